@@ -1,0 +1,487 @@
+//! All that the monitor knows at one instant. Page, report, metrics and JSON are views of it; it holds codes
+//! and numbers only, never a sentence. Every number is SI and says so.
+
+use super::input::{AlarmKey, Gap, MissReason, RecorderState};
+use crate::time::{EngineTime, WallAnchor, WallTime};
+
+/// What one step gave.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Output {
+    /// The state after the step, where it is worth showing: on a tick and at each change.
+    pub frame: Option<Box<Frame>>,
+    /// Whether the frame belongs in the recording.
+    pub keep: bool,
+    /// A verdict or an alarm changed: the frame must leave at once.
+    pub urgent: bool,
+}
+
+/// The three witnesses; the order of every array of three.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum WitnessId {
+    /// Flow meter.
+    Flow,
+    /// Truck scale.
+    Scale,
+    /// Tank level.
+    Tank,
+}
+
+/// All that is known at one instant.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Frame {
+    /// Engine time.
+    pub at: EngineTime,
+    /// What ties engine time to the wall clock (for labels).
+    pub clock: WallAnchor,
+    /// What is going on.
+    pub phase: Phase,
+    /// The open delivery.
+    pub delivery: Option<DeliveryState>,
+    /// Each signal, in the order of the settings.
+    pub readings: Vec<Reading>,
+    /// Flow, scale, tank.
+    pub witnesses: [Witness; 3],
+    /// The witnesses as one mass.
+    pub together: Option<Together>,
+    /// What they say together.
+    pub verdict: Verdict,
+    /// How fast it moves.
+    pub rate: Option<Estimate>,
+    /// When it will be in.
+    pub finish: Finish,
+    /// How much room is left.
+    pub margin: Margin,
+    /// The trailer against its ceiling.
+    pub pad: Pad,
+    /// The tank that is filled.
+    pub tank: Option<Tank>,
+    /// Open alarms, the gravest first.
+    pub alarms: Vec<Alarm>,
+    /// How the recorder does.
+    pub recorder: RecorderState,
+    /// The last time nobody watched.
+    pub blind: Option<Gap>,
+}
+
+/// What is going on at the bay.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Phase {
+    /// No delivery is open.
+    Idle,
+    /// A delivery is open, nothing may move yet.
+    Opened,
+    /// Between the entries "transfer started" and "closed".
+    Transfer,
+    /// The leg is closed.
+    Closed,
+}
+
+/// The open delivery as far as the frame shows it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DeliveryState {
+    /// Its number or name.
+    pub id: String,
+    /// Leg, from 1.
+    pub leg: u8,
+    /// Product.
+    pub product: String,
+    /// Whether somebody has read the product table's source.
+    pub product_confirmed: bool,
+    /// Planned amount, kg.
+    pub planned_kg: f64,
+    /// The larger of the ticket's corrected net and the planned amount, kg.
+    pub loaded_kg: f64,
+    /// When the transfer started.
+    pub started: Option<EngineTime>,
+    /// When the leg was closed.
+    pub closed: Option<EngineTime>,
+}
+
+/// A value and its standard uncertainty, in the unit the field's name says.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate {
+    /// Value.
+    pub value: f64,
+    /// Standard uncertainty (1 sigma).
+    pub u: f64,
+}
+
+/// What a signal says now.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// Index into the settings' signals.
+    pub signal: u16,
+    /// Latest value, SI; 1 or 0 for a yes/no. With `Lost` it is the last one, never to be shown as current.
+    pub value_si: Option<f64>,
+    /// When that value was true (middle of request and reply).
+    pub read_at: Option<EngineTime>,
+    /// Whether it can be used.
+    pub validity: Validity,
+    /// The quantity is at least this, SI (an instrument at its end of range).
+    pub at_least_si: Option<f64>,
+}
+
+/// Whether a value can be used.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Validity {
+    /// Nothing is known against it.
+    Good,
+    /// Usable with care; still counts for safety.
+    Doubtful(Reason),
+    /// Not used.
+    Lost(Reason),
+}
+
+impl Validity {
+    /// Not Lost.
+    #[must_use]
+    pub fn is_credible(self) -> bool {
+        !matches!(self, Validity::Lost(_))
+    }
+}
+
+/// Why a value is doubtful or lost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Reason {
+    /// Nothing has been read yet.
+    NotYetRead,
+    /// The bay has no such instrument.
+    NotFitted,
+    /// The last request had no usable answer.
+    Missed(MissReason),
+    /// Older than a period and a time-out.
+    Stale,
+    /// The device answered with this Modbus exception.
+    DeviceException(u8),
+    /// No finite number.
+    NotANumber,
+    /// Outside the plausible range.
+    OutOfRange,
+    /// At the instrument's end of range.
+    Saturated,
+    /// Has not moved while the mass did.
+    Frozen,
+    /// A correction it needs is missing.
+    MissingCorrection,
+    /// Off its table.
+    OffTheTable,
+    /// No start reading was taken.
+    NoStart,
+    /// Carried over a gap nobody watched.
+    CarriedOver,
+}
+
+/// Where a contribution to an uncertainty comes from. Sources are independent of each other; two witnesses
+/// that share a source are correlated through it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Source {
+    /// Gain of the flow meter.
+    MeterGain,
+    /// Zero of the flow meter.
+    MeterZero,
+    /// Noise of the flow meter.
+    MeterNoise,
+    /// Division and noise of the scale, both readings.
+    ScaleReading,
+    /// Span of the scale.
+    ScaleSpan,
+    /// Drift of the scale.
+    ScaleDrift,
+    /// Temperature of the pad gas.
+    GasTemperature,
+    /// Volume of the trailer above the liquid.
+    GasVolume,
+    /// Pad pressure.
+    PadPressure,
+    /// Volume of the line before the meter.
+    LineUpstream,
+    /// Volume of the line after the meter.
+    LineDownstream,
+    /// Density of the product.
+    Density,
+    /// Table of the tank.
+    TankTable,
+    /// Level readings.
+    LevelReading,
+    /// Age of the level reading.
+    LevelLag,
+    /// Draw-off.
+    DrawOff,
+    /// What moved while a signal was away.
+    Gap,
+}
+
+/// One line of an uncertainty budget.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Contribution {
+    /// Where it comes from.
+    pub source: Source,
+    /// Signed standard contribution, kg: sensitivity times standard uncertainty.
+    pub kg: f64,
+}
+
+/// An independent estimate of the mass received in the tank.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Witness {
+    /// Which.
+    pub id: WitnessId,
+    /// Whether it can be used.
+    pub validity: Validity,
+    /// Received mass and standard uncertainty, kg. With `Lost`: its last value.
+    pub received_kg: Option<Estimate>,
+    /// Where the uncertainty comes from.
+    pub budget: Vec<Contribution>,
+}
+
+/// The credible witnesses as one mass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Together {
+    /// Received mass and standard uncertainty, kg.
+    pub received_kg: Estimate,
+    /// Weight of each witness, 1; 0 for one that is not used.
+    pub weights: [f64; 3],
+    /// Weighted sum of squared disagreements.
+    pub chi_square: f64,
+    /// Its degrees of freedom.
+    pub degrees_of_freedom: u8,
+}
+
+/// What the witnesses say together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Verdict {
+    /// The word.
+    pub word: VerdictWord,
+    /// Since when it has been that word.
+    pub since: EngineTime,
+    /// Largest difference between two credible witnesses, rounded up to 1 kg.
+    pub agree_within_kg: Option<f64>,
+    /// Smallest constant leak on the trailer's side, begun 10 min ago, that would by now be found with
+    /// probability 0.95, kg/min. None: no such leak would be seen.
+    pub leak_below_trailer_kg_per_min: Option<f64>,
+    /// The same on the tank's side.
+    pub leak_below_tank_kg_per_min: Option<f64>,
+    /// Mass unaccounted for and its standard uncertainty, kg (positive: left the trailer, not received).
+    pub missing_kg: Option<Estimate>,
+    /// Witnesses that cannot be ruled out as the odd one; flow, scale, tank.
+    pub suspects: [bool; 3],
+    /// Everything that the totals cannot tell apart, the most dangerous first.
+    pub explanations: Vec<Explanation>,
+}
+
+/// The verdict in one word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum VerdictWord {
+    /// Too little has moved for a dead instrument to have shown.
+    NotYetProven,
+    /// The instruments agree.
+    Agree,
+    /// One witness, or the side that it alone sees, is off.
+    Disagree,
+    /// Two or more may be the odd one.
+    CannotTellWhich,
+    /// Two follow each other more closely than their noise allows.
+    NotIndependent,
+    /// One witness is left.
+    OneOnly,
+    /// No witness.
+    None,
+}
+
+/// What may be behind a disagreement. Declared in the order of danger: the first comes first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Explanation {
+    /// Product leaves between trailer and meter.
+    LeakBeforeMeter,
+    /// Product leaves between meter and tank.
+    LeakAfterMeter,
+    /// Product goes to another tank.
+    OtherTank,
+    /// More comes into the tank than from this trailer.
+    UnknownInflow,
+    /// The gauge is stuck or drifts low.
+    GaugeLow,
+    /// The scale drifts light.
+    ScaleLight,
+    /// The meter reads low.
+    MeterLow,
+    /// Something is drawn off the tank that nobody declared.
+    UnknownDrawOff,
+    /// The tank's table gives too little.
+    TableLow,
+    /// The density is not the one entered.
+    DensityOff,
+    /// The gauge reads high.
+    GaugeHigh,
+    /// The scale drifts heavy.
+    ScaleHeavy,
+    /// The meter reads high.
+    MeterHigh,
+}
+
+/// When the load will be in.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Finish {
+    /// The planned amount is reached.
+    pub planned: Option<Moment>,
+    /// First gas at the trailer's outlet.
+    pub first_gas: Option<Moment>,
+    /// The tank's high-high level is reached; None while the load does not reach it.
+    pub level: Option<Moment>,
+    /// Earliest credible first gas or level, less the response time.
+    pub be_at_valve_by: Option<EngineTime>,
+}
+
+/// A moment to come, with its quantiles.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Moment {
+    /// 5 % quantile by the combined mass.
+    pub q05: EngineTime,
+    /// Median.
+    pub q50: EngineTime,
+    /// 95 % quantile.
+    pub q95: EngineTime,
+    /// Smallest 5 % quantile over the credible witnesses.
+    pub earliest: EngineTime,
+    /// Whose it is.
+    pub earliest_by: WitnessId,
+}
+
+/// How much room is left below a level when all of the load is in.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Margin {
+    /// Nothing can be said.
+    Unknown,
+    /// Below high-high.
+    Known {
+        /// The margin, kg; negative: the load does not fit.
+        kg: f64,
+        /// Whose contents it is measured from.
+        pessimist: Pessimist,
+        /// Whose remaining load it is measured with: the witness that says least; none before a start.
+        rest_by: Option<WitnessId>,
+        /// Its parts, kg, each as it is subtracted.
+        parts: MarginParts,
+        /// The margin each credible witness alone would give, kg; flow, scale, tank.
+        by_witness_kg: [Option<f64>; 3],
+    },
+}
+
+/// Whose contents are the largest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pessimist {
+    /// The tank's gauge read absolutely; index of the signal.
+    Gauge(u16),
+    /// Opening contents and what this witness received.
+    Witness(WitnessId),
+}
+
+/// The parts of the margin, kg.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MarginParts {
+    /// Mass at high-high.
+    pub at_high_high_kg: f64,
+    /// Largest credible contents.
+    pub contents_kg: f64,
+    /// Largest credible rest of the load.
+    pub rest_kg: f64,
+    /// What runs on while the valve closes.
+    pub run_on_kg: f64,
+    /// Contents of the line.
+    pub line_kg: f64,
+    /// What is pushed in when the hose is blown clear.
+    pub blow_clear_kg: f64,
+    /// 2.33 standard uncertainties.
+    pub allowance_kg: f64,
+    /// The gauge was not checked at opening by another source.
+    pub opening_kg: f64,
+}
+
+/// The trailer's pressure against its ceiling.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pad {
+    /// Pressure on the trailer, Pa gauge; None when it is not known.
+    pub pressure_pa_gauge: Option<f64>,
+    /// The lowest of all limits; None while one that must be typed in is not set.
+    pub ceiling_pa_gauge: Option<f64>,
+    /// Which limit that is.
+    pub ceiling_by: Option<CeilingBy>,
+    /// The trailer's MAWP, Pa gauge.
+    pub mawp_pa_gauge: Option<f64>,
+    /// Where its relief valve starts to discharge, Pa gauge.
+    pub relief_from_pa_gauge: Option<f64>,
+    /// Upper end of that window, Pa gauge.
+    pub relief_to_pa_gauge: Option<f64>,
+    /// Trend over the last minute, Pa/s.
+    pub slope_pa_per_s: Option<f64>,
+    /// At this trend the ceiling is reached in this time, s; None when it does not rise.
+    pub to_ceiling_s: Option<f64>,
+}
+
+/// Which limit the ceiling is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CeilingBy {
+    /// Site maximum.
+    Site,
+    /// The trailer's MAWP.
+    Mawp,
+    /// The hose.
+    Hose,
+    /// The line.
+    Line,
+    /// The connection.
+    Connection,
+}
+
+/// The tank that is filled.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tank {
+    /// Index into the settings' tanks.
+    pub tank: u16,
+    /// Level by gauge, m.
+    pub level_m: Option<f64>,
+    /// Largest credible contents, kg.
+    pub contents_kg: Option<f64>,
+    /// Contents at the maximum working level, kg.
+    pub working_kg: f64,
+    /// Contents at high-high, kg.
+    pub high_high_kg: f64,
+    /// Contents at critical high, kg.
+    pub critical_kg: f64,
+}
+
+/// An alarm that is open: its condition holds, or nobody has seen it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Alarm {
+    /// Which.
+    pub key: AlarmKey,
+    /// Whether the condition holds now.
+    pub condition: Condition,
+    /// Whether somebody has seen it.
+    pub seen: bool,
+    /// Since when.
+    pub since: WallTime,
+    /// How grave it is.
+    pub priority: Priority,
+}
+
+/// Answer of a condition. Unknown is not normal: it never clears an alarm.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Condition {
+    /// It holds.
+    True,
+    /// It does not.
+    False,
+    /// Nobody can tell.
+    Unknown,
+}
+
+/// Gravity of an alarm: consequence and time to respond.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Priority {
+    /// Act now.
+    High,
+    /// Act soon.
+    Medium,
+    /// Know it.
+    Low,
+}

@@ -1,0 +1,273 @@
+//! The one door: what can happen to a bay. Whatever steers a decision comes through here, carries engine
+//! time and is recorded before it is stepped.
+
+use super::settings::{DeliverySetup, Settings};
+use crate::time::{EngineTime, WallTime};
+
+/// One thing that happened.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Input {
+    /// When the live loop took it up; never earlier than the input before.
+    pub at: EngineTime,
+    /// What happened.
+    pub event: Event,
+}
+
+/// Everything that can happen.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Event {
+    /// A device answered.
+    Poll(Poll),
+    /// A device did not answer, or not with anything usable.
+    Missed(Missed),
+    /// One second has gone by.
+    Tick,
+    /// A person did or said something.
+    Entry(Entry),
+    /// The bay's settings were replaced.
+    Settings(Box<SettingsText>),
+    /// The recorder's state changed.
+    Recorder(RecorderState),
+    /// What the wall clock says now.
+    Clock(WallTime),
+    /// The program was away and is back.
+    Resumed(Gap),
+    /// Another bay fills one of our tanks.
+    Neighbour(Neighbour),
+}
+
+/// New settings with the text they were built from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SettingsText {
+    /// The built settings.
+    pub settings: Settings,
+    /// The site file's text.
+    pub text: String,
+}
+
+/// The answer of one device to one round of requests.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Poll {
+    /// Index into [`Settings::devices`].
+    pub device: u16,
+    /// When the request left.
+    pub requested: EngineTime,
+    /// When the last reply was in.
+    pub replied: EngineTime,
+    /// The words as they came.
+    pub blocks: Vec<Block>,
+    /// What this bay's registers made of them.
+    pub values: Vec<SignalValue>,
+}
+
+/// One block of registers as it came off the wire.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Block {
+    /// Modbus function, 1 to 4.
+    pub function: u8,
+    /// First address, from 0.
+    pub address: u16,
+    /// The words, or the exception code the device answered with.
+    pub words: Result<Vec<u16>, u8>,
+}
+
+/// A decoded value of one signal.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SignalValue {
+    /// Index into [`Settings::signals`].
+    pub signal: u16,
+    /// The value in SI, or why there is none.
+    pub value: Measured,
+}
+
+/// What a register gave.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Measured {
+    /// A finite number in SI.
+    Number(f64),
+    /// A yes/no.
+    Flag(bool),
+    /// The device answered with this exception code.
+    Exception(u8),
+    /// The words are no finite number.
+    NotANumber,
+}
+
+/// A request without a usable answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Missed {
+    /// Index into [`Settings::devices`].
+    pub device: u16,
+    /// When the request was due or left.
+    pub requested: EngineTime,
+    /// Why.
+    pub reason: MissReason,
+}
+
+/// Why a request had no usable answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum MissReason {
+    /// No answer within the time-out.
+    TimeOut,
+    /// No connection: refused, unreachable or not made in time.
+    NoConnection,
+    /// The connection broke.
+    ConnectionLost,
+    /// The answer had the wrong number of registers.
+    WrongLength,
+    /// The answer was no well-formed Modbus, or belonged to another request.
+    Malformed,
+    /// The bay's queue was full.
+    QueueFull,
+}
+
+/// What a person did or said.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Entry {
+    /// Who; a name or "bay screen".
+    pub who: String,
+    /// Leg of the delivery it is about, from 1.
+    pub leg: u8,
+    /// What.
+    pub what: What,
+}
+
+/// The acts a person can enter.
+#[derive(Debug, Clone, PartialEq)]
+pub enum What {
+    /// A delivery was opened with these papers.
+    DeliveryOpened(Box<DeliverySetup>),
+    /// The transfer started.
+    TransferStarted,
+    /// The leg is closed.
+    Closed,
+    /// An alarm was seen.
+    Seen(AlarmKey),
+}
+
+/// Which alarm.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct AlarmKey {
+    /// Entry of the catalogue.
+    pub id: AlarmId,
+    /// Index of the signal or tank it is about; 0 where there is only one.
+    pub subject: u16,
+}
+
+/// Entries of the alarm catalogue.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum AlarmId {
+    /// The independent high-level switch has tripped; subject: tank.
+    LevelSwitchTripped,
+    /// A credible gauge stands at or above high-high; subject: tank.
+    LevelHighHigh,
+    /// The load will pass high-high; subject: tank.
+    HighLevelProjected,
+    /// The pad pressure is near or above its ceiling.
+    PadNearCeiling,
+    /// The witnesses disagree.
+    WitnessesDisagree,
+    /// Liquid moves while no transfer is on.
+    MovementOutsideTransfer,
+    /// A signal is lost; subject: signal.
+    SignalLost,
+    /// One witness is left.
+    OneWitnessLeft,
+    /// No witness is left.
+    NoWitness,
+    /// The recorder cannot write.
+    RecorderTrouble,
+    /// Estimates were restarted after a fault of our own.
+    EstimatesRestarted,
+}
+
+/// How the recorder does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum RecorderState {
+    /// Everything is on disk.
+    #[default]
+    Durable,
+    /// The disk is away; inputs wait in memory.
+    Waiting {
+        /// How many bytes wait.
+        bytes: u64,
+    },
+    /// The memory was full; the segment ended.
+    Overflowed,
+}
+
+/// How long the program was away.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gap {
+    /// Last moment before.
+    pub from: EngineTime,
+    /// First moment after.
+    pub to: EngineTime,
+    /// How its length is known.
+    pub known_by: GapClock,
+}
+
+/// How the length of a gap is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum GapClock {
+    /// The same boot: by the clock that counts suspension.
+    SameBoot,
+    /// Another boot: by the wall clock, which somebody may have set.
+    WallClock,
+}
+
+/// What another bay says about a tank that both fill.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Neighbour {
+    /// Index of the shared tank in this bay's settings.
+    pub tank: u16,
+    /// The neighbour's reconciled mass since its start, kg.
+    pub received_kg: f64,
+    /// The largest its credible witnesses say, kg.
+    pub received_most_kg: f64,
+    /// What its load may still bring, kg.
+    pub rest_kg: f64,
+}
+
+/// What crosses from one segment of a recording to the next; nothing else does.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Carried {
+    /// Alarms that were open.
+    pub alarms: Vec<CarriedAlarm>,
+    /// Last closing level by tank, m.
+    pub closing_levels_m: Vec<Option<f64>>,
+    /// The latest entries, newest last: who and what, in words' codes.
+    pub latest: Vec<Entry>,
+    /// The delivery that was open, where the program or the disk ended a segment in its midst.
+    pub delivery: Option<CarriedDelivery>,
+    /// A fault of our own ended the segment before.
+    pub restarted: bool,
+}
+
+/// An open alarm.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CarriedAlarm {
+    /// Which.
+    pub key: AlarmKey,
+    /// Since when.
+    pub since: WallTime,
+    /// Somebody has seen it.
+    pub seen: bool,
+}
+
+/// A delivery in its midst.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CarriedDelivery {
+    /// Its papers.
+    pub setup: DeliverySetup,
+    /// Leg, from 1.
+    pub leg: u8,
+    /// The transfer was on.
+    pub transferring: bool,
+    /// How long the transfer had lasted, s.
+    pub elapsed_s: f64,
+    /// Each signal's start reading, SI, in the order of the settings.
+    pub starts: Vec<Option<f64>>,
+    /// Each witness's received mass and standard uncertainty at the last step, kg: flow, scale, tank.
+    pub received_kg: [Option<(f64, f64)>; 3],
+}

@@ -1,0 +1,33 @@
+//! Volume of a tank at a level, and back.
+//!
+//! A strapping table is read by straight lines between its points; beyond its ends there is no volume.
+
+use crate::engine::settings::TankGeometry;
+use crate::units::{M3, Metre};
+
+/// Volume below `level`; `None` off the table or outside the shell.
+#[must_use]
+pub fn volume(geometry: &TankGeometry, level: Metre) -> Option<M3> {
+    match geometry {
+        TankGeometry::VerticalCylinder { diameter, height } => {
+            let inside = level.0 >= 0.0 && level.0 <= height.0;
+            inside.then(|| M3(core::f64::consts::PI / 4.0 * diameter.0 * diameter.0 * level.0))
+        }
+        TankGeometry::Strapping(points) => interpolate(points.iter().map(|(l, v)| (l.0, v.0)), level.0).map(M3),
+    }
+}
+
+/// Straight lines between points of rising `x`; `None` beyond the ends.
+pub(super) fn interpolate(points: impl Iterator<Item = (f64, f64)>, x: f64) -> Option<f64> {
+    let mut before: Option<(f64, f64)> = None;
+    for (px, py) in points {
+        if let Some((bx, by)) = before
+            && x >= bx
+            && x <= px
+        {
+            return Some(by + (py - by) * ((x - bx) / (px - bx)));
+        }
+        before = Some((px, py));
+    }
+    None
+}

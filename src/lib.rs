@@ -1,0 +1,16 @@
+//! brimwatch puts flow meter, truck scale and tank level side by side as one quantity.
+//!
+//! ```text
+//! Modbus words -> poll -> reading
+//!   -> engine [ validity -> witnesses -> verdict -> projection -> alarms -> delivery ]
+//!   -> frame -> page, report, recording, metrics
+//! ```
+//! Everything to the left and to the right of the engine does I/O; the engine does none.
+
+pub mod config;
+pub mod engine;
+#[cfg(feature = "live")]
+pub mod page;
+pub mod poll;
+pub mod time;
+pub mod units;

@@ -1,0 +1,3 @@
+//! What the attendant sees.
+
+pub mod feed;

@@ -16,16 +16,13 @@
 
 use super::RecordingError;
 use super::form::Stored;
+pub use crate::engine::NUMERICS_VERSION;
 use crate::engine::input::Carried;
 use crate::engine::settings::Settings;
 use crate::time::WallTime;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::path::Path;
-
-/// Version of the numbers the engine computes. Whoever changes the engine so that the same inputs give other
-/// bits raises it: a replay then says "other program" where it would otherwise report a difference.
-pub const NUMERICS_VERSION: u32 = 1;
 
 /// Version of this program, as recordings name it.
 pub const PROGRAM_VERSION: &str = env!("CARGO_PKG_VERSION");

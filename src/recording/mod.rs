@@ -7,7 +7,11 @@
 
 mod form;
 
+pub mod compare;
+pub mod dump;
 pub mod format;
+pub mod json;
+mod leaves;
 pub mod reader;
 pub mod resume;
 #[cfg(feature = "live")]

@@ -5,8 +5,8 @@ use super::format::{Header, Kind, LinkPoint, Record};
 use super::reader::{self, Recording, Torn};
 use super::{RecordingError, Watch, form};
 use crate::engine::Monitor;
-use crate::engine::frame::Frame;
-use crate::engine::input::{Event, Input, What};
+use crate::engine::frame::{Frame, Phase};
+use crate::engine::input::Input;
 use crate::time::EngineTime;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
@@ -38,8 +38,6 @@ pub struct Recovered<W = Monitor> {
     pub monitor: W,
     /// Engine time of the last input on record; 0 when there is none.
     pub last_at: EngineTime,
-    /// A transfer was on.
-    pub transfer_open: bool,
     /// Where the recording goes on.
     pub point: AppendPoint,
     /// What will be cut off and kept aside.
@@ -48,6 +46,14 @@ pub struct Recovered<W = Monitor> {
     pub failed_at: Option<u64>,
     /// The segment was ended on purpose; a new one must begin.
     pub ended: bool,
+}
+
+impl Recovered {
+    /// Whether a transfer was on.
+    #[must_use]
+    pub fn transfer_open(&self) -> bool {
+        self.monitor.phase() == Phase::Transfer
+    }
 }
 
 /// Replays a recording as far as it is whole.
@@ -68,19 +74,9 @@ pub fn recover_with<W: Watch>(path: &Path, bytes: &[u8]) -> Result<Recovered<W>,
     let (replayed, failed_at) = replay::<W>(&recording.header, &kept.inputs);
     let Replayed { monitor, last_frame } = replayed;
     let stored_last = kept.last_output == Some(kept.inputs.len() as u64);
-    let open_at_start = recording.header.carried.delivery.as_ref().is_some_and(|delivery| delivery.transferring);
-    let transfer_open = kept.inputs.iter().fold(open_at_start, |open, input| match &input.event {
-        Event::Entry(entry) => match entry.what {
-            What::TransferStarted => true,
-            What::Closed => false,
-            What::DeliveryOpened(_) | What::Seen(_) => open,
-        },
-        _ => open,
-    });
     Ok(Recovered {
         monitor,
         last_at: kept.inputs.last().map_or(EngineTime(0), |input| input.at),
-        transfer_open,
         point: AppendPoint {
             valid_len: kept.valid_len,
             next_number: kept.inputs.len() as u64 + 1,

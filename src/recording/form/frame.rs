@@ -165,7 +165,7 @@ mirror! {
         },
     }
 
-    enum PessimistForm of Pessimist { Gauge(u16), Witness(WitnessId) }
+    enum PessimistForm of Pessimist { Gauge(u16), Witness(WitnessId), LevelSwitch }
 
     struct MarginPartsForm of MarginParts {
         at_high_high_kg: f64,

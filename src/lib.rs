@@ -12,5 +12,6 @@ pub mod engine;
 #[cfg(feature = "live")]
 pub mod page;
 pub mod poll;
+pub mod recording;
 pub mod time;
 pub mod units;

@@ -11,6 +11,8 @@ pub mod config;
 pub mod engine;
 #[cfg(feature = "live")]
 pub mod page;
+pub mod picture;
 pub mod poll;
 pub mod time;
 pub mod units;
+pub mod words;

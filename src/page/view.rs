@@ -290,9 +290,7 @@ fn budgets(scene: Scene<'_>, language: &dyn Language) -> Markup {
 
 fn polling(devices: &[DeviceStats], language: &dyn Language) -> Markup {
     let labels = language.labels();
-    let ms = |us: &[u64; 3]| {
-        us.map(|us| number(us as f64 / 1000.0, 1)).join(" / ")
-    };
+    let ms = |us: &[u64; 3]| us.map(|us| number(us as f64 / 1000.0, 1)).join(" / ");
     html! {
         table {
             thead { tr { @for column in labels.poll_columns { th scope="col" { (column) } } } }

@@ -223,6 +223,7 @@ impl Language for English {
         let contents = match pessimist {
             Pessimist::Gauge(signal) => format!("by gauge {}", scene.signal(*signal)),
             Pessimist::Witness(id) => self.witness(*id).to_owned(),
+            Pessimist::LevelSwitch => "by the tripped high-level switch".to_owned(),
         };
         let rest = rest_by.map_or_else(|| "from the papers".to_owned(), |id| self.witness(id).to_owned());
         lines.push(format!("The most cautious count: contents {contents}, rest of the load {rest}."));

@@ -69,8 +69,9 @@ function show(frame) {
   showAlarms(frame.alarms);
   byId("start").disabled = !frame.can_start;
   byId("close").disabled = !frame.can_close;
-  body.dataset.ready = "yes";
   watch();
+  body.dataset.number = frame.number;
+  body.dataset.ready = "yes";
 }
 
 // The page's own watch over the age of what it shows; the connection's keep-alives prove nothing.

@@ -7,6 +7,10 @@
 //! ```
 //! Everything to the left and to the right of the engine does I/O; the engine does none.
 
+// The tests' scenes are written for the crate's users; unit tests use them too.
+#[cfg(test)]
+extern crate self as brimwatch;
+
 pub mod config;
 pub mod engine;
 #[cfg(feature = "live")]

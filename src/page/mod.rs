@@ -5,3 +5,7 @@ mod connections;
 pub mod feed;
 pub mod server;
 pub mod view;
+
+#[cfg(test)]
+#[path = "../../tests/browser/scenes.rs"]
+mod scenes;

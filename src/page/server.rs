@@ -22,6 +22,7 @@ use axum::{Json, Router};
 use serde::{Deserialize, Serialize};
 use std::future::Future;
 use std::io;
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
@@ -71,11 +72,7 @@ pub async fn serve(
     bays: Vec<BayFeed>,
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> io::Result<()> {
-    let address = listener.local_addr()?;
-    if !address.ip().is_loopback() {
-        let text = format!("the page is served on loopback only, not on {address}; use 127.0.0.1 or [::1]");
-        return Err(io::Error::new(io::ErrorKind::InvalidInput, text));
-    }
+    loopback_only(listener.local_addr()?)?;
     let (close, closing) = watch::channel(false);
     let app = App { site: site.into(), bays: bays.into(), reader: Arc::new(Reader::here()), closing };
     axum::serve(Bounded::new(listener, CONNECTIONS), router(app))
@@ -85,6 +82,14 @@ pub async fn serve(
             let _ = close.send(true);
         })
         .await
+}
+
+fn loopback_only(address: SocketAddr) -> io::Result<()> {
+    if address.ip().is_loopback() {
+        return Ok(());
+    }
+    let text = format!("the page is served on loopback only, not on {address}; use 127.0.0.1 or [::1]");
+    Err(io::Error::new(io::ErrorKind::InvalidInput, text))
 }
 
 fn router(app: App) -> Router {
@@ -291,6 +296,151 @@ async fn enter(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::input::AlarmId;
+    use crate::page::scenes;
+    use std::net::TcpStream;
+    use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+    use tokio::sync::mpsc;
+    use tokio::task::JoinHandle;
+
+    /// No test waits longer for anything.
+    const PATIENCE: Duration = Duration::from_secs(10);
+
+    struct Stage {
+        address: SocketAddr,
+        latest: watch::Sender<Option<Arc<Published>>>,
+        entries: mpsc::Receiver<EntryRequest>,
+        stop: oneshot::Sender<()>,
+        served: JoinHandle<io::Result<()>>,
+    }
+
+    async fn stage(bays: usize) -> Stage {
+        let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
+        let address = listener.local_addr().expect("its address");
+        let (latest, watched) = watch::channel(Some(Arc::new(scenes::disagree())));
+        let (send, entries) = mpsc::channel(1);
+        let bays = (1..=bays)
+            .map(|n| BayFeed { slug: format!("bay-{n}"), latest: watched.clone(), entries: send.clone() })
+            .collect();
+        let (stop, stopped) = oneshot::channel::<()>();
+        let served = tokio::spawn(serve(listener, "Works".into(), bays, async {
+            let _ = stopped.await;
+        }));
+        Stage { address, latest, entries, stop, served }
+    }
+
+    /// One request on a connection of its own; the whole answer as text.
+    async fn ask(to: SocketAddr, head: &str, body: &str) -> String {
+        let mut stream = tokio::net::TcpStream::connect(to).await.expect("the server listens");
+        let request = format!("{head}\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}", body.len());
+        stream.write_all(request.as_bytes()).await.expect("the server reads");
+        let mut answer = Vec::new();
+        tokio::time::timeout(PATIENCE, stream.read_to_end(&mut answer)).await.expect("in time").expect("an answer");
+        String::from_utf8_lossy(&answer).into_owned()
+    }
+
+    async fn get_(stage: &Stage, path: &str) -> String {
+        ask(stage.address, &format!("GET {path} HTTP/1.1\r\nHost: {}", stage.address), "").await
+    }
+
+    fn post_head(address: SocketAddr) -> String {
+        format!("POST /bay/bay-1/entry HTTP/1.1\r\nHost: {address}\r\nContent-Type: application/json")
+    }
+
+    #[tokio::test]
+    async fn pages_are_served_under_a_strict_policy() {
+        let one = stage(1).await;
+        assert!(get_(&one, "/").await.contains("location: /bay/bay-1"));
+        let page = get_(&one, "/bay/bay-1").await;
+        assert!(page.starts_with("HTTP/1.1 200") && page.contains(POLICY) && page.contains("Bay 2"));
+        assert!(get_(&one, "/bay/bay-9").await.starts_with("HTTP/1.1 404"));
+        assert!(get_(&one, "/page.js").await.contains("text/javascript"));
+        let two = stage(2).await;
+        assert!(get_(&two, "/").await.contains("href=\"/bay/bay-2\""));
+        let foreign = ask(one.address, "GET / HTTP/1.1\r\nHost: example.org", "").await;
+        assert!(foreign.starts_with("HTTP/1.1 403") && foreign.contains(POLICY), "{foreign}");
+    }
+
+    #[tokio::test]
+    async fn an_entry_is_answered_saved_only_when_it_is() {
+        let mut stage = stage(1).await;
+        let body = r#"{"what": {"seen": {"id": "signal_lost", "subject": 3}}}"#;
+        let asked = tokio::spawn(async move { ask(stage.address, &post_head(stage.address), body).await });
+        let request = tokio::time::timeout(PATIENCE, stage.entries.recv()).await.expect("in time").expect("an entry");
+        assert_eq!(request.entry.what, What::Seen(AlarmKey { id: AlarmId::SignalLost, subject: 3 }));
+        assert_eq!((request.entry.who.as_str(), request.entry.leg), (WHO, 1));
+        assert!(!asked.is_finished(), "answered before it was durable");
+        request.saved.send(Ok(())).expect("the server waits");
+        let answer = asked.await.expect("an answer");
+        assert!(answer.starts_with("HTTP/1.1 200") && answer.contains(r#"{"saved":true,"says":"Saved."}"#), "{answer}");
+    }
+
+    #[tokio::test]
+    async fn what_is_no_entry_is_refused_in_words() {
+        let mut stage = stage(1).await;
+        let long = format!(r#"{{"what": "{}"}}"#, "x".repeat(2 * BODY_BYTES));
+        for (body, status) in [
+            ("", "400"),
+            ("{", "400"),
+            (r#"{"what": "open_the_valve"}"#, "400"),
+            (r#"{"what": {"seen": {"id": "no_such", "subject": 0}}}"#, "400"),
+            (r#"{"what": {"seen": {"id": "signal_lost", "subject": -1}}}"#, "400"),
+            (&long, "400"),
+            (r#"{"what": "transfer_started"}"#, "409"),
+        ] {
+            let answer = ask(stage.address, &post_head(stage.address), body).await;
+            assert!(answer.starts_with(&format!("HTTP/1.1 {status}")), "{body}: {answer}");
+            assert!(answer.contains(r#""saved":false"#), "{body}: {answer}");
+        }
+        let elsewhere = format!("{}\r\nOrigin: http://example.org", post_head(stage.address));
+        let answer = ask(stage.address, &elsewhere, r#"{"what": "closed"}"#).await;
+        assert!(answer.starts_with("HTTP/1.1 403"), "{answer}");
+        assert!(stage.entries.try_recv().is_err(), "nothing of this went through");
+        drop(stage.entries);
+        let answer = ask(stage.address, &post_head(stage.address), r#"{"what": "closed"}"#).await;
+        assert!(answer.starts_with("HTTP/1.1 503") && answer.contains("Note it by hand"), "{answer}");
+    }
+
+    #[tokio::test]
+    async fn a_viewer_gets_whole_frames_and_holds_up_no_shutdown() {
+        let stage = stage(1).await;
+        let address = stage.address;
+        let (told, mut heard) = mpsc::channel(8);
+        let viewer = std::thread::spawn(move || {
+            let stream = TcpStream::connect(address).expect("the server listens");
+            stream.set_read_timeout(Some(PATIENCE)).expect("a time-out");
+            let url = format!("ws://{address}/bay/bay-1/live");
+            let (mut socket, _) = tungstenite::client(url, stream).expect("an open door");
+            loop {
+                match socket.read() {
+                    Ok(tungstenite::Message::Text(text)) => {
+                        let frame: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+                        told.blocking_send(frame).expect("the test listens");
+                    }
+                    Ok(tungstenite::Message::Close(_)) => return true,
+                    Ok(_) => {}
+                    Err(_) => return false,
+                }
+            }
+        });
+        let first = tokio::time::timeout(PATIENCE, heard.recv()).await.expect("in time").expect("a frame");
+        assert_eq!(first["alarms"][0]["id"], "witnesses_disagree");
+        assert_eq!(first["can_close"], true);
+        let next = Published { number: 4711, ..scenes::agree() };
+        stage.latest.send(Some(Arc::new(next))).expect("the server watches");
+        let second = tokio::time::timeout(PATIENCE, heard.recv()).await.expect("in time").expect("a frame");
+        assert_eq!(second["number"], 4711);
+        stage.stop.send(()).expect("the server runs");
+        tokio::time::timeout(PATIENCE, stage.served).await.expect("ends in time").expect("no panic").expect("no error");
+        assert!(viewer.join().expect("no panic"), "the viewer was not told");
+    }
+
+    #[test]
+    fn only_loopback_is_served() {
+        assert!(loopback_only(SocketAddr::from(([127, 0, 0, 1], 80))).is_ok());
+        let refused = loopback_only(SocketAddr::from(([192, 0, 2, 1], 80))).expect_err("refused");
+        assert!(refused.to_string().contains("not on 192.0.2.1:80; use 127.0.0.1"));
+    }
 
     #[test]
     fn only_loopback_names_are_answered() {

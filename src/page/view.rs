@@ -248,7 +248,7 @@ fn headline_region(text: &Text) -> Markup {
 fn figure(label: &str, figure: &Figure) -> Markup {
     html! {
         h2 { (label) }
-        p.figure.act[figure.act] { (figure.figure) @if !figure.unit.is_empty() { " " span.unit { (figure.unit) } } }
+        p.figure.act[figure.act] { (figure.figure) @if !figure.unit.is_empty() { span.unit { (figure.unit) } } }
         @for line in &figure.lines { p.line { (line) } }
     }
 }
@@ -334,6 +334,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                         section #brim { (region("brim")) }
                     }
                 }
+                p.cautions { (labels.cautions) }
                 details {
                     summary { (labels.behind) }
                     h3 { (labels.margin_made) } div #margin-made { (region("margin-made")) }
@@ -415,5 +416,161 @@ fn document(title: &str, reader: &Reader, body: &Markup) -> Markup {
             }
             (body)
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::frame::{Condition, VerdictWord};
+    use crate::page::scenes;
+    use crate::time::WallTime;
+
+    fn reader() -> Reader {
+        Reader { zone: TimeZone::UTC, language: &English }
+    }
+
+    /// The acts in the order in which every text on missing mass, pressure or a reached level must give them.
+    const ACTS: [&str; 6] = [
+        "stop",
+        "emergency stop or remote valve",
+        "shut the gas",
+        "keep clear and upwind",
+        "look only from a distance, in the required protection",
+        "touch or tighten nothing under pressure",
+    ];
+
+    fn assert_acts_first(place: &str, text: &Text) {
+        let whole = text.whole().to_lowercase();
+        let mut from = 0;
+        for act in ACTS {
+            let at = whole[from..]
+                .find(act)
+                .unwrap_or_else(|| panic!("{place}: \u{201c}{act}\u{201d} out of turn: {whole}"));
+            from += at;
+        }
+        for later in ["where to look", "what fits", "left the trailer", "kpa", " leaves ", "is lost", "has tripped"] {
+            let at = whole.find(later).unwrap_or(whole.len());
+            assert!(at > from, "{place}: \u{201c}{later}\u{201d} before the last act: {whole}");
+        }
+    }
+
+    #[test]
+    fn texts_on_missing_mass_pressure_and_level_begin_with_the_acts() {
+        let reader = reader();
+        let on_danger = [
+            AlarmId::LevelSwitchTripped,
+            AlarmId::LevelHighHigh,
+            AlarmId::PadNearCeiling,
+            AlarmId::WitnessesDisagree,
+            AlarmId::MovementOutsideTransfer,
+            AlarmId::NoWitness,
+        ];
+        let mut headlines = 0;
+        for (name, published) in scenes::all() {
+            let scene = scene(&published, &reader);
+            for id in on_danger {
+                let alarm = scenes::alarm(id, 0, Priority::High);
+                assert_acts_first(&format!("{name}, {id:?}"), &reader.language.alarm(scene, &alarm));
+            }
+            let pad_lost = scenes::alarm(AlarmId::SignalLost, 4, Priority::Medium);
+            assert_acts_first(&format!("{name}, pad lost"), &reader.language.alarm(scene, &pad_lost));
+            let off = matches!(published.frame.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich);
+            if off {
+                headlines += 1;
+                assert_acts_first(&format!("{name}, headline"), &reader.language.headline(scene, false));
+                let short = reader.language.headline(scene, true).whole();
+                assert!(!short.contains("did not arrive"), "{name}: said twice: {short}");
+            }
+        }
+        assert!(headlines >= 2);
+    }
+
+    #[test]
+    fn agreement_says_what_it_does_not_show() {
+        let text = headline(&scenes::agree(), &reader());
+        assert_eq!(text.says, "Transferring at 282\u{a0}kg/min. The three instruments agree within 42\u{a0}kg.");
+        assert_eq!(text.beyond, "A leak below about 6\u{a0}kg/min, or one that stays on the scale, would not be seen.");
+    }
+
+    /// No text, class, script or colour of the page praises.
+    #[test]
+    fn no_word_of_praise_stands_on_the_page() {
+        let barred =
+            ["ok", "okay", "safe", "safely", "normal", "tight", "healthy", "good", "fine", "green", "lime", "secure"];
+        let literals = |source: &str| -> String {
+            let shipped = source.split("#[cfg(test)]").next().unwrap_or_default();
+            shipped
+                .lines()
+                .filter(|l| !l.trim_start().starts_with("//"))
+                .collect::<Vec<_>>()
+                .join("\n")
+                .split('"')
+                .skip(1)
+                .step_by(2)
+                .collect::<Vec<_>>()
+                .join("\n")
+        };
+        let sources = [
+            ("words/en.rs", literals(include_str!("../words/en.rs"))),
+            ("page/view.rs", literals(include_str!("view.rs"))),
+            ("page.css", include_str!("assets/page.css").to_owned()),
+            ("page.js", include_str!("assets/page.js").to_owned()),
+        ];
+        for (name, text) in sources {
+            assert!(text.len() > 100, "{name}: nothing to look at");
+            let text = text.to_lowercase();
+            for word in text.split(|c: char| !c.is_alphabetic()) {
+                assert!(!barred.contains(&word), "{name}: \u{201c}{word}\u{201d}");
+            }
+        }
+    }
+
+    #[test]
+    fn every_frame_fills_every_region_of_the_page() {
+        let reader = reader();
+        for (name, published) in scenes::all() {
+            let page = bay_page("works", "bay-2", Some(&published), &reader).into_string();
+            let live = live(&published, &reader);
+            for (id, html) in &live.regions {
+                assert!(page.contains(&format!("id=\"{id}\"")), "{name}: the page has no {id}");
+                assert!(!html.contains("<button") && !html.contains("NaN") && !html.contains("style="), "{name}, {id}");
+                assert!(page.contains(html.as_str()), "{name}: {id} is not on the page at first");
+            }
+            assert!(serde_json::to_string(&live).expect("JSON").len() < 64 * 1024, "{name}: a frame is too long");
+        }
+    }
+
+    #[test]
+    fn a_lost_mass_is_never_shown_as_current() {
+        let live = live(&scenes::lost_signals(), &reader());
+        let masses = &live.regions["masses"];
+        assert!(masses.contains("no connection to the device") && !masses.contains("477"), "{masses}");
+        assert!(live.regions["pad"].contains("not known") && !live.regions["pad"].contains("118"));
+    }
+
+    #[test]
+    fn what_comes_from_outside_is_escaped() {
+        let mut published = scenes::agree();
+        if let Some(delivery) = &mut published.frame.delivery {
+            delivery.product = "<script>alert(1)</script>".into();
+        }
+        published.frame.alarms.push(Alarm {
+            condition: Condition::Unknown,
+            since: WallTime(i64::MIN),
+            ..scenes::alarm(AlarmId::SignalLost, u16::MAX, Priority::Low)
+        });
+        let page = bay_page("<b>", "x", Some(&published), &reader()).into_string();
+        assert!(!page.contains("<script>alert") && !page.contains("<b>"));
+        assert!(alarms(&published, &reader())[0].says.contains("#65535"));
+    }
+
+    #[test]
+    fn every_alarm_has_a_name_that_leads_back() {
+        for (id, name) in ALARMS {
+            assert_eq!(alarm_named(name), Some(id));
+            assert_eq!(alarm_name(id), name);
+        }
+        assert_eq!(alarm_named("unknown"), None);
     }
 }

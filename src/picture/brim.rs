@@ -6,7 +6,7 @@ use crate::words::display::{tonnes, tonnes_down};
 use crate::words::{Language, Scene};
 use maud::Markup;
 
-const TOP: f64 = 52.0;
+const TOP: f64 = 58.0;
 const HEIGHT: f64 = 24.0;
 
 /// Contents by the most cautious count, what the load makes of them at most, and the tank's levels, in t.
@@ -27,7 +27,8 @@ pub fn brim(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
     let axis = Axis::new(0.0, most * 1.02, 0.0, width);
     canvas.block("gutter", 0.0, TOP, width, HEIGHT);
     if let Some(end) = load_in {
-        canvas.block("rest", 0.0, TOP, axis.at(end), HEIGHT);
+        let from = axis.at(contents.unwrap_or(0.0));
+        canvas.block("rest", from, TOP, axis.at(end) - from, HEIGHT);
         if end > tank.high_high_kg {
             let from = axis.at(tank.high_high_kg);
             canvas.block("over", from, TOP, axis.at(end) - from, HEIGHT);
@@ -51,7 +52,7 @@ fn levels(canvas: &mut Canvas, tank: Tank, language: &dyn Language, axis: Axis) 
         (tank.working_kg, labels.working, "limit dashed", "quiet"),
     ];
     for (row, (kg, label, line, text)) in (0u8..).zip(rows) {
-        let y = 2.0 + 16.0 * f64::from(row);
+        let y = 2.0 + 18.0 * f64::from(row);
         canvas.line(line, axis.at(kg), y, 0.0, TOP + HEIGHT + 4.0 - y);
         canvas.text(text, axis.at(kg) - 5.0, y + 11.0, Anchor::End, &format!("{label} {}", tonnes(kg)));
     }

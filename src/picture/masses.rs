@@ -1,7 +1,7 @@
 //! The three masses on one axis: agreement is seen as overlap.
 
 use super::{Anchor, Axis, Canvas, Size};
-use crate::engine::frame::{Estimate, Validity, VerdictWord, Witness, WitnessId};
+use crate::engine::frame::{Estimate, Reason, Validity, VerdictWord, Witness, WitnessId};
 use crate::words::display::number;
 use crate::words::{Language, Scene};
 use maud::Markup;
@@ -113,11 +113,11 @@ fn row_of(
     let name = language.witness(witness.id);
     canvas.text("name", 0.0, y + 5.0, Anchor::Start, name);
     match (witness.validity, witness.received_kg, axis) {
-        (Validity::Lost(reason), _, _) => {
+        (Validity::Lost(reason), _, _) if !matches!(reason, Reason::NoStart | Reason::NotYetRead) => {
             let text = format!("{}: {}", labels.not_used, language.reason(reason));
             canvas.text("said", layout.axis.0, y + 5.0 + layout.bar_below, Anchor::Start, &text);
         }
-        (validity, Some(mass), Some(axis)) => {
+        (validity, Some(mass), Some(axis)) if validity.is_credible() => {
             let (class, bar_y) = (class(witness.id), y + layout.bar_below);
             let (from, to) = ends(axis, mass);
             canvas.line(&format!("bar {class}"), from, bar_y, to - from, 0.0);

@@ -1,6 +1,7 @@
 //! The trailer's pressure as a strip whose length is the meaning.
 
 use super::{Anchor, Axis, Canvas, Size};
+use crate::engine::frame::CeilingBy;
 use crate::words::display::kpa;
 use crate::words::{Language, Scene};
 use maud::Markup;
@@ -31,7 +32,8 @@ pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
         let by = pad.ceiling_by.map_or_else(String::new, |by| format!(" ({})", language.ceiling_by(by)));
         canvas.line("ceiling", axis.at(c), top - 5.0, 0.0, height + 10.0);
         let text = format!("{} {}{by}", labels.ceiling, kpa(c));
-        canvas.text("strong", axis.at(c) + 2.0, top - 8.0, Anchor::End, &text);
+        let x = (axis.at(c) + 2.0).max(room_for(&text));
+        canvas.text("strong", x, top - 8.0, Anchor::End, &text);
     } else {
         canvas.text("strong act", width, top - 8.0, Anchor::End, labels.ceiling_not_set);
     }
@@ -44,12 +46,19 @@ fn below(canvas: &mut Canvas, scene: Scene<'_>, language: &dyn Language, axis: A
     let labels = language.labels();
     let row = bottom + 16.0;
     canvas.text("quiet", 0.0, row, Anchor::Start, "0");
-    if let Some(mawp) = pad.mawp_pa_gauge {
-        canvas.line("limit", axis.at(mawp), bottom - 30.0, 0.0, 34.0);
-        canvas.text("name", axis.at(mawp) + 2.0, row, Anchor::End, &format!("{} {}", labels.mawp, kpa(mawp)));
+    if let Some(mawp) = pad.mawp_pa_gauge.filter(|_| pad.ceiling_by != Some(CeilingBy::Mawp)) {
+        let text = format!("{} {}", labels.mawp, kpa(mawp));
+        canvas.line("limit", axis.at(mawp), bottom - 30.0, 0.0, 46.0);
+        canvas.text("name", (axis.at(mawp) - 5.0).max(20.0 + room_for(&text)), row, Anchor::End, &text);
     }
     if let (Some(from), Some(to)) = (pad.relief_from_pa_gauge, pad.relief_to_pa_gauge) {
         let text = format!("{} {}\u{2013}{}", labels.relief, kpa(from), kpa(to));
-        canvas.text("quiet", canvas.width, row, Anchor::End, &text);
+        let x = canvas.size.pick(axis.at(to), canvas.width);
+        canvas.text("quiet", x, row, Anchor::End, &text);
     }
+}
+
+/// Width that a label takes at most, px: no letter of the page's faces is wider than 0.65 of its size, 15 px.
+fn room_for(text: &str) -> f64 {
+    text.chars().map(|_| 0.65 * 15.0).sum()
 }

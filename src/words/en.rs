@@ -1,6 +1,6 @@
 //! English.
 
-use super::display::{clock, duration, hh_mm, kg, kg_per_min, kpa, number, tonnes, tonnes_down};
+use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
 use super::{EntryAnswer, Figure, Labels, Language, Scene, Text};
 use crate::engine::frame::{
     Alarm, CeilingBy, Explanation, Margin, Moment, Pessimist, Phase, Reason, Source, Validity, Verdict, VerdictWord,
@@ -191,13 +191,10 @@ impl Language for English {
             lines.push(
                 planned.map_or_else(|| "planned amount: not known".into(), |m| moment(scene, "planned amount", m)),
             );
-            let tank = scene.filled_tank().unwrap_or_else(|| "the tank".into());
             lines.push(match (&frame.finish.level, &frame.margin) {
-                (Some(m), _) => moment(scene, &format!("high-high of {tank}"), m),
-                (None, Margin::Known { kg, .. }) if *kg >= 0.0 => {
-                    format!("high-high of {tank}: not by this load, by the margin")
-                }
-                (None, _) => format!("high-high of {tank}: not known"),
+                (Some(m), _) => moment(scene, "high-high", m),
+                (None, Margin::Known { kg, .. }) if *kg >= 0.0 => "high-high: not by this load".into(),
+                (None, _) => "high-high: not known".into(),
             });
         }
         Figure { figure, unit: "", act: now && frame.phase == Phase::Transfer, lines }
@@ -281,7 +278,7 @@ impl Language for English {
         let frame = scene.frame;
         let mut notes = Vec::new();
         for reading in &frame.readings {
-            let name = scene.signal(reading.signal);
+            let name = capital(&scene.signal(reading.signal));
             match reading.validity {
                 Validity::Good | Validity::Lost(Reason::NotFitted) => {}
                 Validity::Doubtful(reason) => notes.push(format!("{name} is doubtful: {}.", self.reason(reason))),
@@ -378,12 +375,11 @@ impl Language for English {
 
     fn together(&self, word: VerdictWord) -> &'static str {
         match word {
-            VerdictWord::Agree => "together",
+            VerdictWord::Agree | VerdictWord::None => "together",
             VerdictWord::NotYetProven => "not yet proven",
             VerdictWord::Disagree | VerdictWord::CannotTellWhich => "not together",
             VerdictWord::NotIndependent => "not independent",
             VerdictWord::OneOnly => "one only",
-            VerdictWord::None => "none",
         }
     }
 
@@ -507,7 +503,7 @@ fn disagree(verdict: &Verdict) -> Text {
     let beyond = match behind.as_slice() {
         [] => "What is behind it is not known.".to_owned(),
         [one] => format!("What fits: {one}."),
-        some => format!("What fits, the most dangerous first: {}.", list(some, "or")),
+        [start @ .., end] => format!("What fits, the most dangerous first: {}; or {end}.", start.join("; ")),
     };
     act(finding, beyond)
 }
@@ -515,7 +511,8 @@ fn disagree(verdict: &Verdict) -> Text {
 fn level_projected(scene: Scene<'_>, tank: u16) -> Text {
     let over = match &scene.frame.margin {
         Margin::Known { kg, .. } if *kg < 0.0 => {
-            format!("The load would end {}\u{a0}t above high-high of {}.", tonnes(-*kg), scene.tank(tank))
+            let over = tonnes_down(*kg).replace('\u{2212}', "");
+            format!("The load would end {over}\u{a0}t above high-high of {}.", scene.tank(tank))
         }
         _ => format!("It is not shown that the load ends below high-high of {}.", scene.tank(tank)),
     };
@@ -542,7 +539,7 @@ fn pad_near_ceiling(scene: Scene<'_>) -> String {
 }
 
 fn signal_lost(scene: Scene<'_>, signal: u16) -> Text {
-    let name = scene.signal(signal);
+    let name = capital(&scene.signal(signal));
     let reading = scene.frame.readings.iter().find(|r| r.signal == signal);
     let says = match reading.map(|r| r.validity) {
         Some(Validity::Lost(reason)) => format!("{name} is lost: {}.", English.reason(reason)),
@@ -578,11 +575,9 @@ fn recorder(state: RecorderState) -> Option<String> {
     }
 }
 
-/// "first gas about 14:36, not before 14:34 (by scale)".
+/// "first gas 14:36, earliest 14:34": the median by all, the smallest 5 % quantile of any.
 fn moment(scene: Scene<'_>, event: &str, moment: &Moment) -> String {
     let frame = scene.frame;
-    let now = frame.clock.wall_at(frame.at);
-    let at = |t| hh_mm(frame.clock.wall_at(t), now, scene.zone);
-    let who = English.witness(moment.earliest_by);
-    format!("{event} about {}, not before {} ({who})", at(moment.q50), at(moment.earliest))
+    let at = |t| clock(frame.clock, t, frame.at, scene.zone);
+    format!("{event} {}, earliest {}", at(moment.q50), at(moment.earliest))
 }

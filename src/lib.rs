@@ -17,6 +17,7 @@ pub mod engine;
 pub mod page;
 pub mod picture;
 pub mod poll;
+pub mod recording;
 pub mod time;
 pub mod units;
 pub mod words;

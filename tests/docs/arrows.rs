@@ -96,6 +96,22 @@ fn no_arrow_runs_back() {
     }
 }
 
+/// The engine's lint list (.ci/engine/clippy.toml) binds it by this line alone, and nothing in it steps aside.
+#[test]
+fn the_engine_holds_itself_to_its_list() {
+    let lints = "(clippy::disallowed_methods, clippy::disallowed_types)]";
+    assert!(code(Path::new("src/engine/mod.rs")).contains(&format!("#![deny{lints}")));
+    for path in files("src/engine", "rs") {
+        for level in ["allow(", "expect(", "warn("] {
+            let text = code(&path);
+            let eased = text
+                .match_indices(level)
+                .any(|(at, _)| text[at..].split(')').next().unwrap_or("").contains("clippy::disallowed"));
+            assert!(!eased, "{}: eases the list", path.display());
+        }
+    }
+}
+
 /// One file stands between the program and the Modbus crate, so that "reads only" is read in one place.
 #[test]
 fn one_file_names_the_modbus_crate() {

@@ -1,6 +1,8 @@
 //! The house in order: who may name whom, and papers that say what is there.
 
 mod arrows;
+#[cfg(feature = "peers")]
+mod commands;
 mod papers;
 
 use std::fs;

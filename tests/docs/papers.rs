@@ -3,7 +3,8 @@
 use super::{files, read, root};
 use std::path::PathBuf;
 
-fn papers() -> Vec<PathBuf> {
+/// Every paper, as paths from the root.
+pub fn papers() -> Vec<PathBuf> {
     let mut all = vec![PathBuf::from("README.md"), PathBuf::from("DEVELOPERS.md")];
     all.extend(files("docs", "md"));
     all

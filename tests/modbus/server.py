@@ -1,8 +1,8 @@
 """Three instruments of a bay as Modbus TCP servers by pymodbus, on 127.0.0.1 and ports the system picks.
 
 Each serves its values in a word order of its own. stdout, one JSON object a line: first the ports by device; at the
-end what was asked and answered. stdin: the line "go" starts the transfer; its end ends the program (as does a minute
-and a half without it).
+end what was asked and answered. stdin: the line "go" starts the flow, "stop" stops it; its end ends the program (as does
+a minute and a half without it).
 
 Words are made with struct, not with our code: Modbus Application Protocol V1.1b3 gives registers big-endian, and
 how devices chain them to longer values is their makers' custom (here: ABCD, CDAB, BADC, DCBA).
@@ -25,10 +25,17 @@ TANK_AREA_M2 = math.pi / 4 * 2.0**2
 LIMIT_S = 90.0
 
 started = None  # time.monotonic() of "go"
+stopped = None  # and of "stop"
+
+
+def flows():
+    return started is not None and stopped is None
 
 
 def moved_kg():
-    return 0.0 if started is None else RATE_KG_PER_S * (time.monotonic() - started)
+    if started is None:
+        return 0.0
+    return RATE_KG_PER_S * ((stopped or time.monotonic()) - started)
 
 
 def words(code, order, number):
@@ -52,7 +59,7 @@ DEVICES = {
     "meter": (
         7,
         {
-            (4, 0): ("f", "CDAB", lambda: 0.0 if started is None else RATE_KG_PER_S * 3600.0),  # kg/h
+            (4, 0): ("f", "CDAB", lambda: RATE_KG_PER_S * 3600.0 * flows()),  # kg/h
             (4, 2): ("d", "ABCD", lambda: 41_250.125 + moved_kg()),  # kg
             (4, 20): ("f", "BADC", lambda: DENSITY_KG_PER_M3 / 1000.0),  # kg/L
             (4, 22): ("h", "ABCD", lambda: 251),  # 0.1 C
@@ -127,10 +134,12 @@ class Instrument:
 
 
 def listen(loop, done):
-    global started
+    global started, stopped
     for line in sys.stdin:
         if line.strip() == "go":
             started = time.monotonic()
+        elif line.strip() == "stop":
+            stopped = time.monotonic()
     loop.call_soon_threadsafe(done.set)
 
 

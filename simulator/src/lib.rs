@@ -6,5 +6,6 @@
 //! The physics here is written apart from brimwatch's own mathematics, by another method, so that one can be
 //! held against the other. Shared are the site file, the units and the table of registers.
 
+pub mod instruments;
 pub mod noise;
 pub mod plant;

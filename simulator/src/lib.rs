@@ -9,3 +9,4 @@
 pub mod instruments;
 pub mod noise;
 pub mod plant;
+pub mod server;

@@ -193,8 +193,8 @@ pub struct Instruments {
     valve_closed: bool,
 }
 
-/// Pressure of the gas supply before the regulator, Pa above the air: a site header of 6 bar.
-const SUPPLY_PA: f64 = 600_000.0;
+/// Pressure of the gas supply before the regulator, Pa above the air: a site header of 3 bar.
+const SUPPLY_PA: f64 = 300_000.0;
 /// Dew point of the pad gas, C: dry nitrogen.
 const DEW_POINT_C: f64 = -52.0;
 /// Standard gravity, m/s2 (exact by convention, ISO 80000-3).

@@ -576,7 +576,7 @@ fn smooth(x: f64) -> f64 {
 }
 
 /// Straight lines between points, the outer ones extended.
-fn interpolate(points: &[(f64, f64)], x: f64) -> f64 {
+pub(crate) fn interpolate(points: &[(f64, f64)], x: f64) -> f64 {
     interpolate_in(&mut points.iter().copied(), x)
 }
 

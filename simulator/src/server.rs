@@ -31,11 +31,30 @@ struct Memory {
     silent: bool,
 }
 
+/// What a device holds, for those who write it.
+#[derive(Debug, Clone, Default)]
+pub struct Registers(Arc<Mutex<Memory>>);
+
+impl Registers {
+    fn lock(&self) -> MutexGuard<'_, Memory> {
+        // No invariant spans two fields, so a holder that panicked leaves nothing broken.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Puts a value in SI into a register; from then on the register is served.
+    pub fn write(&self, register: &Register, si: f64) {
+        let mut memory = self.lock();
+        for (address, word) in (register.address..).zip(encode(register, si)) {
+            memory.words.insert((register.function, address), word);
+        }
+    }
+}
+
 /// A device of the site, serving or not.
 #[derive(Debug)]
 pub struct DeviceServer {
     address: SocketAddr,
-    memory: Arc<Mutex<Memory>>,
+    registers: Registers,
     serving: Option<JoinHandle<()>>,
 }
 
@@ -47,9 +66,10 @@ impl DeviceServer {
     pub async fn start(unit: u8) -> io::Result<DeviceServer> {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).await?;
         let address = listener.local_addr()?;
-        let memory = Arc::new(Mutex::new(Memory { unit, ..Memory::default() }));
-        let serving = Some(serve(listener, Arc::clone(&memory)));
-        Ok(DeviceServer { address, memory, serving })
+        let registers = Registers::default();
+        registers.lock().unit = unit;
+        let serving = Some(serve(listener, registers.clone()));
+        Ok(DeviceServer { address, registers, serving })
     }
 
     /// Where it serves, also after a kill.
@@ -58,23 +78,21 @@ impl DeviceServer {
         self.address
     }
 
-    /// Puts a value in SI into a register; from then on the register is served.
-    pub fn write(&self, register: &Register, si: f64) {
-        let mut memory = lock(&self.memory);
-        for (address, word) in (register.address..).zip(encode(register, si)) {
-            memory.words.insert((register.function, address), word);
-        }
+    /// What it holds.
+    #[must_use]
+    pub fn registers(&self) -> Registers {
+        self.registers.clone()
     }
 
     /// How often it was asked for each function code, since it was made.
     #[must_use]
     pub fn requests(&self) -> BTreeMap<u8, u64> {
-        lock(&self.memory).requests.clone()
+        self.registers.lock().requests.clone()
     }
 
     /// Takes requests and answers none, or answers again.
     pub fn set_silent(&self, silent: bool) {
-        lock(&self.memory).silent = silent;
+        self.registers.lock().silent = silent;
     }
 
     /// Breaks every connection and refuses new ones.
@@ -93,7 +111,7 @@ impl DeviceServer {
     pub async fn restart(&mut self) -> io::Result<()> {
         if self.serving.is_none() {
             let listener = TcpListener::bind(self.address).await?;
-            self.serving = Some(serve(listener, Arc::clone(&self.memory)));
+            self.serving = Some(serve(listener, self.registers.clone()));
         }
         Ok(())
     }
@@ -107,14 +125,9 @@ impl Drop for DeviceServer {
     }
 }
 
-fn lock(memory: &Mutex<Memory>) -> MutexGuard<'_, Memory> {
-    // No invariant spans two fields, so a holder that panicked leaves nothing broken.
-    memory.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-fn serve(listener: TcpListener, memory: Arc<Mutex<Memory>>) -> JoinHandle<()> {
+fn serve(listener: TcpListener, registers: Registers) -> JoinHandle<()> {
     tokio::spawn(async move {
-        let service = |_: SocketAddr| Ok(Some(Device(Arc::clone(&memory))));
+        let service = |_: SocketAddr| Ok(Some(Device(registers.clone())));
         let on_connected = |stream: tokio::net::TcpStream, peer| async move {
             stream.set_nodelay(true)?;
             accept_tcp_connection(stream, peer, service)
@@ -127,7 +140,7 @@ fn serve(listener: TcpListener, memory: Arc<Mutex<Memory>>) -> JoinHandle<()> {
 }
 
 /// One connection's view of the memory.
-struct Device(Arc<Mutex<Memory>>);
+struct Device(Registers);
 
 impl Service for Device {
     type Request = SlaveRequest<'static>;
@@ -136,7 +149,7 @@ impl Service for Device {
     type Future = Ready<Result<Self::Response, Self::Exception>>;
 
     fn call(&self, asked: Self::Request) -> Self::Future {
-        let mut memory = lock(&self.0);
+        let mut memory = self.0.lock();
         *memory.requests.entry(asked.request.function_code().value()).or_default() += 1;
         // A unit does not answer for another: the asker waits in vain.
         if memory.silent || asked.slave != memory.unit {
@@ -267,9 +280,9 @@ mod tests {
     #[tokio::test]
     async fn answers_are_as_the_protocol_says() {
         let device = DeviceServer::start(1).await.expect("port");
-        device.write(&register(3, 107, DataType::U16, WordOrder::Abcd, 1.0), 555.0);
-        device.write(&register(3, 108, DataType::U32, WordOrder::Abcd, 1.0), 100.0);
-        device.write(&register(2, 4, DataType::Bool, WordOrder::Abcd, 1.0), 1.0);
+        device.registers().write(&register(3, 107, DataType::U16, WordOrder::Abcd, 1.0), 555.0);
+        device.registers().write(&register(3, 108, DataType::U32, WordOrder::Abcd, 1.0), 100.0);
+        device.registers().write(&register(2, 4, DataType::Bool, WordOrder::Abcd, 1.0), 1.0);
         let mut stream = TcpStream::connect(device.address()).await.expect("connection");
         // Section 6.3's own example: registers 108 to 110 hold 555, 0 and 100.
         assert_eq!(ask(&mut stream, &[3, 0, 107, 0, 3]).await, Some(vec![3, 6, 2, 0x2b, 0, 0, 0, 0x64]));
@@ -286,7 +299,7 @@ mod tests {
     #[tokio::test]
     async fn a_device_can_be_silent_dead_and_back() {
         let mut device = DeviceServer::start(1).await.expect("port");
-        device.write(&register(4, 0, DataType::U16, WordOrder::Abcd, 1.0), 9.0);
+        device.registers().write(&register(4, 0, DataType::U16, WordOrder::Abcd, 1.0), 9.0);
         let ask_once = [4, 0, 0, 0, 1];
         let mut stream = TcpStream::connect(device.address()).await.expect("connection");
         device.set_silent(true);

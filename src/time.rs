@@ -29,7 +29,6 @@ impl EngineTime {
     #[expect(
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,
-        clippy::cast_precision_loss,
         reason = "clamped to the range of u64; sub-microsecond rounding is without meaning here"
     )]
     pub fn plus_s(self, seconds: f64) -> EngineTime {

@@ -373,6 +373,8 @@ pub enum Pessimist {
     Gauge(u16),
     /// Opening contents and what this witness received.
     Witness(WitnessId),
+    /// The independent high-level switch has tripped: it overrules them all.
+    LevelSwitch,
 }
 
 /// The parts of the margin, kg.

@@ -1,27 +1,109 @@
 //! The watch itself: pure, deterministic, without clock, I/O, randomness, hash order or thread.
+//!
+//! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
+//! ([`settings`]); whether a value can be used ([`reading`]); each instrument as a mass ([`witness`]); their recent
+//! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
+//! how far ([`projection`], [`margin`], [`pad`]); what must be said in time ([`alarm`]); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
-pub mod frame;
 pub mod input;
 pub mod settings;
+
+pub mod reading;
+
 pub mod witness;
 
-use frame::Output;
-use input::{Carried, Input};
-use settings::Settings;
+pub mod block;
+pub mod reconcile;
+pub mod suspects;
+pub mod verdict;
+
+pub mod margin;
+pub mod pad;
+pub mod projection;
+
+pub mod alarm;
+
+pub mod delivery;
+pub mod frame;
+mod outlook;
+mod watch;
+
+use alarm::condition::Sight;
+use alarm::machine::{Board, Delays};
+use delivery::{Delivery, Refusal};
+use frame::{Estimate, Finish, Frame, Margin, Output, Phase};
+use input::{AlarmId, AlarmKey, Carried, Entry, Event, Gap, Input, Neighbour, RecorderState, What};
+use pad::PadWatch;
+use reading::Readings;
+use settings::{Settings, SignalKind};
+use watch::Watch;
+
+use crate::time::{EngineTime, SECOND_NS, WallAnchor};
+
+/// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
+/// replayed as "other program".
+pub const NUMERICS_VERSION: u32 = 1;
+
+/// Outside a transfer an output is kept this often, s.
+const IDLE_KEEP_S: u64 = 10;
+
+/// How many of people's latest entries cross into the next segment.
+const LATEST_ENTRIES: usize = 8;
 
 /// One bay's watch.
 #[derive(Debug, Clone)]
 pub struct Monitor {
     settings: Settings,
-    carried: Carried,
+    at: EngineTime,
+    clock: WallAnchor,
+    kept_at: Option<EngineTime>,
+    readings: Readings,
+    delivery: Option<Delivery>,
+    watch: Watch,
+    pad: PadWatch,
+    alarms: Board,
+    finish: Finish,
+    margin: Margin,
+    recorder: RecorderState,
+    blind: Option<Gap>,
+    neighbours: Vec<Neighbour>,
+    restarted: bool,
+    closing_levels_m: Vec<Option<f64>>,
+    latest: Vec<Entry>,
 }
 
 impl Monitor {
     /// A watch that begins a segment.
     #[must_use]
     pub fn new(settings: Settings, carried: Carried) -> Monitor {
-        Monitor { settings, carried }
+        let at = EngineTime(0);
+        let delivery = carried.delivery.as_ref().map(|c| Delivery::carried(c, &settings));
+        let mut watch = Watch::new(at);
+        if let Some(carried) = &carried.delivery {
+            watch.held = carried.received_kg.map(|e| e.map(|(value, u)| (at, Estimate { value, u })));
+        }
+        let mut closing_levels_m = carried.closing_levels_m;
+        closing_levels_m.resize(settings.tanks.len(), None);
+        Monitor {
+            at,
+            clock: WallAnchor::default(),
+            kept_at: None,
+            readings: Readings::new(&settings),
+            delivery,
+            watch,
+            pad: PadWatch::default(),
+            alarms: Board::carried(&carried.alarms),
+            finish: Finish::default(),
+            margin: Margin::Unknown,
+            recorder: RecorderState::default(),
+            blind: None,
+            neighbours: Vec::new(),
+            restarted: carried.restarted,
+            closing_levels_m,
+            latest: carried.latest,
+            settings,
+        }
     }
 
     /// The settings in force.
@@ -30,14 +112,232 @@ impl Monitor {
         &self.settings
     }
 
+    /// What is going on.
+    #[must_use]
+    pub fn phase(&self) -> Phase {
+        self.delivery.as_ref().map_or(Phase::Idle, |d| d.phase)
+    }
+
     /// What crosses into the next segment.
     #[must_use]
     pub fn carried(&self) -> Carried {
-        self.carried.clone()
+        let received_kg = self.watch.held.map(|held| held.map(|(_, e)| (e.value, e.u)));
+        let open = self.delivery.as_ref().filter(|d| d.phase != Phase::Closed);
+        Carried {
+            alarms: self.alarms.carry(),
+            closing_levels_m: self.closing_levels_m.clone(),
+            latest: self.latest.clone(),
+            delivery: open.map(|d| d.carry(self.at, received_kg)),
+            restarted: false,
+        }
+    }
+
+    /// Whether an entry would be taken now; asked before it is recorded.
+    ///
+    /// # Errors
+    /// Why not.
+    pub fn admits(&self, what: &What) -> Result<(), Refusal> {
+        match what {
+            What::Seen(key) if !self.alarms.is_open(*key) => Err(Refusal::NoSuchAlarm),
+            _ => delivery::admits(self.delivery.as_ref(), &self.settings, what),
+        }
     }
 
     /// Takes one input and says what is known after it.
-    pub fn step(&mut self, _input: &Input) -> Output {
-        Output { frame: None, keep: false, urgent: false }
+    pub fn step(&mut self, input: &Input) -> Output {
+        self.at = self.at.max(input.at);
+        let mut changed = match &input.event {
+            Event::Poll(poll) => {
+                self.readings.poll(&self.settings, poll);
+                if let Some(delivery) = &mut self.delivery {
+                    delivery.take_rates(&self.settings, &self.readings);
+                }
+                false
+            }
+            Event::Missed(missed) => {
+                self.readings.missed(&self.settings, *missed);
+                self.observe()
+            }
+            Event::Tick => self.tick(),
+            Event::Entry(entry) => self.enter(entry),
+            Event::Settings(new) => {
+                self.replace_settings(&new.settings);
+                true
+            }
+            Event::Recorder(state) => {
+                let changed = self.recorder != *state;
+                self.recorder = *state;
+                changed
+            }
+            Event::Clock(wall) => {
+                self.clock = WallAnchor { at: self.at, wall: *wall };
+                false
+            }
+            Event::Resumed(gap) => {
+                self.blind = Some(*gap);
+                self.readings.blind();
+                self.watch.blind();
+                self.observe()
+            }
+            Event::Neighbour(neighbour) => {
+                self.neighbours.retain(|n| n.tank != neighbour.tank);
+                self.neighbours.push(*neighbour);
+                false
+            }
+        };
+        let is_tick = matches!(input.event, Event::Tick);
+        changed |= self.alarm(is_tick);
+        self.output(is_tick, changed)
+    }
+
+    fn observe(&mut self) -> bool {
+        match &self.delivery {
+            Some(delivery) if delivery.phase == Phase::Transfer => {
+                self.watch.observe(&self.settings, &self.readings, delivery, self.at)
+            }
+            _ => false,
+        }
+    }
+
+    fn tick(&mut self) -> bool {
+        self.readings.age(&self.settings, self.at);
+        self.pad.tick(&self.settings, &self.readings, self.at);
+        let mut changed = false;
+        if let Some(delivery) = &self.delivery {
+            if delivery.phase == Phase::Transfer {
+                self.watch.expect_movement(&self.settings, delivery, &mut self.readings);
+                changed = self.watch.tick(&self.settings, &self.readings, delivery, self.at);
+            }
+            let scene = outlook::Scene {
+                settings: &self.settings,
+                readings: &self.readings,
+                delivery,
+                watch: &self.watch,
+                neighbours: &self.neighbours,
+                at: self.at,
+            };
+            self.margin = scene.margin();
+            self.finish = scene.finish(&self.margin);
+        }
+        changed
+    }
+
+    fn enter(&mut self, entry: &Entry) -> bool {
+        if self.admits(&entry.what).is_err() {
+            return false;
+        }
+        match &entry.what {
+            What::DeliveryOpened(setup) => {
+                self.delivery = Some(Delivery::open((**setup).clone(), &self.settings));
+                self.watch = Watch::new(self.at);
+                self.finish = Finish::default();
+                self.margin = Margin::Unknown;
+            }
+            What::TransferStarted => {
+                if let Some(delivery) = &mut self.delivery {
+                    delivery.start_transfer(self.at, &self.readings);
+                }
+                self.watch = Watch::new(self.at);
+            }
+            What::Closed => self.close(),
+            What::Seen(key) => {
+                self.alarms.see(*key);
+                if key.id == AlarmId::EstimatesRestarted {
+                    self.restarted = false;
+                }
+            }
+        }
+        if !matches!(entry.what, What::DeliveryOpened(_)) {
+            self.latest.push(entry.clone());
+            let over = self.latest.len().saturating_sub(LATEST_ENTRIES);
+            self.latest.drain(..over);
+        }
+        true
+    }
+
+    fn close(&mut self) {
+        let Some(delivery) = &mut self.delivery else { return };
+        delivery.close(self.at);
+        self.finish = Finish::default();
+        let tank = delivery.setup.tank;
+        let level = self.readings.credible_kind(&self.settings, SignalKind::Level, Some(tank));
+        if let Some(closing) = self.closing_levels_m.get_mut(usize::from(tank)) {
+            *closing = level;
+        }
+    }
+
+    /// Settings of another shape start the readings anew; the delivery's start readings are then lost, and said.
+    fn replace_settings(&mut self, settings: &Settings) {
+        if settings.signals != self.settings.signals || settings.devices != self.settings.devices {
+            self.readings = Readings::new(settings);
+        }
+        self.closing_levels_m.resize(settings.tanks.len(), None);
+        self.settings = settings.clone();
+    }
+
+    /// Asks the conditions and lets the machines run; true when an alarm came, went or turned.
+    fn alarm(&mut self, is_tick: bool) -> bool {
+        let sight = Sight {
+            settings: &self.settings,
+            readings: &self.readings,
+            delivery: self.delivery.as_ref(),
+            verdict: &self.watch.verdict,
+            credible: self.watch.credible(),
+            margin: &self.margin,
+            recorder: self.recorder,
+            restarted: self.restarted,
+        };
+        let mut answers = sight.direct();
+        if is_tick {
+            answers.extend(sight.estimated());
+        }
+        let delays = Delays { on_s: self.settings.thresholds.on_delay_s, off_s: self.settings.thresholds.off_delay_s };
+        let wall = self.clock.wall_at(self.at);
+        let mut changed = false;
+        for (key, condition) in answers {
+            changed |= self.alarms.take(key, condition, self.at, wall, delays);
+        }
+        changed
+    }
+
+    fn output(&mut self, is_tick: bool, changed: bool) -> Output {
+        let in_transfer = self.phase() == Phase::Transfer;
+        let due = self.kept_at.is_none_or(|kept| self.at.0 >= kept.0 + IDLE_KEEP_S * SECOND_NS);
+        let keep = changed || is_tick && (in_transfer || due);
+        if keep {
+            self.kept_at = Some(self.at);
+        }
+        let frame = (is_tick || changed).then(|| Box::new(self.frame()));
+        Output { frame, keep, urgent: changed }
+    }
+
+    /// All that is known now.
+    #[must_use]
+    pub fn frame(&self) -> Frame {
+        let plate = self.delivery.as_ref().map(|d| &d.setup.plate);
+        Frame {
+            at: self.at,
+            clock: self.clock,
+            phase: self.phase(),
+            delivery: self.delivery.as_ref().map(Delivery::frame),
+            readings: self.readings.frame(),
+            witnesses: self.watch.frame(),
+            together: self.watch.together,
+            verdict: self.watch.verdict.clone(),
+            rate: self.watch.rate,
+            finish: self.finish.clone(),
+            margin: self.margin.clone(),
+            pad: self.pad.frame(&self.settings, &self.readings, plate),
+            tank: outlook::tank(&self.settings, &self.readings, self.delivery.as_ref(), &self.margin),
+            alarms: self.alarms.frame(),
+            recorder: self.recorder,
+            blind: self.blind,
+        }
+    }
+
+    /// Whether an alarm is open.
+    #[must_use]
+    pub fn has_open(&self, key: AlarmKey) -> bool {
+        self.alarms.is_open(key)
     }
 }

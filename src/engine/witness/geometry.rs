@@ -31,3 +31,17 @@ pub(super) fn interpolate(points: impl Iterator<Item = (f64, f64)>, x: f64) -> O
     }
     None
 }
+
+/// Free surface at `level`, m2: how much volume a metre of level adds there; `None` off the table.
+#[must_use]
+pub fn area(geometry: &TankGeometry, level: Metre) -> Option<f64> {
+    match geometry {
+        TankGeometry::VerticalCylinder { diameter, .. } => {
+            volume(geometry, level).map(|_| core::f64::consts::PI / 4.0 * diameter.0 * diameter.0)
+        }
+        TankGeometry::Strapping(points) => points.windows(2).find_map(|pair| {
+            let ((low, below), (high, above)) = (pair[0], pair[1]);
+            (level >= low && level <= high).then(|| (above - below).0 / (high - low).0)
+        }),
+    }
+}

@@ -1,0 +1,155 @@
+//! Whether each alarm's condition holds: true, false, or nobody can tell.
+
+use crate::engine::delivery::Delivery;
+use crate::engine::frame::{Condition, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
+use crate::engine::input::{AlarmId, AlarmKey, RecorderState};
+use crate::engine::pad;
+use crate::engine::reading::Readings;
+use crate::engine::settings::{Settings, SignalKind};
+use crate::engine::witness::flow_rate;
+
+/// More than this through the meter is movement, kg/s (or the same in the meter's litres: m3/s x 1000).
+const MOVEMENT_KG_PER_S: f64 = 0.1;
+
+/// What conditions look at.
+#[derive(Debug, Clone, Copy)]
+pub struct Sight<'a> {
+    /// The bay.
+    pub settings: &'a Settings,
+    /// What the signals say.
+    pub readings: &'a Readings,
+    /// The open delivery.
+    pub delivery: Option<&'a Delivery>,
+    /// What the witnesses say together.
+    pub verdict: &'a Verdict,
+    /// How many witnesses are credible.
+    pub credible: usize,
+    /// The room.
+    pub margin: &'a Margin,
+    /// How the recorder does.
+    pub recorder: RecorderState,
+    /// Estimates were restarted after a fault of our own, and nobody has seen it.
+    pub restarted: bool,
+}
+
+impl Sight<'_> {
+    fn phase(&self) -> Phase {
+        self.delivery.map_or(Phase::Idle, |d| d.phase)
+    }
+
+    /// Conditions on what is measured directly: asked at every poll.
+    #[must_use]
+    pub fn direct(&self) -> Vec<(AlarmKey, Condition)> {
+        let mut answers = Vec::new();
+        for tank in (0..self.settings.tanks.len()).filter_map(|t| u16::try_from(t).ok()) {
+            answers.push((key(AlarmId::LevelSwitchTripped, tank), self.switch_tripped(tank)));
+            answers.push((key(AlarmId::LevelHighHigh, tank), self.level_high_high(tank)));
+        }
+        let plate = self.delivery.map(|d| &d.setup.plate);
+        answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
+        for signal in (0..self.settings.signals.len()).filter_map(|s| u16::try_from(s).ok()) {
+            answers.push((key(AlarmId::SignalLost, signal), signal_lost(self.readings.validity(signal))));
+        }
+        answers
+    }
+
+    /// Conditions on estimates and on ourselves: asked at every tick.
+    #[must_use]
+    pub fn estimated(&self) -> Vec<(AlarmKey, Condition)> {
+        let tank = self.delivery.map_or(0, |d| d.setup.tank);
+        let yes = |holds: bool| if holds { Condition::True } else { Condition::False };
+        vec![
+            (key(AlarmId::HighLevelProjected, tank), self.high_level_projected()),
+            (key(AlarmId::WitnessesDisagree, 0), self.disagree()),
+            (key(AlarmId::MovementOutsideTransfer, 0), self.movement_outside_transfer()),
+            (key(AlarmId::OneWitnessLeft, 0), self.witnesses_left(1)),
+            (key(AlarmId::NoWitness, 0), self.witnesses_left(0)),
+            (key(AlarmId::RecorderTrouble, 0), yes(self.recorder != RecorderState::Durable)),
+            (key(AlarmId::EstimatesRestarted, 0), yes(self.restarted)),
+        ]
+    }
+
+    fn signals(&self, kind: SignalKind, tank: u16) -> impl Iterator<Item = u16> {
+        let signals = (0u16..).zip(&self.settings.signals);
+        signals.filter(move |(_, s)| s.kind == kind && s.tank == Some(tank)).map(|(i, _)| i)
+    }
+
+    fn switch_tripped(&self, tank: u16) -> Condition {
+        any(self.signals(SignalKind::HighLevelSwitch, tank).map(|s| self.readings.credible(s).map(|v| v != 0.0)))
+    }
+
+    fn level_high_high(&self, tank: u16) -> Condition {
+        let Some(setup) = self.settings.tanks.get(usize::from(tank)) else { return Condition::Unknown };
+        any(self.signals(SignalKind::Level, tank).map(|s| {
+            let level = self.readings.credible(s).or(self.readings.at_least(s));
+            level.map(|level| level >= setup.high_high.0)
+        }))
+    }
+
+    fn high_level_projected(&self) -> Condition {
+        match (self.phase(), self.margin) {
+            (Phase::Idle, _) => Condition::False,
+            (_, Margin::Unknown) => Condition::Unknown,
+            (_, Margin::Known { kg, .. }) => {
+                if *kg < 0.0 {
+                    Condition::True
+                } else {
+                    Condition::False
+                }
+            }
+        }
+    }
+
+    fn disagree(&self) -> Condition {
+        match (self.phase(), self.verdict.word) {
+            (Phase::Idle | Phase::Opened, _) | (_, VerdictWord::Agree) => Condition::False,
+            (_, VerdictWord::Disagree | VerdictWord::CannotTellWhich) => Condition::True,
+            _ => Condition::Unknown,
+        }
+    }
+
+    fn movement_outside_transfer(&self) -> Condition {
+        if self.phase() == Phase::Transfer {
+            return Condition::False;
+        }
+        let Some(kind) = flow_rate(self.settings) else { return Condition::Unknown };
+        let least = if kind == SignalKind::FlowMassRate { MOVEMENT_KG_PER_S } else { MOVEMENT_KG_PER_S / 1000.0 };
+        match self.readings.credible_kind(self.settings, kind, None) {
+            Some(rate) if rate.abs() > least => Condition::True,
+            Some(_) => Condition::False,
+            None => Condition::Unknown,
+        }
+    }
+
+    fn witnesses_left(&self, count: usize) -> Condition {
+        match self.phase() {
+            Phase::Transfer if self.credible == count => Condition::True,
+            _ => Condition::False,
+        }
+    }
+}
+
+fn key(id: AlarmId, subject: u16) -> AlarmKey {
+    AlarmKey { id, subject }
+}
+
+fn signal_lost(validity: Validity) -> Condition {
+    match validity {
+        Validity::Lost(Reason::NotYetRead) => Condition::Unknown,
+        Validity::Lost(_) => Condition::True,
+        Validity::Good | Validity::Doubtful(_) => Condition::False,
+    }
+}
+
+/// True when one says so; unknown when one that could say so is silent; false when none is fitted or all deny.
+fn any(answers: impl Iterator<Item = Option<bool>>) -> Condition {
+    let mut unknown = false;
+    for answer in answers {
+        match answer {
+            Some(true) => return Condition::True,
+            Some(false) => {}
+            None => unknown = true,
+        }
+    }
+    if unknown { Condition::Unknown } else { Condition::False }
+}

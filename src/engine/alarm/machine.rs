@@ -1,0 +1,195 @@
+//! From conditions to alarms: delays, and "seen".
+//!
+//! An alarm comes when its condition has held for the on-delay. It goes when the condition has been false for
+//! the off-delay *and* somebody has seen it. Unknown is not normal: it neither raises nor clears, and it
+//! interrupts the wait to clear. "Seen" clears nothing.
+
+use super::catalogue;
+use crate::engine::frame::{Alarm, Condition};
+use crate::engine::input::{AlarmKey, CarriedAlarm};
+use crate::time::{EngineTime, WallTime};
+use std::collections::BTreeMap;
+
+#[derive(Debug, Clone, Copy)]
+struct State {
+    condition: Condition,
+    /// When the present run of "true" (before it is open) or of "false" (once it is) began.
+    waiting_since: Option<EngineTime>,
+    /// Since when it is open.
+    open_since: Option<WallTime>,
+    seen: bool,
+}
+
+/// All alarms of a bay. Bounded: one state per alarm and subject of the settings.
+#[derive(Debug, Clone, Default)]
+pub struct Board {
+    states: BTreeMap<AlarmKey, State>,
+}
+
+/// Delays, s.
+#[derive(Debug, Clone, Copy)]
+pub struct Delays {
+    /// Condition true to alarm.
+    pub on_s: f64,
+    /// Condition false to no alarm.
+    pub off_s: f64,
+}
+
+impl Board {
+    /// With the alarms that were open when the last segment ended.
+    #[must_use]
+    pub fn carried(alarms: &[CarriedAlarm]) -> Board {
+        let state = |alarm: &CarriedAlarm| State {
+            condition: Condition::Unknown,
+            waiting_since: None,
+            open_since: Some(alarm.since),
+            seen: alarm.seen,
+        };
+        Board { states: alarms.iter().map(|alarm| (alarm.key, state(alarm))).collect() }
+    }
+
+    /// Takes a condition's answer; says whether the alarm came or went.
+    pub fn take(
+        &mut self,
+        key: AlarmKey,
+        condition: Condition,
+        at: EngineTime,
+        wall: WallTime,
+        delays: Delays,
+    ) -> bool {
+        let quiet = State { condition, waiting_since: None, open_since: None, seen: false };
+        let state = self.states.entry(key).or_insert(quiet);
+        let turned = state.condition != condition;
+        state.condition = condition;
+        let awaited = if state.open_since.is_some() { Condition::False } else { Condition::True };
+        if condition != awaited {
+            state.waiting_since = None;
+            // An open alarm whose condition turns shows that at once.
+            return turned && state.open_since.is_some();
+        }
+        let since = *state.waiting_since.get_or_insert(at);
+        let waited_s = at.since_s(since);
+        if state.open_since.is_none() {
+            let on_s = if catalogue::of(key.id).delayed { delays.on_s } else { 0.0 };
+            if waited_s < on_s {
+                return false;
+            }
+            *state = State { condition, waiting_since: None, open_since: Some(wall), seen: false };
+            return true;
+        }
+        if state.seen && waited_s >= delays.off_s {
+            *state = quiet;
+            return true;
+        }
+        turned
+    }
+
+    /// Somebody has seen it; false when no such alarm is open.
+    pub fn see(&mut self, key: AlarmKey) -> bool {
+        match self.states.get_mut(&key) {
+            Some(state) if state.open_since.is_some() => {
+                state.seen = true;
+                true
+            }
+            _ => false,
+        }
+    }
+
+    /// Whether an alarm is open.
+    #[must_use]
+    pub fn is_open(&self, key: AlarmKey) -> bool {
+        self.states.get(&key).is_some_and(|state| state.open_since.is_some())
+    }
+
+    /// Whether an open alarm has been seen.
+    #[must_use]
+    pub fn is_seen(&self, key: AlarmKey) -> bool {
+        self.states.get(&key).is_some_and(|state| state.open_since.is_some() && state.seen)
+    }
+
+    /// Open alarms, the gravest first.
+    #[must_use]
+    pub fn frame(&self) -> Vec<Alarm> {
+        let mut open: Vec<Alarm> = self
+            .states
+            .iter()
+            .filter_map(|(&key, state)| {
+                let since = state.open_since?;
+                let priority = catalogue::of(key.id).priority;
+                Some(Alarm { key, condition: state.condition, seen: state.seen, since, priority })
+            })
+            .collect();
+        open.sort_by_key(|alarm| (alarm.priority, alarm.key));
+        open
+    }
+
+    /// For the next segment.
+    #[must_use]
+    pub fn carry(&self) -> Vec<CarriedAlarm> {
+        let open = self.states.iter().filter_map(|(&key, s)| s.open_since.map(|since| (key, since, s.seen)));
+        open.map(|(key, since, seen)| CarriedAlarm { key, since, seen }).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::input::AlarmId;
+    use crate::time::SECOND_NS;
+    use Condition::{False, True, Unknown};
+
+    const DELAYS: Delays = Delays { on_s: 5.0, off_s: 30.0 };
+    const DELAYED: AlarmKey = AlarmKey { id: AlarmId::WitnessesDisagree, subject: 0 };
+    const DIRECT: AlarmKey = AlarmKey { id: AlarmId::LevelHighHigh, subject: 0 };
+
+    fn run(key: AlarmKey, steps: &[(u64, Condition)]) -> Board {
+        let mut board = Board::default();
+        for (s, condition) in steps {
+            board.take(key, *condition, EngineTime(s * SECOND_NS), WallTime(0), DELAYS);
+        }
+        board
+    }
+
+    #[test]
+    fn a_delayed_alarm_waits_and_a_direct_one_does_not() {
+        assert!(!run(DELAYED, &[(0, True), (4, True)]).is_open(DELAYED));
+        assert!(run(DELAYED, &[(0, True), (5, True)]).is_open(DELAYED));
+        assert!(!run(DELAYED, &[(0, True), (4, False), (5, True)]).is_open(DELAYED));
+        assert!(run(DIRECT, &[(0, True)]).is_open(DIRECT));
+    }
+
+    /// ANSI/ISA-18.2 as published: acknowledging clears nothing; returned to normal but unseen persists.
+    #[test]
+    fn seen_clears_nothing_and_unseen_persists() {
+        let mut board = run(DIRECT, &[(0, True)]);
+        assert!(board.see(DIRECT) && board.is_open(DIRECT));
+        assert!(run(DIRECT, &[(0, True), (1, False), (100, False)]).is_open(DIRECT));
+    }
+
+    #[test]
+    fn it_goes_when_false_long_enough_and_seen() {
+        let mut board = run(DIRECT, &[(0, True), (1, False)]);
+        board.see(DIRECT);
+        board.take(DIRECT, False, EngineTime(30 * SECOND_NS), WallTime(0), DELAYS);
+        assert!(board.is_open(DIRECT));
+        board.take(DIRECT, False, EngineTime(31 * SECOND_NS), WallTime(0), DELAYS);
+        assert!(!board.is_open(DIRECT));
+    }
+
+    #[test]
+    fn unknown_neither_raises_nor_clears() {
+        assert!(!run(DIRECT, &[(0, Unknown), (100, Unknown)]).is_open(DIRECT));
+        let mut board = run(DIRECT, &[(0, True), (1, False), (20, Unknown), (25, False)]);
+        board.see(DIRECT);
+        board.take(DIRECT, False, EngineTime(40 * SECOND_NS), WallTime(0), DELAYS);
+        assert!(board.is_open(DIRECT), "the wait to clear began anew at 25 s");
+        board.take(DIRECT, Unknown, EngineTime(400 * SECOND_NS), WallTime(0), DELAYS);
+        assert!(board.is_open(DIRECT));
+    }
+
+    #[test]
+    fn one_that_is_not_open_cannot_be_seen() {
+        assert!(!Board::default().see(DIRECT));
+        assert!(!run(DIRECT, &[(0, False)]).see(DIRECT));
+    }
+}

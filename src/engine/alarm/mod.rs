@@ -1,0 +1,5 @@
+//! Alarms: a pure condition (true, false, unknown), a small machine per alarm, and one catalogue.
+
+pub mod catalogue;
+pub mod condition;
+pub mod machine;

@@ -1,0 +1,148 @@
+//! What the witnesses said lately: means over blocks of ticks, and how fast each says the mass moves.
+//!
+//! Statistics use means of five ticks: the noise of single readings is strongly coloured and says little.
+//! A rate is the least-squares slope of each witness over the last minute; the slopes are combined by their
+//! white noise, since over a minute gains and offsets do not move.
+
+use super::frame::Estimate;
+use super::witness::Account;
+use crate::time::EngineTime;
+
+/// Ticks in a block.
+pub const BLOCK_TICKS: usize = 5;
+/// Ticks a rate looks back on: one minute.
+const RATE_TICKS: usize = 61;
+/// Fewest values that make a slope.
+const SLOPE_MIN: usize = 11;
+/// Blocks looked back on for independence: two minutes.
+const KEPT_BLOCKS: usize = 24;
+
+/// A value for each witness.
+pub type Three = [Option<f64>; 3];
+
+/// The recent past of one transfer.
+#[derive(Debug, Clone)]
+pub struct Recent {
+    ticks: [(EngineTime, Three); RATE_TICKS],
+    tick_count: usize,
+    white_kg: [f64; 3],
+    blocks: [Three; KEPT_BLOCKS],
+    block_count: usize,
+}
+
+impl Default for Recent {
+    fn default() -> Recent {
+        Recent {
+            ticks: [(EngineTime(0), [None; 3]); RATE_TICKS],
+            tick_count: 0,
+            white_kg: [0.0; 3],
+            blocks: [[None; 3]; KEPT_BLOCKS],
+            block_count: 0,
+        }
+    }
+}
+
+impl Recent {
+    /// Takes what the witnesses say at a tick; newest first.
+    pub fn tick(&mut self, at: EngineTime, accounts: &[Account; 3]) {
+        self.ticks.rotate_right(1);
+        self.ticks[0] = (at, accounts.map(|a| a.credible().map(|e| e.value)));
+        self.tick_count = (self.tick_count + 1).min(RATE_TICKS);
+        self.white_kg = accounts.map(|a| a.white_kg);
+    }
+
+    /// Means of the last five ticks; a witness that was away in one of them has none.
+    pub fn block(&mut self) -> Three {
+        let ticks = &self.ticks[..self.tick_count.min(BLOCK_TICKS)];
+        let mean = [0, 1, 2].map(|i| {
+            let sum = ticks.iter().try_fold(0.0, |sum, (_, values)| values[i].map(|v| sum + v));
+            #[expect(clippy::cast_precision_loss, reason = "at most five")]
+            sum.filter(|_| !ticks.is_empty()).map(|sum| sum / ticks.len() as f64)
+        });
+        self.blocks.rotate_right(1);
+        self.blocks[0] = mean;
+        self.block_count = (self.block_count + 1).min(KEPT_BLOCKS);
+        mean
+    }
+
+    /// How far the witnesses other than `witness` moved since the tick before, kg; `None` without any other.
+    #[must_use]
+    pub fn moved_by_others_kg(&self, witness: usize) -> Option<f64> {
+        if self.tick_count < 2 {
+            return None;
+        }
+        let (now, before) = (self.ticks[0].1, self.ticks[1].1);
+        let mut weighted = 0.0;
+        let mut weights = 0.0;
+        for i in (0..3).filter(|&i| i != witness) {
+            if let (Some(now), Some(before)) = (now[i], before[i]) {
+                let weight = self.weight(i);
+                weighted += weight * (now - before);
+                weights += weight;
+            }
+        }
+        (weights > 0.0).then(|| weighted / weights)
+    }
+
+    fn weight(&self, i: usize) -> f64 {
+        let white = self.white_kg[i].max(1e-3);
+        1.0 / (white * white)
+    }
+
+    /// Slope of each witness over the last minute, kg/s.
+    #[must_use]
+    pub fn slopes_kg_per_s(&self) -> [Option<Estimate>; 3] {
+        [0, 1, 2].map(|i| self.slope(i))
+    }
+
+    #[expect(clippy::cast_precision_loss, reason = "at most 61")]
+    fn slope(&self, i: usize) -> Option<Estimate> {
+        let newest = self.ticks[0].0;
+        let points = || {
+            let ticks = self.ticks[..self.tick_count].iter();
+            ticks.filter_map(move |(at, values)| values[i].map(|v| (-newest.since_s(*at), v)))
+        };
+        let count = points().count();
+        if count < SLOPE_MIN || self.ticks[0].1[i].is_none() {
+            return None;
+        }
+        let n = count as f64;
+        let (sum_t, sum_v) = points().fold((0.0, 0.0), |(st, sv), (t, v)| (st + t, sv + v));
+        let (mean_t, mean_v) = (sum_t / n, sum_v / n);
+        let (stt, stv) = points().fold((0.0, 0.0), |(stt, stv), (t, v)| {
+            (stt + (t - mean_t) * (t - mean_t), stv + (t - mean_t) * (v - mean_v))
+        });
+        (stt > 0.0).then(|| Estimate { value: stv / stt, u: self.white_kg[i].max(1e-3) / stt.sqrt() })
+    }
+
+    /// The slopes as one rate, kg/s.
+    #[must_use]
+    pub fn rate_kg_per_s(&self) -> Option<Estimate> {
+        let mut weighted = 0.0;
+        let mut weights = 0.0;
+        for slope in self.slopes_kg_per_s().into_iter().flatten() {
+            let weight = 1.0 / (slope.u * slope.u);
+            weighted += weight * slope.value;
+            weights += weight;
+        }
+        (weights > 0.0).then(|| Estimate { value: weighted / weights, u: (1.0 / weights).sqrt() })
+    }
+
+    /// Spread (largest less smallest) of the difference of two witnesses over the last two minutes, and how
+    /// far they moved, kg; `None` until both have been there all that time.
+    #[must_use]
+    pub fn difference_spread_kg(&self, a: usize, b: usize) -> Option<(f64, f64)> {
+        if self.block_count < KEPT_BLOCKS {
+            return None;
+        }
+        let mut low = f64::INFINITY;
+        let mut high = f64::NEG_INFINITY;
+        for block in &self.blocks {
+            let difference = block[a]? - block[b]?;
+            low = low.min(difference);
+            high = high.max(difference);
+        }
+        let moved = self.blocks[0][a]? - self.blocks[KEPT_BLOCKS - 1][a]?;
+        Some((high - low, moved))
+    }
+}

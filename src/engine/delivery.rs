@@ -1,0 +1,225 @@
+//! The open delivery: its papers, its leg, its start readings. Phases change only by a person's entry.
+
+use super::frame::{DeliveryState, Phase};
+use super::input::{CarriedDelivery, What};
+use super::reading::{Readings, StartReading};
+use super::settings::{DeliverySetup, GasSetup, Settings, SignalKind};
+use super::witness::scale::gas_density;
+use super::witness::{density, flow_rate};
+use crate::time::EngineTime;
+use crate::units::GaugePa;
+
+/// A rate summed over time by trapezoids.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct RateIntegral {
+    /// Integral, in the rate's unit times s.
+    pub total: f64,
+    /// The part of it that bridges gaps.
+    pub gap_total: f64,
+    last: Option<(EngineTime, f64)>,
+}
+
+impl RateIntegral {
+    /// Takes the next value; one later than `gap_s` after the last bridges a gap.
+    fn take(&mut self, at: EngineTime, rate: f64, gap_s: f64) {
+        if let Some((before, previous)) = self.last {
+            if at <= before {
+                return;
+            }
+            let step_s = at.since_s(before);
+            let piece = (rate + previous) / 2.0 * step_s;
+            self.total += piece;
+            if step_s > gap_s {
+                self.gap_total += piece.abs();
+            }
+        }
+        self.last = Some((at, rate));
+    }
+}
+
+/// The open delivery.
+#[derive(Debug, Clone)]
+pub struct Delivery {
+    /// Its papers.
+    pub setup: DeliverySetup,
+    /// Leg, from 1.
+    pub leg: u8,
+    /// What is going on.
+    pub phase: Phase,
+    /// Largest credible load, kg: the ticket's corrected net or the planned amount.
+    pub loaded_kg: f64,
+    /// Last pad pressure that could be used.
+    pub last_pad_pa_gauge: Option<f64>,
+    /// Flow rate summed, for a meter without totalizer.
+    pub rate_integral: RateIntegral,
+    /// Draw-off summed.
+    pub draw_off_integral: RateIntegral,
+    /// When the transfer started.
+    pub started: Option<EngineTime>,
+    /// When the leg was closed.
+    pub closed: Option<EngineTime>,
+    starts: Vec<Option<StartReading>>,
+    /// What had gone by when this segment began, s.
+    earlier_s: f64,
+}
+
+impl Delivery {
+    /// A delivery just opened.
+    #[must_use]
+    pub fn open(setup: DeliverySetup, settings: &Settings) -> Delivery {
+        let loaded_kg = loaded_kg(&setup, &settings.gas);
+        Delivery {
+            setup,
+            leg: 1,
+            phase: Phase::Opened,
+            loaded_kg,
+            last_pad_pa_gauge: None,
+            rate_integral: RateIntegral::default(),
+            draw_off_integral: RateIntegral::default(),
+            started: None,
+            closed: None,
+            starts: vec![None; settings.signals.len()],
+            earlier_s: 0.0,
+        }
+    }
+
+    /// A delivery that another segment left in its midst.
+    #[must_use]
+    pub fn carried(carried: &CarriedDelivery, settings: &Settings) -> Delivery {
+        let mut delivery = Delivery::open(carried.setup.clone(), settings);
+        delivery.leg = carried.leg;
+        if carried.transferring {
+            delivery.phase = Phase::Transfer;
+            delivery.started = Some(EngineTime(0));
+            delivery.earlier_s = carried.elapsed_s;
+            for (start, value) in delivery.starts.iter_mut().zip(&carried.starts) {
+                *start = value.map(|value| StartReading { value, count: 1 });
+            }
+        }
+        delivery
+    }
+
+    /// For the next segment.
+    #[must_use]
+    pub fn carry(&self, at: EngineTime, received_kg: [Option<(f64, f64)>; 3]) -> CarriedDelivery {
+        CarriedDelivery {
+            setup: self.setup.clone(),
+            leg: self.leg,
+            transferring: self.phase == Phase::Transfer,
+            elapsed_s: self.elapsed_s(at),
+            starts: self.starts.iter().map(|s| s.map(|s| s.value)).collect(),
+            received_kg,
+        }
+    }
+
+    /// The transfer starts: every signal's present value is its start reading.
+    pub fn start_transfer(&mut self, at: EngineTime, readings: &Readings) {
+        self.phase = Phase::Transfer;
+        self.started = Some(at);
+        self.closed = None;
+        self.rate_integral = RateIntegral::default();
+        self.draw_off_integral = RateIntegral::default();
+        for (index, start) in (0u16..).zip(&mut self.starts) {
+            *start = readings.start(index, at);
+        }
+    }
+
+    /// The leg is closed.
+    pub fn close(&mut self, at: EngineTime) {
+        self.phase = Phase::Closed;
+        self.closed = Some(at);
+    }
+
+    /// What a rate signal gives between two polls is summed.
+    pub fn take_rates(&mut self, settings: &Settings, readings: &Readings) {
+        let pad = readings.credible_kind(settings, SignalKind::PadPressure, None);
+        self.last_pad_pa_gauge = pad.or(self.last_pad_pa_gauge);
+        if self.phase != Phase::Transfer {
+            return;
+        }
+        for (kind, integral) in
+            [(flow_rate(settings), &mut self.rate_integral), (Some(SignalKind::DrawOff), &mut self.draw_off_integral)]
+        {
+            let Some(signal) = kind.and_then(|kind| Readings::find(settings, kind, None)) else { continue };
+            let Some(device) = settings.signals.get(usize::from(signal)).map(|s| usize::from(s.device)) else {
+                continue;
+            };
+            let gap_s = settings.devices.get(device).map_or(2.0, |d| d.period_s + d.time_out_s);
+            if let (Some(rate), Some(at)) = (readings.credible(signal), readings.read_at(signal)) {
+                integral.take(at, rate, gap_s);
+            }
+        }
+    }
+
+    /// A signal's start reading.
+    #[must_use]
+    pub fn start(&self, signal: u16) -> Option<StartReading> {
+        self.starts.get(usize::from(signal)).copied().flatten()
+    }
+
+    /// Seconds since the transfer started.
+    #[must_use]
+    pub fn elapsed_s(&self, at: EngineTime) -> f64 {
+        self.started.map_or(0.0, |started| self.earlier_s + at.since_s(started))
+    }
+
+    /// As the frame shows it.
+    #[must_use]
+    pub fn frame(&self) -> DeliveryState {
+        DeliveryState {
+            id: self.setup.id.clone(),
+            leg: self.leg,
+            product: self.setup.product.name.clone(),
+            product_confirmed: self.setup.product.confirmed,
+            planned_kg: self.setup.planned.0,
+            loaded_kg: self.loaded_kg,
+            started: self.started,
+            closed: self.closed,
+        }
+    }
+}
+
+/// The largest load that the papers make credible. A ticket's net is liquid less the gas it displaced, both
+/// weighings closed: net (1 - 1.2/8000) + V_liquid x gas density (OIML D 28:2004 for the first factor). The
+/// gas is taken at the atmosphere's pressure; a pad at weighing adds some ten kilograms, which is in the
+/// ticket's uncertainty.
+fn loaded_kg(setup: &DeliverySetup, gas: &GasSetup) -> f64 {
+    const CONVENTIONAL: f64 = 1.0 - 1.2 / 8000.0;
+    let liquid_kg = setup.ticket_net.0 * CONVENTIONAL;
+    let density = density::density(&setup.product, setup.product.load_temperature);
+    let displaced_kg = density.map_or(0.0, |density| {
+        let gas = gas_density(GaugePa(0.0).absolute(), gas.temperature, gas.constant_j_per_kg_k);
+        liquid_kg / density.0 * gas.0
+    });
+    (liquid_kg + displaced_kg).max(setup.planned.0)
+}
+
+/// Why an entry is not taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Refusal {
+    /// A delivery is open already.
+    DeliveryOpen,
+    /// No delivery is open.
+    NoDelivery,
+    /// The transfer has started already.
+    AlreadyTransferring,
+    /// No transfer is on.
+    NotTransferring,
+    /// That alarm is not open.
+    NoSuchAlarm,
+    /// The delivery names a tank this bay does not have.
+    NoSuchTank,
+}
+
+/// Whether an entry fits the phase; alarms are asked elsewhere.
+pub fn admits(delivery: Option<&Delivery>, settings: &Settings, what: &What) -> Result<(), Refusal> {
+    let phase = delivery.map_or(Phase::Idle, |d| d.phase);
+    match (what, phase) {
+        (What::DeliveryOpened(_), Phase::Opened | Phase::Transfer) => Err(Refusal::DeliveryOpen),
+        (What::DeliveryOpened(setup), _) if usize::from(setup.tank) >= settings.tanks.len() => Err(Refusal::NoSuchTank),
+        (What::TransferStarted | What::Closed, Phase::Idle) => Err(Refusal::NoDelivery),
+        (What::TransferStarted, Phase::Transfer | Phase::Closed) => Err(Refusal::AlreadyTransferring),
+        (What::Closed, Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
+        _ => Ok(()),
+    }
+}

@@ -1,0 +1,218 @@
+//! Gathers what projection and margin look at: what is in the tank, what is still to come.
+
+use super::delivery::Delivery;
+use super::frame::{Estimate, Finish, Margin, Pessimist, Phase, Tank};
+use super::input::Neighbour;
+use super::margin::{Claim, Claims};
+use super::projection::{self, Outlook, Rest};
+use super::reading::Readings;
+use super::settings::{DrawOff, Settings, SignalKind, TankSetup};
+use super::watch::{WITNESSES, Watch};
+use super::witness::{self, density, geometry};
+use crate::time::EngineTime;
+use crate::units::{Celsius, Metre};
+
+/// What is looked at.
+pub struct Scene<'a> {
+    pub settings: &'a Settings,
+    pub readings: &'a Readings,
+    pub delivery: &'a Delivery,
+    pub watch: &'a Watch,
+    pub neighbours: &'a [Neighbour],
+    pub at: EngineTime,
+}
+
+/// The density that turns the tank's volumes into mass: the smaller of the contents' and the incoming one, so
+/// that room is never overstated by the warmer of the two.
+fn tank_density(settings: &Settings, readings: &Readings, delivery: &Delivery) -> Option<f64> {
+    let product = &delivery.setup.product;
+    let line = readings.credible_kind(settings, SignalKind::LineTemperature, None).map(Celsius);
+    let tank = readings.credible_kind(settings, SignalKind::TankTemperature, Some(delivery.setup.tank)).map(Celsius);
+    let temperatures = [line.unwrap_or(product.load_temperature), tank.unwrap_or(product.load_temperature)];
+    let densities = temperatures.into_iter().filter_map(|t| density::density(product, t)).map(|d| d.0);
+    densities.min_by(f64::total_cmp)
+}
+
+/// The tank that is filled, as the frame shows it.
+pub fn tank(settings: &Settings, readings: &Readings, delivery: Option<&Delivery>, margin: &Margin) -> Option<Tank> {
+    let delivery = delivery?;
+    let index = delivery.setup.tank;
+    let setup = settings.tanks.get(usize::from(index))?;
+    let density = tank_density(settings, readings, delivery)?;
+    let at = |level: Metre| geometry::volume(&setup.geometry, level).map(|v| v.0 * density);
+    let level_m = readings.credible_kind(settings, SignalKind::Level, Some(index));
+    let contents_kg = match margin {
+        Margin::Known { parts, .. } => Some(parts.contents_kg),
+        Margin::Unknown => level_m.and_then(|level| at(Metre(level))),
+    };
+    Some(Tank {
+        tank: index,
+        level_m,
+        contents_kg,
+        working_kg: at(setup.working)?,
+        high_high_kg: at(setup.high_high)?,
+        critical_kg: at(setup.critical)?,
+    })
+}
+
+impl Scene<'_> {
+    fn setup(&self) -> Option<&TankSetup> {
+        self.settings.tanks.get(usize::from(self.delivery.setup.tank))
+    }
+
+    /// Level gauges of the tank: index, and dm/dh at the level it says.
+    fn gauges(&self) -> impl Iterator<Item = u16> {
+        let tank = self.delivery.setup.tank;
+        let signals = (0u16..).zip(&self.settings.signals);
+        signals.filter(move |(_, s)| s.kind == SignalKind::Level && s.tank == Some(tank)).map(|(i, _)| i)
+    }
+
+    /// Contents by a level, with the standard uncertainty of one reading.
+    fn contents(&self, setup: &TankSetup, density: f64, signal: u16, level_m: f64, readings: f64) -> Option<Estimate> {
+        let volume = geometry::volume(&setup.geometry, Metre(level_m))?;
+        let area_m2 = geometry::area(&setup.geometry, Metre(level_m))?;
+        let gauge = self.settings.signals.get(usize::from(signal))?;
+        let u_m = (gauge.noise * gauge.noise / readings + gauge.division * gauge.division / 12.0).sqrt();
+        Some(Estimate { value: volume.0 * density, u: area_m2 * density * u_m })
+    }
+
+    /// Opening contents by the first gauge that was read when the transfer started.
+    fn opening(&self, setup: &TankSetup, density: f64) -> Option<Estimate> {
+        self.gauges().find_map(|signal| {
+            let start = self.delivery.start(signal)?;
+            self.contents(setup, density, signal, start.value, f64::from(start.count))
+        })
+    }
+
+    /// What each witness received: now, or where it was lost and the fastest credible rate since.
+    fn received(&self) -> impl Iterator<Item = (usize, Estimate, f64)> {
+        let closed = self.delivery.phase == Phase::Closed;
+        (0..3).filter_map(move |i| {
+            let (since, held) = self.watch.held[i]?;
+            let lost = self.watch.accounts[i].credible().is_none();
+            let run_kg = if lost && !closed { self.watch.fastest_kg_per_s * self.at.since_s(since) } else { 0.0 };
+            Some((i, held, run_kg))
+        })
+    }
+
+    fn gauge_claims(&self, setup: &TankSetup, density: f64) -> Vec<Claim<Pessimist>> {
+        let claim = |signal: u16| {
+            let level = self.readings.credible(signal).or(self.readings.at_least(signal))?;
+            let kg = self.contents(setup, density, signal, level, 1.0)?;
+            Some(Claim { by: Pessimist::Gauge(signal), kg })
+        };
+        self.gauges().filter_map(claim).collect()
+    }
+
+    /// The room that is left when all is in.
+    pub fn margin(&self) -> Margin {
+        let claims = self.claims();
+        claims.map_or(Margin::Unknown, |claims| claims.margin())
+    }
+
+    fn claims(&self) -> Option<Claims> {
+        let setup = self.setup()?;
+        let density = tank_density(self.settings, self.readings, self.delivery)?;
+        let at_high_high_kg = geometry::volume(&setup.geometry, setup.high_high)?.0 * density;
+        let opening_area_m2 = geometry::area(&setup.geometry, setup.high_high)?;
+        let transfer = self.delivery.phase == Phase::Transfer;
+        // With no witness left nobody knows what is still to come.
+        if transfer && self.watch.credible() == 0 {
+            return None;
+        }
+        let mut contents = self.gauge_claims(setup, density);
+        let mut rest = Vec::new();
+        let opening = self.opening(setup, density);
+        let neighbours = self.neighbours.iter().filter(|n| n.tank == self.delivery.setup.tank);
+        let (neighbour_in_kg, neighbour_rest_kg) =
+            neighbours.fold((0.0, 0.0), |(most, rest), n| (most + n.received_most_kg, rest + n.rest_kg));
+        let drawn_kg = if setup.draw_off == DrawOff::Measured { self.delivery.draw_off_integral.total } else { 0.0 };
+        for (i, held, run_kg) in self.received() {
+            if let Some(opening) = opening {
+                let value = opening.value + held.value + run_kg + neighbour_in_kg - drawn_kg;
+                contents.push(Claim { by: Pessimist::Witness(WITNESSES[i]), kg: Estimate { value, u: held.u } });
+            }
+            if transfer {
+                let value = (self.delivery.loaded_kg - held.value).max(0.0) + neighbour_rest_kg;
+                rest.push(Claim { by: Some(WITNESSES[i]), kg: Estimate { value, u: held.u } });
+            }
+        }
+        if !transfer {
+            let value = if self.delivery.phase == Phase::Closed { 0.0 } else { self.delivery.loaded_kg };
+            rest.push(Claim { by: None, kg: Estimate { value: value + neighbour_rest_kg, u: 0.0 } });
+        }
+        let line = &self.settings.line;
+        let open = self.delivery.phase != Phase::Closed;
+        let while_open = |kg: f64| if open { kg } else { 0.0 };
+        Some(Claims {
+            at_high_high_kg,
+            contents,
+            rest,
+            loaded_u_kg: while_open(self.delivery.setup.ticket_u.0),
+            opening_u_kg: opening.map_or(0.0, |o| o.u),
+            run_on_kg: while_open(self.watch.fastest_kg_per_s * line.valve_closes_s),
+            line_kg: while_open((line.upstream.0 + line.downstream.0) * density),
+            blow_clear_kg: while_open(line.blow_clear.0),
+            opening_kg: opening_area_m2 * density * setup.opening_u.0,
+            z: self.settings.thresholds.margin_z,
+            switch_tripped: self.switch_tripped(),
+        })
+    }
+
+    fn switch_tripped(&self) -> bool {
+        let tank = Some(self.delivery.setup.tank);
+        self.readings.credible_kind(self.settings, SignalKind::HighLevelSwitch, tank).is_some_and(|v| v != 0.0)
+    }
+
+    /// When the planned amount, first gas and high-high come.
+    pub fn finish(&self, margin: &Margin) -> Finish {
+        if self.delivery.phase != Phase::Transfer {
+            return Finish::default();
+        }
+        let planned = self.outlook(self.delivery.setup.planned.0, 0.0);
+        // The line is still full when gas reaches the trailer's outlet.
+        let temperature = self.delivery.setup.product.load_temperature;
+        let density = density::density(&self.delivery.setup.product, temperature);
+        let scene = witness::Scene {
+            settings: self.settings,
+            readings: self.readings,
+            delivery: self.delivery,
+            at: self.at,
+            rate_kg_per_s: 0.0,
+        };
+        let fill_kg = density.map_or(0.0, |d| scene.line_fill_kg(d).0 + scene.line_fill_kg(d).1);
+        let first_gas = self.outlook(self.delivery.loaded_kg - fill_kg, self.delivery.setup.ticket_u.0);
+        let level = self.level_outlook(margin).unwrap_or_default();
+        projection::finish(
+            self.at,
+            self.watch.rate,
+            [&planned, &first_gas, &level],
+            self.settings.limits.response_time_s,
+        )
+    }
+
+    /// What still has to be received until `target_kg` is.
+    fn outlook(&self, target_kg: f64, target_u_kg: f64) -> Outlook {
+        let rest = |received: Estimate| Estimate {
+            value: target_kg - received.value,
+            u: (received.u * received.u + target_u_kg * target_u_kg).sqrt(),
+        };
+        let credible = (0..3).filter_map(|i| self.watch.accounts[i].credible().map(|e| (i, e)));
+        Outlook {
+            together: self.watch.together.map(|t| rest(t.received_kg)),
+            each: credible.map(|(i, e)| Rest { by: WITNESSES[i], kg: rest(e) }).collect(),
+        }
+    }
+
+    /// What still fits below high-high; nothing while the load does not reach it.
+    fn level_outlook(&self, margin: &Margin) -> Option<Outlook> {
+        if !matches!(margin, Margin::Known { kg, .. } if *kg < 0.0) {
+            return None;
+        }
+        let setup = self.setup()?;
+        let density = tank_density(self.settings, self.readings, self.delivery)?;
+        let at_high_high_kg = geometry::volume(&setup.geometry, setup.high_high)?.0 * density;
+        let opening = self.opening(setup, density)?;
+        Some(self.outlook(at_high_high_kg - opening.value, opening.u))
+    }
+}

@@ -1,0 +1,137 @@
+//! The trailer's pressure against its ceiling.
+//!
+//! The ceiling is the lowest of everything that the pressure passes; a value that nobody has typed in leaves it
+//! "not set". It is never the relief valve's setting, which lies above the MAWP.
+
+use super::frame::{CeilingBy, Condition, Pad};
+use super::reading::Readings;
+use super::settings::{PadTap, Plate, Settings, SignalKind};
+use crate::time::EngineTime;
+
+/// Readings a trend looks back on (one a second: a minute).
+const TREND: usize = 60;
+/// Fewest that make one.
+const TREND_MIN: usize = 15;
+/// A trend is one when it exceeds this many of its standard errors.
+const TREND_SIGMAS: f64 = 3.0;
+
+/// The pad's recent past.
+#[derive(Debug, Clone)]
+pub struct PadWatch {
+    recent: [(EngineTime, f64); TREND],
+    count: usize,
+}
+
+impl Default for PadWatch {
+    fn default() -> PadWatch {
+        PadWatch { recent: [(EngineTime(0), 0.0); TREND], count: 0 }
+    }
+}
+
+impl PadWatch {
+    /// Takes the pad pressure at a tick; nothing credible starts the trend anew.
+    pub fn tick(&mut self, settings: &Settings, readings: &Readings, at: EngineTime) {
+        match readings.credible_kind(settings, SignalKind::PadPressure, None) {
+            Some(value) => {
+                self.recent.rotate_right(1);
+                self.recent[0] = (at, value);
+                self.count = (self.count + 1).min(TREND);
+            }
+            None => self.count = 0,
+        }
+    }
+
+    /// Slope and its standard error, Pa/s.
+    #[expect(clippy::cast_precision_loss, reason = "at most 60")]
+    fn slope(&self) -> Option<(f64, f64)> {
+        if self.count < TREND_MIN {
+            return None;
+        }
+        let recent = &self.recent[..self.count];
+        let newest = recent[0].0;
+        let n = self.count as f64;
+        let t = |at: EngineTime| -newest.since_s(at);
+        let (sum_t, sum_p) = recent.iter().fold((0.0, 0.0), |(st, sp), (at, p)| (st + t(*at), sp + p));
+        let (mean_t, mean_p) = (sum_t / n, sum_p / n);
+        let (stt, stp) = recent.iter().fold((0.0, 0.0), |(stt, stp), (at, p)| {
+            let dt = t(*at) - mean_t;
+            (stt + dt * dt, stp + dt * (p - mean_p))
+        });
+        if stt <= 0.0 {
+            return None;
+        }
+        let slope = stp / stt;
+        let residual = recent.iter().fold(0.0, |sum, (at, p)| {
+            let e = p - mean_p - slope * (t(*at) - mean_t);
+            sum + e * e
+        });
+        Some((slope, (residual / (n - 2.0) / stt).sqrt()))
+    }
+
+    /// As the frame shows it.
+    #[must_use]
+    pub fn frame(&self, settings: &Settings, readings: &Readings, plate: Option<&Plate>) -> Pad {
+        let pressure = match settings.pad_tap {
+            PadTap::Trailer => readings.credible_kind(settings, SignalKind::PadPressure, None),
+            PadTap::Supply => None,
+        };
+        let ceiling = ceiling(settings, plate);
+        let slope = self.slope();
+        let rising = slope.filter(|(slope, error)| *slope > TREND_SIGMAS * error && *slope > 0.0);
+        let to_ceiling_s = match (pressure, ceiling, rising) {
+            (Some(p), Some((ceiling, _)), Some((slope, _))) => Some(((ceiling - p) / slope).max(0.0)),
+            _ => None,
+        };
+        Pad {
+            pressure_pa_gauge: pressure,
+            ceiling_pa_gauge: ceiling.map(|c| c.0),
+            ceiling_by: ceiling.map(|c| c.1),
+            mawp_pa_gauge: plate.and_then(|p| p.mawp).map(|p| p.0),
+            relief_from_pa_gauge: plate.and_then(|p| p.relief_from).map(|p| p.0),
+            relief_to_pa_gauge: plate.and_then(|p| p.relief_to).map(|p| p.0),
+            slope_pa_per_s: slope.map(|s| s.0),
+            to_ceiling_s,
+        }
+    }
+}
+
+/// Every limit there is for the pad, with what nobody has typed in left open.
+fn limits(settings: &Settings, plate: Option<&Plate>) -> [(Option<f64>, CeilingBy); 5] {
+    let limits = &settings.limits;
+    [
+        (limits.pad_maximum.map(|p| p.0), CeilingBy::Site),
+        (plate.and_then(|p| p.mawp).map(|p| p.0), CeilingBy::Mawp),
+        (limits.hose_rating.map(|p| p.0), CeilingBy::Hose),
+        (limits.line_rating.map(|p| p.0), CeilingBy::Line),
+        (limits.connection_rating.map(|p| p.0), CeilingBy::Connection),
+    ]
+}
+
+/// The lowest of all limits and which it is; `None` while one is not set.
+#[must_use]
+pub fn ceiling(settings: &Settings, plate: Option<&Plate>) -> Option<(f64, CeilingBy)> {
+    let limits = limits(settings, plate);
+    if limits.iter().any(|(value, _)| value.is_none()) {
+        return None;
+    }
+    lowest(&limits)
+}
+
+fn lowest(limits: &[(Option<f64>, CeilingBy)]) -> Option<(f64, CeilingBy)> {
+    let set = limits.iter().filter_map(|(value, by)| value.map(|v| (v, *by)));
+    set.min_by(|a, b| a.0.total_cmp(&b.0))
+}
+
+/// Near or above the ceiling. Whatever limit is set counts even while the ceiling as a whole is not; but only a
+/// complete ceiling can say that it is not near.
+#[must_use]
+pub fn near_ceiling(settings: &Settings, readings: &Readings, plate: Option<&Plate>) -> Condition {
+    let Some(signal) = Readings::find(settings, SignalKind::PadPressure, None) else { return Condition::Unknown };
+    let pressure = readings.credible(signal).or(readings.at_least(signal));
+    let Some(pressure) = pressure else { return Condition::Unknown };
+    match lowest(&limits(settings, plate)) {
+        Some((limit, _)) if pressure >= limit * settings.thresholds.near_ceiling => Condition::True,
+        _ if ceiling(settings, plate).is_none() || settings.pad_tap == PadTap::Supply => Condition::Unknown,
+        _ => Condition::False,
+    }
+}

@@ -1,0 +1,82 @@
+//! Received by the flow meter: what the totalizer counted, less what filled the line behind it.
+//!
+//! A mass meter counts kilograms. A volume meter counts cubic metres, brought to mass with the product's
+//! density at the line's temperature; that density is then an error it shares with the tank.
+//! The totalizer comes first: it misses nothing between two polls. A bay without one integrates the rate.
+
+use super::{Account, Budget, Pair, Scene, flow_rate};
+use crate::engine::delivery::RateIntegral;
+use crate::engine::frame::{Reason, Source, Validity};
+use crate::engine::settings::SignalKind;
+
+/// Mass received in the tank by the flow meter.
+#[must_use]
+pub fn account(scene: &Scene) -> Account {
+    let Some(density) = scene.incoming_density() else { return Account::lost(Reason::OffTheTable) };
+    match metered(scene, density.0) {
+        Ok((metered_kg, mut budget, white_kg, division_kg)) => {
+            let (_, downstream_kg) = scene.line_fill_kg(density);
+            budget.add(Source::LineDownstream, -downstream_kg * scene.settings.line.volume_u);
+            // Until the line behind the meter is full nothing has reached the tank.
+            let received_kg = if metered_kg < downstream_kg { metered_kg.min(0.0) } else { metered_kg - downstream_kg };
+            Account { validity: Validity::Good, received_kg: Some(received_kg), budget, white_kg, division_kg }
+        }
+        Err(reason) => Account::lost(reason),
+    }
+}
+
+/// Mass through the meter, its budget, white part and division, kg.
+fn metered(scene: &Scene, density: f64) -> Result<(f64, Budget, f64, f64), Reason> {
+    let mut budget = Budget::ZERO;
+    if let Some(zero) = zero_kg_per_s(scene, density) {
+        budget.add(Source::MeterZero, zero * scene.elapsed_s());
+    }
+    if scene.fitted(SignalKind::FlowMassTotal) {
+        let pair = scene.pair(SignalKind::FlowMassTotal, None)?;
+        return Ok(by_total(&pair, 1.0, budget));
+    }
+    if scene.fitted(SignalKind::FlowVolumeTotal) {
+        let pair = scene.pair(SignalKind::FlowVolumeTotal, None)?;
+        let (kg, mut budget, white, division) = by_total(&pair, density, budget);
+        budget.add(Source::Density, kg * scene.product().density_u);
+        return Ok((kg, budget, white, division));
+    }
+    by_rate(scene, density, budget)
+}
+
+/// `per_unit`: kg per unit of the total.
+fn by_total(pair: &Pair, per_unit: f64, mut budget: Budget) -> (f64, Budget, f64, f64) {
+    let kg = (pair.now - pair.start) * per_unit;
+    budget.add(Source::MeterGain, kg * pair.setup.gain);
+    budget.add(Source::MeterNoise, pair.difference_u() * per_unit);
+    (kg, budget, pair.white() * per_unit, pair.setup.division * per_unit)
+}
+
+/// The rate signal, and kg per unit of it.
+fn rate_signal(scene: &Scene, density: f64) -> Option<(SignalKind, f64)> {
+    let kind = flow_rate(scene.settings)?;
+    Some((kind, if kind == SignalKind::FlowMassRate { 1.0 } else { density }))
+}
+
+/// Standard uncertainty of the meter's zero, kg/s, where a rate signal states it.
+fn zero_kg_per_s(scene: &Scene, density: f64) -> Option<f64> {
+    let (kind, per_unit) = rate_signal(scene, density)?;
+    scene.settings.signals.iter().find(|s| s.kind == kind).map(|s| s.zero * per_unit)
+}
+
+fn by_rate(scene: &Scene, density: f64, mut budget: Budget) -> Result<(f64, Budget, f64, f64), Reason> {
+    let (kind, per_unit) = rate_signal(scene, density).ok_or(Reason::NotFitted)?;
+    let pair = scene.pair(kind, None)?;
+    let RateIntegral { total, gap_total, .. } = scene.delivery.rate_integral;
+    let kg = total * per_unit;
+    budget.add(Source::MeterGain, kg * pair.setup.gain);
+    // White noise of n readings, each standing for a second: grows with the square root of the time.
+    let white = pair.white() * per_unit;
+    budget.add(Source::MeterNoise, white * scene.elapsed_s().sqrt());
+    // Over a gap the trapezoid assumes a straight line; a rectangular half of it is its standard error.
+    budget.add(Source::Gap, gap_total * per_unit / (2.0 * 3.0_f64.sqrt()));
+    if kind == SignalKind::FlowVolumeRate {
+        budget.add(Source::Density, kg * scene.product().density_u);
+    }
+    Ok((kg, budget, white, pair.setup.division * per_unit))
+}

@@ -12,8 +12,8 @@ use brimwatch::units::{ATMOSPHERE_PA, ZERO_CELSIUS_K};
 
 /// Room that the tank keeps below its maximum working level when all of the load is in, m3.
 const ROOM_LEFT_M3: f64 = 0.8;
-/// Lowest level that a drill starts at, m.
-const LEVEL_LEAST_M: f64 = 0.3;
+/// Levels that a drill starts between, m: no pad of this works lifts caustic soda much over 4 m.
+const START_M: (f64, f64) = (0.3, 1.6);
 /// The regulator is set to this part of the lowest pressure that anything on the way may bear, 1.
 const OF_CEILING: f64 = 0.75;
 /// Gas temperature is off by at most this standard deviation, K: a header in the open, no compressor.
@@ -30,9 +30,10 @@ pub fn plant(settings: &Settings, delivery: &DeliverySetup, seed: u64) -> PlantS
     let tank = &settings.tanks[usize::from(delivery.tank)];
     let tank_m_m3 = tank_shape(&tank.geometry, off(tank.table_u));
     let start_m3 = interpolate(&tank_m_m3, tank.working.0) - delivery.planned.0 / density - ROOM_LEFT_M3;
-    let start_m = interpolate(&swapped(&tank_m_m3), start_m3).max(LEVEL_LEAST_M);
+    let start_m = interpolate(&swapped(&tank_m_m3), start_m3).clamp(START_M.0, START_M.1);
     let gas_c = settings.gas.temperature.0 + settings.gas.temperature_u_k.min(GAS_OFF_K) * (off(1.0) - 1.0);
-    // A ticket's net is the liquid less the gas that it drove out of the trailer.
+    // A ticket's net is the liquid less the gas that it drove out of the trailer, weighed against weights of
+    // 8000 kg/m3 in air of 1.2 kg/m3 (OIML D 28:2004).
     let gas_density = ATMOSPHERE_PA / (settings.gas.constant_j_per_kg_k * (gas_c + ZERO_CELSIUS_K));
     let net = delivery.ticket_net.0 + delivery.ticket_u.0 * (off(1.0) - 1.0);
     let nominal = PlantSetup::nominal(seed);
@@ -41,7 +42,7 @@ pub fn plant(settings: &Settings, delivery: &DeliverySetup, seed: u64) -> PlantS
         viscosity_pa_s: caustic_viscosity(liquid_c),
         liquid_c,
         trailer_m3: delivery.trailer_volume.0 * off(delivery.trailer_volume_u),
-        loaded_kg: net / (1.0 - gas_density / density),
+        loaded_kg: net * (1.0 - 1.2 / 8000.0) / (1.0 - gas_density / density),
         gas_j_per_kg_k: settings.gas.constant_j_per_kg_k,
         gas_c,
         regulator_pa: nominal.regulator_pa.min(OF_CEILING * lowest_ceiling_pa(settings, delivery)),

@@ -6,7 +6,7 @@ use crate::recording::compare::{self, Outcome};
 use crate::recording::{RecordingError, dump, json};
 use clap::{Parser, Subcommand, ValueEnum};
 use std::fmt::Display;
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use tracing_subscriber::EnvFilter;
@@ -138,6 +138,7 @@ fn replay(file: &Path) -> ExitCode {
 fn log_to_stderr(form: LogForm) {
     let filter = EnvFilter::try_from_env("BRIMWATCH_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
     let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_target(false);
+    let log = log.with_ansi(io::stderr().is_terminal());
     match form {
         LogForm::Text => log.init(),
         LogForm::Json => log.json().init(),

@@ -17,13 +17,15 @@ mod tests;
 
 pub use fault::{Fault, Faults};
 
-use crate::engine::settings::{DeliverySetup, Settings};
 use crate::poll::registers::Register;
 use crate::units::{Celsius, KgPerM3};
 use fault::{Draft, Spot};
 use std::io;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
+
+/// What a site file describes, for those who read one without the watch itself (the simulator).
+pub use crate::engine::settings::{DeliverySetup, LineStart, PadTap, Settings, SignalKind, TankGeometry};
 
 /// A site, read and checked.
 #[derive(Debug, Clone)]

@@ -1,0 +1,97 @@
+//! Forms of the inputs and of what crosses from segment to segment.
+
+use super::mirror;
+use crate::engine::input::{
+    AlarmId, AlarmKey, Block, Carried, CarriedAlarm, CarriedDelivery, Entry, Event, Gap, GapClock, Input, Measured,
+    MissReason, Missed, Neighbour, Poll, RecorderState, SettingsText, SignalValue, What,
+};
+use crate::engine::settings::{DeliverySetup, Settings};
+use crate::time::{EngineTime, WallTime};
+
+mirror! {
+    struct InputForm of Input { at: EngineTime = "at_ns", event: Event }
+
+    enum EventForm of Event {
+        Poll(Poll),
+        Missed(Missed),
+        Tick,
+        Entry(Entry),
+        Settings(Box<SettingsText>),
+        Recorder(RecorderState),
+        Clock(WallTime) = "clock_unix_ns",
+        Resumed(Gap),
+        Neighbour(Neighbour),
+    }
+
+    struct SettingsTextForm of SettingsText { settings: Settings, text: String }
+
+    struct PollForm of Poll {
+        device: u16,
+        requested: EngineTime = "requested_ns",
+        replied: EngineTime = "replied_ns",
+        blocks: Vec<Block>,
+        values: Vec<SignalValue>,
+    }
+
+    struct BlockForm of Block { function: u8, address: u16, words: Result<Vec<u16>, u8> }
+
+    struct SignalValueForm of SignalValue { signal: u16, value: Measured }
+
+    enum MeasuredForm of Measured { Number(f64) = "number_si", Flag(bool), Exception(u8), NotANumber }
+
+    struct MissedForm of Missed { device: u16, requested: EngineTime = "requested_ns", reason: MissReason }
+
+    enum MissReasonForm of MissReason { TimeOut, NoConnection, ConnectionLost, WrongLength, Malformed, QueueFull }
+
+    struct EntryForm of Entry { who: String, leg: u8, what: What }
+
+    enum WhatForm of What {
+        DeliveryOpened(Box<DeliverySetup>),
+        TransferStarted,
+        Closed,
+        Seen(AlarmKey),
+    }
+
+    struct AlarmKeyForm of AlarmKey { id: AlarmId, subject: u16 }
+
+    enum AlarmIdForm of AlarmId {
+        LevelSwitchTripped,
+        LevelHighHigh,
+        HighLevelProjected,
+        PadNearCeiling,
+        WitnessesDisagree,
+        MovementOutsideTransfer,
+        SignalLost,
+        OneWitnessLeft,
+        NoWitness,
+        RecorderTrouble,
+        EstimatesRestarted,
+    }
+
+    enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }
+
+    struct GapForm of Gap { from: EngineTime = "from_ns", to: EngineTime = "to_ns", known_by: GapClock }
+
+    enum GapClockForm of GapClock { SameBoot, WallClock }
+
+    struct NeighbourForm of Neighbour { tank: u16, received_kg: f64, received_most_kg: f64, rest_kg: f64 }
+
+    struct CarriedForm of Carried {
+        alarms: Vec<CarriedAlarm>,
+        closing_levels_m: Vec<Option<f64>>,
+        latest: Vec<Entry>,
+        delivery: Option<CarriedDelivery>,
+        restarted: bool,
+    }
+
+    struct CarriedAlarmForm of CarriedAlarm { key: AlarmKey, since: WallTime = "since_unix_ns", seen: bool }
+
+    struct CarriedDeliveryForm of CarriedDelivery {
+        setup: DeliverySetup,
+        leg: u8,
+        transferring: bool,
+        elapsed_s: f64,
+        starts: Vec<Option<f64>> = "starts_si",
+        received_kg: [Option<(f64, f64)>; 3],
+    }
+}

@@ -1,0 +1,127 @@
+//! What a recording and a frame say, as JSON. `docs/recording.md` lists the keys.
+
+use super::RecordingError;
+use super::form::Stored;
+use super::format::Kind;
+use super::reader::{self, Recording};
+use crate::engine::frame::{Alarm, Frame, VerdictWord};
+use crate::engine::input::AlarmKey;
+use crate::time::EngineTime;
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use std::io::Write;
+use std::path::Path;
+
+/// A frame as JSON: what the page's address gives and `replay --json` writes. Every key carries its unit.
+#[must_use]
+pub fn frame_json(frame: &Frame) -> Value {
+    form_json(frame)
+}
+
+/// Any recorded value as JSON.
+pub(super) fn form_json<T: Stored>(value: &T) -> Value {
+    serde_json::to_value(value.to_form()).expect("a form has text keys and no number that JSON cannot hold")
+}
+
+/// Writes what a recording shows, one object a line: what it starts from, a frame whenever at least `every_s`
+/// seconds of engine time have gone by since the last one, each change of the verdict and of an alarm, and a
+/// last object with counts. It shows the outputs on record, so that it says what was on the screen then,
+/// whatever program wrote it.
+///
+/// # Errors
+/// When the file is no recording or one that this program cannot read, or when `out` refuses.
+pub fn replay_json(path: &Path, every_s: f64, out: &mut dyn Write) -> Result<(), RecordingError> {
+    json_lines(path, &reader::read(path)?, every_s, out)
+}
+
+/// Like [`replay_json`], from bytes; `path` is for messages.
+///
+/// # Errors
+/// As [`replay_json`].
+pub fn json_lines(path: &Path, bytes: &[u8], every_s: f64, out: &mut dyn Write) -> Result<(), RecordingError> {
+    let recording = reader::walk(path, bytes)?;
+    let mut lines = Lines { out, every_s, last: None, word: None, alarms: BTreeMap::new() };
+    lines.put(&start(&recording))?;
+    let (mut inputs, mut outputs, mut unreadable) = (0_u64, 0_u64, 0_u64);
+    for record in &recording.records {
+        match record.kind {
+            Kind::Input => inputs += 1,
+            Kind::Output => match reader::frame(record).ok().filter(|_| record.intact) {
+                Some(frame) => {
+                    outputs += 1;
+                    lines.frame(record.number, &frame)?;
+                }
+                None => unreadable += 1,
+            },
+            Kind::Header | Kind::Link | Kind::End => {}
+        }
+    }
+    let damage: Vec<String> = recording.damage.iter().map(ToString::to_string).collect();
+    lines.put(&json!({
+        "kind": "end", "inputs": inputs, "outputs": outputs, "outputs_unreadable": unreadable,
+        "ended": recording.ended, "damage": damage, "torn": recording.torn.map(|torn| torn.to_string()),
+    }))
+}
+
+/// What the recording starts from, and the names behind the frames' numbers.
+fn start(recording: &Recording<'_>) -> Value {
+    let header = &recording.header;
+    let signals: Vec<Value> =
+        header.settings.signals.iter().map(|s| json!({ "kind": form_json(&s.kind), "name": s.name })).collect();
+    let tanks: Vec<&str> = header.settings.tanks.iter().map(|tank| tank.name.as_str()).collect();
+    json!({
+        "kind": "start", "bay": header.bay, "bay_name": header.settings.bay, "drill_speed": header.drill_speed,
+        "format": recording.format.to_string(), "program_version": header.program_version,
+        "numerics_version": header.numerics_version, "wall_at_zero_unix_ns": header.wall_at_zero.0,
+        "signals": signals, "tanks": tanks,
+    })
+}
+
+struct Lines<'a> {
+    out: &'a mut dyn Write,
+    every_s: f64,
+    /// Engine time of the last frame written.
+    last: Option<EngineTime>,
+    word: Option<VerdictWord>,
+    alarms: BTreeMap<AlarmKey, Alarm>,
+}
+
+impl Lines<'_> {
+    fn put(&mut self, object: &Value) -> Result<(), RecordingError> {
+        writeln!(self.out, "{object}").map_err(RecordingError::Out)
+    }
+
+    fn frame(&mut self, number: u64, frame: &Frame) -> Result<(), RecordingError> {
+        let at_ns = frame.at.0;
+        if self.word != Some(frame.verdict.word) {
+            let from = self.word.replace(frame.verdict.word).map(|word| form_json(&word));
+            let verdict = form_json(&frame.verdict);
+            self.put(
+                &json!({ "kind": "verdict", "number": number, "at_ns": at_ns, "from": from, "verdict": verdict }),
+            )?;
+        }
+        for (change, alarm) in self.changes(frame) {
+            let alarm = form_json(&alarm);
+            self.put(&json!({ "kind": "alarm", "number": number, "at_ns": at_ns, "change": change, "alarm": alarm }))?;
+        }
+        if self.last.is_none_or(|last| frame.at.since_s(last) >= self.every_s) {
+            self.last = Some(frame.at);
+            self.put(&json!({ "kind": "frame", "number": number, "frame": frame_json(frame) }))?;
+        }
+        Ok(())
+    }
+
+    /// What is different about the alarms since the frame before.
+    fn changes(&mut self, frame: &Frame) -> Vec<(&'static str, Alarm)> {
+        let now: BTreeMap<AlarmKey, Alarm> = frame.alarms.iter().map(|alarm| (alarm.key, *alarm)).collect();
+        let before = std::mem::replace(&mut self.alarms, now);
+        let gone = before.iter().filter(|(key, _)| !self.alarms.contains_key(key)).map(|(_, alarm)| ("gone", *alarm));
+        let here = self.alarms.iter().filter_map(|(key, alarm)| match before.get(key) {
+            None => Some(("new", *alarm)),
+            Some(was) if !was.seen && alarm.seen => Some(("seen", *alarm)),
+            Some(was) if was != alarm => Some(("changed", *alarm)),
+            Some(_) => None,
+        });
+        gone.chain(here).collect()
+    }
+}

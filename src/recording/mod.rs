@@ -1,0 +1,123 @@
+//! What happened, on disk, so that it can be held against a replay: every input in its order, the outputs that
+//! were shown, and what the segment started from.
+//!
+//! [`format`] says how it lies there, [`reader`] walks it whatever state it is in, [`writer`] makes it without
+//! ever holding up the watch, [`resume`] builds a monitor from it, [`compare`] replays it bit for bit, and
+//! [`json`] and [`dump`] show it.
+
+mod form;
+
+pub mod compare;
+pub mod dump;
+pub mod format;
+pub mod json;
+mod leaves;
+pub mod reader;
+pub mod resume;
+#[cfg(feature = "live")]
+pub mod writer;
+
+use crate::engine::Monitor;
+use crate::engine::frame::Output;
+use crate::engine::input::{Carried, Input};
+use crate::engine::settings::Settings;
+use format::{FORMAT, FormatVersion, OLDEST_READ};
+use std::path::PathBuf;
+
+/// What a recording can be replayed through: the monitor, or in tests something smaller.
+pub trait Watch {
+    /// Begins a segment.
+    fn begin(settings: Settings, carried: Carried) -> Self;
+    /// Takes one input.
+    fn step(&mut self, input: &Input) -> Output;
+}
+
+impl Watch for Monitor {
+    fn begin(settings: Settings, carried: Carried) -> Self {
+        Monitor::new(settings, carried)
+    }
+
+    fn step(&mut self, input: &Input) -> Output {
+        Monitor::step(self, input)
+    }
+}
+
+/// Why a file cannot be used as a recording.
+#[derive(Debug, thiserror::Error)]
+pub enum RecordingError {
+    /// The file system refuses.
+    #[error("{}: cannot be read: {source}", path.display())]
+    Io {
+        /// The file.
+        path: PathBuf,
+        /// What the file system says.
+        source: std::io::Error,
+    },
+    /// Larger than any recording.
+    #[error("{}: {bytes} bytes; a recording has at most {limit} bytes, so this is none of brimwatch's", path.display())]
+    TooLarge {
+        /// The file.
+        path: PathBuf,
+        /// Its length, bytes.
+        bytes: u64,
+        /// Longest that is read, bytes.
+        limit: u64,
+    },
+    /// Something else.
+    #[error(
+        "{}: is not a recording of brimwatch: it should begin with the bytes {} but begins with {found}; \
+         give a file from the store that the site file names", path.display(), hex(&format::MAGIC)
+    )]
+    Foreign {
+        /// The file.
+        path: PathBuf,
+        /// What stands at its beginning.
+        found: String,
+    },
+    /// A recording whose first record cannot be read. Without it no other can be understood.
+    #[error("{}: the first record, which says what the recording starts from, cannot be read: {why}", path.display())]
+    Header {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        why: String,
+    },
+    /// Written by a later program in a way this one does not know.
+    #[error(
+        "{}: written in format {written} by brimwatch {program}; it can be read by a program of format \
+         {readable_since} or later, and this one (brimwatch {}) has format {FORMAT}: use brimwatch {program} or later",
+        path.display(), format::PROGRAM_VERSION
+    )]
+    Newer {
+        /// The file.
+        path: PathBuf,
+        /// Its format.
+        written: FormatVersion,
+        /// The oldest format whose programs read it.
+        readable_since: FormatVersion,
+        /// The program that wrote it.
+        program: String,
+    },
+    /// Written by an earlier program in a way this one no longer knows.
+    #[error(
+        "{}: written in format {written} by brimwatch {program}; this one (brimwatch {}) reads formats {OLDEST_READ} \
+         to {FORMAT}: use brimwatch {program}", path.display(), format::PROGRAM_VERSION
+    )]
+    Older {
+        /// The file.
+        path: PathBuf,
+        /// Its format.
+        written: FormatVersion,
+        /// The program that wrote it.
+        program: String,
+    },
+    /// What is written out cannot be taken by whoever should take it.
+    #[error("cannot write what the recording holds: {0}")]
+    Out(std::io::Error),
+}
+
+/// Bytes in hexadecimal, at most 16 of them.
+fn hex(bytes: &[u8]) -> String {
+    let shown: Vec<String> = bytes.iter().take(16).map(|byte| format!("{byte:02x}")).collect();
+    shown.join(" ") + if bytes.len() > 16 { " .." } else { "" }
+}

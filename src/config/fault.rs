@@ -1,6 +1,7 @@
 //! Mistakes in written files, all of them at once, each with its line and what to do about it.
 
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
+use std::collections::BTreeSet;
 use std::fmt;
 use std::ops::Range;
 
@@ -21,6 +22,16 @@ pub(super) struct Spot {
 struct Text {
     shown: String,
     text: String,
+    /// First byte of each line.
+    lines: Vec<usize>,
+}
+
+impl Text {
+    /// Line number (from 1) of a byte, and the byte its line starts at.
+    fn line_of(&self, byte: usize) -> (usize, usize) {
+        let line = self.lines.partition_point(|&start| start <= byte).max(1);
+        (line, self.lines[line - 1])
+    }
 }
 
 /// One mistake.
@@ -68,12 +79,16 @@ impl Fault {
 pub(super) struct Draft {
     texts: Vec<Text>,
     faults: Vec<Fault>,
+    /// File and line of each fault.
+    faulty: BTreeSet<(usize, usize)>,
 }
 
 impl Draft {
     /// Takes a file's text in; gives its index.
     pub fn open(&mut self, shown: impl Into<String>, text: impl Into<String>) -> usize {
-        self.texts.push(Text { shown: shown.into(), text: text.into() });
+        let text = text.into();
+        let lines = std::iter::once(0).chain(text.match_indices('\n').map(|(i, _)| i + 1)).collect();
+        self.texts.push(Text { shown: shown.into(), text, lines });
         self.texts.len() - 1
     }
 
@@ -84,10 +99,10 @@ impl Draft {
 
     /// Notes a fault; the answer takes range, nearest name and advice.
     pub fn fault(&mut self, spot: &Spot, key: impl Into<String>, what: impl Into<String>) -> &mut Fault {
-        let Text { shown, text } = &self.texts[spot.file];
-        let line = spot.span.as_ref().map(|span| line_of(text, span.start).0);
+        let line = self.line(spot);
+        self.faulty.extend(line.map(|line| (spot.file, line)));
         self.faults.push(Fault {
-            file: shown.clone(),
+            file: self.texts[spot.file].shown.clone(),
             line,
             key: key.into(),
             what: what.into(),
@@ -111,9 +126,11 @@ impl Draft {
 
     /// Whether a fault has been noted on the line of `spot`.
     pub fn has_fault_at(&self, spot: &Spot) -> bool {
-        let line = |span: &Range<usize>| line_of(self.text(spot.file), span.start).0;
-        let Some(wanted) = spot.span.as_ref().map(line) else { return false };
-        self.faults.iter().any(|f| f.spot.file == spot.file && f.line == Some(wanted))
+        self.line(spot).is_some_and(|line| self.faulty.contains(&(spot.file, line)))
+    }
+
+    fn line(&self, spot: &Spot) -> Option<usize> {
+        spot.span.as_ref().map(|span| self.texts[spot.file].line_of(span.start).0)
     }
 
     /// What was found, in the order of files and lines.
@@ -149,6 +166,9 @@ impl fmt::Display for Faults {
         if self.list.len() > SHOWN_MOST {
             writeln!(f, "... and {} more\n", self.list.len() - SHOWN_MOST)?;
         }
+        if self.list.iter().any(|fault| fault.key.is_empty() && fault.line.is_some()) {
+            writeln!(f, "where a text is no TOML, some checks wait until it is: there may be more\n")?;
+        }
         let count = self.list.len();
         write!(f, "{count} {} found; nothing was started", if count == 1 { "fault" } else { "faults" })
     }
@@ -164,7 +184,7 @@ fn render(fault: &Fault, file: &Text) -> String {
         .filter_map(|(name, note)| Some(Level::NOTE.with_name(name).message(note.as_deref()?.to_owned())));
     let group = match &fault.spot.span {
         Some(span) => {
-            let (line, start) = line_of(&file.text, span.start);
+            let (line, start) = file.line_of(span.start);
             // Only the first line of the spot is shown: a table may run over hundreds.
             let source = file.text[start..].split('\n').next().unwrap_or_default().trim_end_matches('\r');
             let from = span.start.min(file.text.len()).saturating_sub(start).min(source.len());
@@ -179,13 +199,6 @@ fn render(fault: &Fault, file: &Text) -> String {
         None => title.element(annotate_snippets::Origin::path(file.shown.clone())),
     };
     Renderer::plain().render(&[group.elements(notes)])
-}
-
-/// Line number (from 1) of a byte, and the byte its line starts at.
-fn line_of(text: &str, byte: usize) -> (usize, usize) {
-    let before = &text.as_bytes()[..byte.min(text.len())];
-    let start = before.iter().rposition(|&b| b == b'\n').map_or(0, |i| i + 1);
-    (before.iter().filter(|&&b| b == b'\n').count() + 1, start)
 }
 
 /// The candidate nearest to what was written, where one is near enough to be meant.

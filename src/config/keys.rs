@@ -1,6 +1,6 @@
 //! The key table: every key of the written files, with its kind, unit, allowed range and what it means.
 //!
-//! It is the one place that knows them. The walk ([`super::walk`]) reads files by it, hints come from it, and
+//! It is the one place that knows them. The walk reads files by it, hints come from it, and
 //! the shipped files are held against it.
 
 use crate::units::Quantity;

@@ -169,7 +169,7 @@ fn read_file(path: &Path) -> Result<String, Faults> {
     let mut draft = Draft::default();
     let file = draft.open(path.display().to_string(), "");
     let whole = Spot { file, span: None };
-    draft.fault(&whole, "", format!("cannot be read: {why}")).act("give the path of a text file");
+    draft.fault(&whole, "", format!("cannot be read: {why}")).act("give the path of a text file in UTF-8");
     Err(draft.finish())
 }
 

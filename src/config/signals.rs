@@ -49,12 +49,6 @@ pub fn by_name(name: &str) -> Option<&'static SignalForm> {
     FORMS.iter().find(|form| form.name == name)
 }
 
-/// The form of that kind.
-#[must_use]
-pub fn by_kind(kind: SignalKind) -> Option<&'static SignalForm> {
-    FORMS.iter().find(|form| form.kind == kind)
-}
-
 const fn form(name: &'static str, kind: SignalKind, quantity: Quantity, low: f64, high: f64) -> SignalForm {
     let plausible = (low, high);
     SignalForm {

@@ -36,7 +36,7 @@ impl Beside<'_> {
         };
         draft
             .fault(table.spot(key), table.path(key), format!("{name:?} cannot be read: {why}"))
-            .act("give the path of a text file, as seen from the folder of this file");
+            .act("give the path of a text file in UTF-8, as seen from the folder of this file");
         None
     }
 

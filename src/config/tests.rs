@@ -228,10 +228,9 @@ fn a_bay_counts_its_own_devices() {
     }
 }
 
-/// Each key of the table stands in the shipped files, as a line or as a comment; each example passes its own key.
+/// Each key of the table stands in its shipped file, as a line or as a comment, and every kind of signal is named.
 #[test]
 fn the_shipped_files_are_the_manual_of_every_key() {
-    let signals_and_shape = ["true_when", "plausible_low", "strapping"];
     let product = read_shipped("products/caustic-soda-50.toml").expect("shipped");
     for (keys, text) in [(keys::SITE, SITE_MANUAL), (keys::DELIVERY, DELIVERY_MANUAL), (keys::PRODUCT, &product)] {
         for key in keys {
@@ -244,7 +243,42 @@ fn the_shipped_files_are_the_manual_of_every_key() {
             assert!(stands, "{} is not explained in its file", key.path);
         }
     }
-    assert!(signals_and_shape.iter().all(|name| keys::SITE.iter().any(|key| key.name() == *name)));
+    for form in signals::FORMS {
+        assert!(SITE_MANUAL.contains(form.name), "{} is not named in the site file", form.name);
+    }
+}
+
+/// The example that a hint shows passes the key it is shown for.
+#[test]
+fn each_example_passes_its_own_key() {
+    for keys in [keys::SITE, keys::DELIVERY, keys::PRODUCT] {
+        for key in keys.iter().filter(|key| !matches!(key.form, keys::Form::Table | keys::Form::Tables)) {
+            let above = |table: &&keys::Key| key.path.starts_with(&format!("{}.", table.path));
+            let heads: String = keys.iter().filter(above).map(|table| table.example_line() + "\n").collect();
+            let mut draft = Draft::default();
+            let file = draft.open("example.toml", heads + &key.example_line());
+            walk::walk(&mut draft, file, keys);
+            let faults = draft.finish();
+            assert!(faults.list().iter().all(|f| f.key != key.path && !f.key.is_empty()), "{}: {faults}", key.path);
+        }
+    }
+}
+
+#[test]
+fn a_byte_order_mark_and_carriage_returns_do_no_harm() {
+    let text = format!("\u{feff}{}", SITE_MANUAL.replace('\n', "\r\n"));
+    let site = site(&text).unwrap_or_else(|faults| panic!("{faults}"));
+    assert_eq!(site.name, "Alder Reach works");
+}
+
+/// A large file of another kind is refused in bounded time and words.
+#[test]
+fn a_large_wrong_file_is_bounded() {
+    let began = std::time::Instant::now();
+    let text: String = (0..80_000).map(|i| format!("k{i} = {i}\n")).collect();
+    let shown = site(&text).map(|_| ()).expect_err("no site file").to_string();
+    assert!(shown.len() < 200_000 && shown.contains("more"), "{} bytes", shown.len());
+    assert!(began.elapsed().as_secs() < 20, "{:?}", began.elapsed());
 }
 
 /// Whatever stands in a file, the answer is a site or a list of faults.

@@ -1,9 +1,11 @@
 //! The site file: written file -> [`Site`] -> [`BaySetup`] with SI values and resolved tables.
 
-use crate::engine::settings::{DeliverySetup, Settings};
 use crate::poll::registers::Register;
 use std::net::SocketAddr;
 use std::path::PathBuf;
+
+/// What a site file describes, for those who read one without the watch itself (the simulator).
+pub use crate::engine::settings::{DeliverySetup, LineStart, PadTap, Settings, SignalKind, TankGeometry};
 
 /// A site, read and checked.
 #[derive(Debug, Clone)]

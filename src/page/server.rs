@@ -100,6 +100,7 @@ fn router(app: App) -> Router {
         .route("/mark.svg", get(|| asset("image/svg+xml", include_str!("assets/mark.svg"))))
         .route("/bay/{slug}", get(page))
         .route("/bay/{slug}/live", get(live))
+        .route("/bay/{slug}/frame.json", get(frame))
         .route("/bay/{slug}/entry", post(enter))
         .fallback(|| async { NoSuchPage })
         .layer(DefaultBodyLimit::max(BODY_BYTES))
@@ -177,6 +178,13 @@ async fn page(State(app): State<App>, Path(slug): Path<String>) -> Result<Respon
     let published = latest(app.bay(&slug)?);
     let page = view::bay_page(&app.site, &slug, published.as_deref(), &app.reader);
     Ok(Html(page.into_string()).into_response())
+}
+
+async fn frame(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+    Ok(match latest(app.bay(&slug)?) {
+        Some(published) => Json(view::frame(&published, &app.reader)).into_response(),
+        None => (StatusCode::SERVICE_UNAVAILABLE, "No frame yet.\n").into_response(),
+    })
 }
 
 async fn live(
@@ -354,6 +362,7 @@ mod tests {
         let page = get_(&one, "/bay/bay-1").await;
         assert!(page.starts_with("HTTP/1.1 200") && page.contains(POLICY) && page.contains("Bay 2"));
         assert!(get_(&one, "/bay/bay-9").await.starts_with("HTTP/1.1 404"));
+        assert!(get_(&one, "/bay/bay-1/frame.json").await.contains(r#""number":1773"#));
         assert!(get_(&one, "/page.js").await.contains("text/javascript"));
         let two = stage(2).await;
         assert!(get_(&two, "/").await.contains("href=\"/bay/bay-2\""));

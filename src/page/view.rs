@@ -8,12 +8,14 @@ use super::feed::{DeviceStats, Published};
 use crate::engine::frame::{Alarm, Phase, Priority, VerdictWord};
 use crate::engine::input::{AlarmId, AlarmKey};
 use crate::picture::{self, Size};
+use crate::recording::json::frame_json;
 use crate::words::display::{hh_mm, hh_mm_ss, kg, number};
 use crate::words::en::English;
 use crate::words::{Figure, Language, Scene, Text, first_acts_due};
 use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, html};
 use serde::Serialize;
+use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
 /// A frame that has not been followed by another for this long, in ms of machine time, is stale: frames leave
@@ -175,6 +177,29 @@ fn row(scene: Scene<'_>, reader: &Reader, alarm: &Alarm) -> AlarmRow {
         since,
         seen: alarm.seen,
     }
+}
+
+/// All that is known, for programs: the frame, how the polling does, and what the page says in words.
+#[must_use]
+pub fn frame(published: &Published, reader: &Reader) -> Value {
+    let settings = &published.settings;
+    let Text { act, care, says, beyond } = headline(published, reader);
+    json!({
+        "site": published.site,
+        "bay": settings.bay,
+        "drill_speed": published.drill_speed,
+        "number": published.number,
+        "signals": settings.signals.iter().map(|s| &s.name).collect::<Vec<_>>(),
+        "tanks": settings.tanks.iter().map(|t| &t.name).collect::<Vec<_>>(),
+        "frame": frame_json(&published.frame),
+        "devices": published.devices,
+        "words": {
+            "language": reader.language.tag(),
+            "headline": { "act": act, "care": care, "says": says, "beyond": beyond },
+            "alarms": alarms(published, reader),
+            "notes": reader.language.notes(scene(published, reader)),
+        },
+    })
 }
 
 /// The sentence at the head of the page.
@@ -570,7 +595,36 @@ mod tests {
         for (id, name) in ALARMS {
             assert_eq!(alarm_named(name), Some(id));
             assert_eq!(alarm_name(id), name);
+            let mut published = scenes::agree();
+            published.frame.alarms = vec![scenes::alarm(id, 0, Priority::Low)];
+            assert_eq!(frame(&published, &reader())["frame"]["alarms"][0]["key"]["id"], name, "two names");
         }
         assert_eq!(alarm_named("unknown"), None);
+    }
+
+    /// Every key that a program can meet stands in the paper on the interface.
+    #[test]
+    fn the_interface_is_written_down() {
+        fn keys(value: &Value, found: &mut std::collections::BTreeSet<String>) {
+            match value {
+                Value::Object(map) => map.iter().for_each(|(key, value)| {
+                    found.insert(key.clone());
+                    keys(value, found);
+                }),
+                Value::Array(list) => list.iter().for_each(|value| keys(value, found)),
+                _ => {}
+            }
+        }
+        let paper = include_str!("../../docs/interface.md");
+        let mut found = std::collections::BTreeSet::new();
+        for (_, published) in scenes::all() {
+            keys(&frame(&published, &reader()), &mut found);
+            let mut live = serde_json::to_value(live(&published, &reader())).expect("JSON");
+            live["regions"] = Value::Null;
+            keys(&live, &mut found);
+        }
+        assert!(found.len() > 90, "{}", found.len());
+        let missing: Vec<_> = found.iter().filter(|key| !paper.contains(&format!("`{key}`"))).collect();
+        assert!(missing.is_empty(), "not in docs/interface.md: {missing:?}");
     }
 }

@@ -30,6 +30,7 @@ pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
     below(&mut canvas, scene, language, axis, top + height);
     if let Some(c) = pad.ceiling_pa_gauge {
         let by = pad.ceiling_by.map_or_else(String::new, |by| format!(" ({})", language.ceiling_by(by)));
+        canvas.line("halo", axis.at(c), top, 0.0, height);
         canvas.line("ceiling", axis.at(c), top - 5.0, 0.0, height + 10.0);
         let text = format!("{} {}{by}", labels.ceiling, kpa(c));
         let x = (axis.at(c) + 2.0).max(room_for(&text));
@@ -48,7 +49,7 @@ fn below(canvas: &mut Canvas, scene: Scene<'_>, language: &dyn Language, axis: A
     canvas.text("quiet", 0.0, row, Anchor::Start, "0");
     if let Some(mawp) = pad.mawp_pa_gauge.filter(|_| pad.ceiling_by != Some(CeilingBy::Mawp)) {
         let text = format!("{} {}", labels.mawp, kpa(mawp));
-        canvas.line("limit", axis.at(mawp), bottom - 30.0, 0.0, 46.0);
+        canvas.line("limit", axis.at(mawp), bottom - 30.0, 0.0, canvas.size.pick(46.0, 34.0));
         canvas.text("name", (axis.at(mawp) - 5.0).max(20.0 + room_for(&text)), row, Anchor::End, &text);
     }
     if let (Some(from), Some(to)) = (pad.relief_from_pa_gauge, pad.relief_to_pa_gauge) {

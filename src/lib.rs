@@ -11,8 +11,12 @@
 #[cfg(test)]
 extern crate self as brimwatch;
 
+#[cfg(feature = "live")]
+pub mod clock;
 pub mod config;
 pub mod engine;
+#[cfg(feature = "live")]
+pub mod live;
 #[cfg(feature = "live")]
 pub mod page;
 pub mod picture;

@@ -102,10 +102,8 @@ mod tests {
     fn an_exception_reaches_only_its_own_block() {
         let signals = [(0, register(3, 0, DataType::U16)), (1, register(3, 9, DataType::U16))];
         let plan = plan(&signals.map(|(_, r)| r));
-        let blocks = [
-            Block { function: 3, address: 0, words: Ok(vec![7]) },
-            Block { function: 3, address: 9, words: Err(2) },
-        ];
+        let blocks =
+            [Block { function: 3, address: 0, words: Ok(vec![7]) }, Block { function: 3, address: 9, words: Err(2) }];
         let got = values(&signals, &plan, &blocks).iter().map(|v| v.value).collect::<Vec<_>>();
         assert_eq!(got, [Measured::Number(7.0), Measured::Exception(2)]);
     }

@@ -74,8 +74,7 @@ pub async fn run(spec: Spec, stats: Arc<Stats>) {
     let plan = blocks::plan(&registers);
     let started = MachineTime::now();
     let schedule = Schedule::new(started.0, u64::try_from(period.as_nanos()).unwrap_or(u64::MAX));
-    let mut device =
-        Device { spec, plan, stats, connection: None, back_off: Duration::ZERO, not_before: started };
+    let mut device = Device { spec, plan, stats, connection: None, back_off: Duration::ZERO, not_before: started };
     loop {
         let due = MachineTime(schedule.next_after(MachineTime::now().0));
         tokio::time::sleep(due.until()).await;
@@ -98,9 +97,10 @@ impl Device {
             Err(reason) => self.missed(*reason),
         }
         for reader in &self.spec.readers {
-            let outcome = outcome.as_ref().map_err(|reason| *reason).map(|blocks| {
-                (blocks.clone(), blocks::values(&reader.signals, &self.plan, blocks))
-            });
+            let outcome = outcome
+                .as_ref()
+                .map_err(|reason| *reason)
+                .map(|blocks| (blocks.clone(), blocks::values(&reader.signals, &self.plan, blocks)));
             let answer = Answer { device: reader.device, requested, replied, outcome };
             // A bay that does not keep up loses this answer, not this device's schedule: its reading ages.
             if reader.bay.try_send(answer).is_err() {
@@ -151,9 +151,15 @@ impl Device {
         self.connection = None;
         let least = machine_duration(self.spec.period_s, self.spec.speed);
         let most = machine_duration(BACK_OFF_MAX_S, self.spec.speed);
-        self.back_off = if reason == MissReason::NoConnection { (self.back_off * 2).clamp(least.min(most), most) } else { Duration::ZERO };
-        self.not_before = MachineTime(MachineTime::now().0.saturating_add(
-            u64::try_from(self.back_off.saturating_sub(least).as_nanos()).unwrap_or(u64::MAX),
-        ));
+        self.back_off = if reason == MissReason::NoConnection {
+            (self.back_off * 2).clamp(least.min(most), most)
+        } else {
+            Duration::ZERO
+        };
+        self.not_before = MachineTime(
+            MachineTime::now()
+                .0
+                .saturating_add(u64::try_from(self.back_off.saturating_sub(least).as_nanos()).unwrap_or(u64::MAX)),
+        );
     }
 }

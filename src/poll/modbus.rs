@@ -10,7 +10,6 @@ use tokio_modbus::client::{Client, Context, tcp};
 use tokio_modbus::{Error, Request, Response, Slave};
 
 /// A Modbus TCP connection to one unit.
-#[derive(Debug)]
 pub struct Connection {
     context: Context,
 }

@@ -1,7 +1,6 @@
 //! How the polling of a device does: counts, latency, lateness.
 
 use crate::engine::input::MissReason;
-use crate::page::feed::DeviceStats;
 use hdrhistogram::Histogram;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -20,10 +19,26 @@ struct Inner {
     ever: bool,
 }
 
+/// How the polling of a device does. Times in microseconds of machine time: median, 99 % and maximum.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Snapshot {
+    /// Answered rounds.
+    pub answered: u64,
+    /// Rounds without a usable answer.
+    pub missed: u64,
+    /// Connections made.
+    pub connections: u64,
+    /// Request to reply.
+    pub latency_us: [u64; 3],
+    /// Due to request sent.
+    pub lateness_us: [u64; 3],
+    /// Why the last round missed; `None` while the device answers.
+    pub trouble: Option<MissReason>,
+}
+
 /// Shared between a device's task and whoever shows it.
 #[derive(Debug)]
 pub struct Stats {
-    name: String,
     inner: Mutex<Inner>,
 }
 
@@ -36,10 +51,16 @@ fn micros(d: Duration) -> u64 {
     u64::try_from(d.as_micros()).unwrap_or(LONGEST_US).clamp(1, LONGEST_US)
 }
 
+impl Default for Stats {
+    fn default() -> Stats {
+        Stats::new()
+    }
+}
+
 impl Stats {
     /// Nothing counted yet.
     #[must_use]
-    pub fn new(name: &str) -> Stats {
+    pub fn new() -> Stats {
         let inner = Inner {
             answered: 0,
             missed: 0,
@@ -49,7 +70,7 @@ impl Stats {
             trouble: None,
             ever: false,
         };
-        Stats { name: name.to_owned(), inner: Mutex::new(inner) }
+        Stats { inner: Mutex::new(inner) }
     }
 
     fn lock(&self) -> MutexGuard<'_, Inner> {
@@ -84,19 +105,18 @@ impl Stats {
         inner.trouble.replace(reason) != Some(reason)
     }
 
-    /// For the page.
+    /// As it stands now.
     #[must_use]
-    pub fn snapshot(&self) -> DeviceStats {
+    pub fn snapshot(&self) -> Snapshot {
         let inner = self.lock();
         let three = |h: &Histogram<u64>| [h.value_at_quantile(0.5), h.value_at_quantile(0.99), h.max()];
-        DeviceStats {
-            name: self.name.clone(),
+        Snapshot {
             answered: inner.answered,
             missed: inner.missed,
             connections: inner.connections,
             latency_us: three(&inner.latency_us),
             lateness_us: three(&inner.lateness_us),
-            trouble: inner.trouble.map(crate::words::miss_reason).unwrap_or_default().to_owned(),
+            trouble: inner.trouble,
         }
     }
 }

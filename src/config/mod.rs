@@ -25,7 +25,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 /// What a site file describes, for those who read one without the watch itself (the simulator).
-pub use crate::engine::settings::{DeliverySetup, LineStart, PadTap, Settings, SignalKind, TankGeometry};
+pub use crate::engine::settings::{DeliverySetup, LineStart, Settings, SignalKind, TankGeometry};
 
 /// A site, read and checked.
 #[derive(Debug, Clone)]

@@ -12,6 +12,8 @@
 extern crate self as brimwatch;
 
 #[cfg(feature = "live")]
+pub mod cli;
+#[cfg(feature = "live")]
 pub mod clock;
 pub mod config;
 pub mod engine;

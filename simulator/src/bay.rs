@@ -212,3 +212,72 @@ impl SimulatedBay {
 
 /// Time that one [`SimulatedBay::scan`] takes, s.
 pub const BAY_STEP_S: f64 = SCAN_S;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::path::Path;
+
+    fn drilled(seed: u64, change: impl Fn(&mut DeliverySetup)) -> SimulatedBay {
+        let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let mut papers = delivery.setup;
+        change(&mut papers);
+        let mut bay = SimulatedBay::new(&site.bays[0].settings, Some(&papers), seed);
+        assert!(bay.run_until(Stage::Ready, 600.0), "the pad does not come up");
+        bay
+    }
+
+    /// Expected: 20 t in 35 to 70 min at a laminar Reynolds number, ended by the planned amount, and each
+    /// instrument's mass within five of its own standard uncertainties (0.15 % meter; span, drift, wind and
+    /// division of the scale; 0.25 % tank and 0.1 % density).
+    #[test]
+    fn a_transfer_ends_by_itself_and_its_instruments_tell_the_mass() {
+        for seed in 0..8 {
+            let mut bay = drilled(seed, |_| {});
+            let before = [SignalKind::Scale, SignalKind::Level].map(|kind| bay.shows(kind, Some(0)));
+            let (left, gas) = (bay.plant().left_trailer_kg(), bay.plant().trailer_gas_kg());
+            let began_s = bay.plant().time_s();
+            bay.start();
+            assert!(bay.run_until(Stage::Done, 9_000.0), "still {:?}", bay.stage());
+            let minutes = (bay.plant().time_s() - began_s) / 60.0;
+            assert!((35.0..75.0).contains(&minutes), "seed {seed}: {minutes} min");
+            assert_eq!(bay.closed_for(), Some(ClosedFor::PlannedAmount), "seed {seed}");
+            let plant = bay.plant();
+            let left = plant.left_trailer_kg() - left;
+            let by_scale = (before[0] - bay.shows(SignalKind::Scale, Some(0))) * (1.0 - 1.2 / 8000.0)
+                + plant.trailer_gas_kg()
+                - gas;
+            assert!((by_scale - left).abs() < 5.0 * 21.0, "seed {seed}: scale {by_scale}, left {left} kg");
+            let by_meter = bay.instruments().metered_kg();
+            assert!((by_meter - plant.metered_kg()).abs() < 5.0 * 30.0, "seed {seed}: meter {by_meter} kg");
+            let rise_m = bay.shows(SignalKind::Level, Some(0)) - before[1];
+            let by_level = rise_m * std::f64::consts::PI / 4.0 * 2.9 * 2.9 * 1524.58;
+            assert!((by_level - plant.received_kg()).abs() < 5.0 * 60.0, "seed {seed}: level {by_level} kg");
+        }
+    }
+
+    #[test]
+    fn the_attendant_waits_for_the_word_and_closes_at_first_gas() {
+        let mut bay = drilled(3, |papers| papers.planned.0 = papers.ticket_net.0);
+        assert!(!bay.run_until(Stage::Unloading, 300.0), "the valve was opened without a word");
+        assert!(bay.plant().left_trailer_kg() < 1e-9);
+        bay.start();
+        assert!(bay.run_until(Stage::Done, 9_000.0));
+        assert_eq!(bay.closed_for(), Some(ClosedFor::FirstGas));
+        assert!(bay.plant().on_trailer_kg() < 30.0, "{} kg are left", bay.plant().on_trailer_kg());
+    }
+
+    #[test]
+    fn a_tripped_level_switch_closes_the_valve() {
+        let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let mut settings = site.bays[0].settings.clone();
+        // The same tank, its levels lower than what comes in.
+        (settings.tanks[0].high_high.0, settings.tanks[0].critical.0) = (2.0, 2.2);
+        let mut bay = SimulatedBay::new(&settings, Some(&delivery.setup), 4);
+        assert!(bay.run_until(Stage::Ready, 600.0));
+        bay.start();
+        assert!(bay.run_until(Stage::Done, 9_000.0));
+        assert_eq!(bay.closed_for(), Some(ClosedFor::HighLevelSwitch));
+        assert!((2.1..2.12).contains(&bay.plant().level_m()), "level {} m", bay.plant().level_m());
+    }
+}

@@ -121,7 +121,7 @@ async fn run(site: Site, slots: Vec<Slot>, bays: Arc<Mutex<Vec<SimulatedBay>>>, 
 /// The text of a site file with each device's address replaced, and the given keys of its `[site]` table.
 /// Comments and everything else stay as they are.
 #[must_use]
-pub fn readdress(site_text: &str, addresses: &[(String, SocketAddr)], site_keys: &[(&str, &str)]) -> String {
+pub fn readdress(site_text: &str, addresses: &[(String, SocketAddr)], site_keys: &[(&str, String)]) -> String {
     let mut table = String::new();
     let mut devices = addresses.iter();
     let mut device = None;
@@ -137,7 +137,7 @@ pub fn readdress(site_text: &str, addresses: &[(String, SocketAddr)], site_keys:
         let key = trimmed.split_once('=').map_or("", |(key, _)| key.trim());
         let replaced = match (table.as_str(), key, device) {
             ("[[device]]", "address", Some((_, address))) => Some(address.to_string()),
-            ("[site]", key, _) => site_keys.iter().find(|(k, _)| *k == key).map(|(_, v)| (*v).to_owned()),
+            ("[site]", key, _) => site_keys.iter().find(|(k, _)| *k == key).map(|(_, v)| v.clone()),
             _ => None,
         };
         match replaced {
@@ -148,4 +148,70 @@ pub fn readdress(site_text: &str, addresses: &[(String, SocketAddr)], site_keys:
         .unwrap_or_default();
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bay::Stage;
+    use crate::scenario;
+    use std::path::Path;
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
+    use tokio::net::TcpStream;
+
+    /// Reads a register by a raw request and lets brimwatch's own decoder say what it means.
+    async fn read(address: SocketAddr, unit: u8, register: &Register) -> String {
+        let mut stream = TcpStream::connect(address).await.expect("connection");
+        let [high, low] = register.address.to_be_bytes();
+        let count = u8::try_from(register.count()).expect("few");
+        stream.write_all(&[0, 1, 0, 0, 0, 6, unit, register.function, high, low, 0, count]).await.expect("sent");
+        let mut head = [0u8; 9];
+        stream.read_exact(&mut head).await.expect("reply");
+        assert_eq!(head[7], register.function, "exception {}", head[8]);
+        let mut data = vec![0u8; usize::from(head[8])];
+        stream.read_exact(&mut data).await.expect("data");
+        let words: Vec<u16> = match register.function {
+            1 | 2 => vec![u16::from(data[0] & 1)],
+            _ => data.chunks(2).map(|pair| u16::from_be_bytes([pair[0], pair[1]])).collect(),
+        };
+        format!("{:?}", register.decode(&words))
+    }
+
+    /// Every signal of the site is on the wire, in its place, with its value; the clock runs at its speed.
+    #[tokio::test]
+    async fn the_site_file_says_what_is_served() {
+        let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let drill = Drill::start(&site, &[delivery], 40.0, 9).await.expect("ports");
+        let bay = &site.bays[0];
+        for (signal, register) in bay.settings.signals.iter().zip(&bay.registers) {
+            let device = bay.devices[usize::from(signal.device)];
+            let address = drill.addresses()[device].1;
+            let read = read(address, site.devices[device].unit, register).await;
+            let shows = drill.with_bay(0, |b| b.shows(signal.kind, signal.tank)).expect("bay");
+            let value: f64 = match read.trim_start_matches("Number(").trim_end_matches(')') {
+                "Flag(false" => 0.0,
+                number => number.parse().unwrap_or_else(|_| panic!("{}: {read}", signal.name)),
+            };
+            // The plant goes on between the reading and the look, and the pad pressure rises fast.
+            let near = 0.05 * shows.abs() + 2.0 * register.factor.abs() + 20.0 * signal.noise + signal.division;
+            assert!((value - shows).abs() <= near, "{}: read {value}, shown {shows}", signal.name);
+        }
+        let began = (Instant::now(), drill.with_bay(0, |b| b.plant().time_s()).expect("bay"));
+        tokio::time::sleep(Duration::from_millis(500)).await;
+        let passed_s = drill.with_bay(0, |b| b.plant().time_s()).expect("bay") - began.1;
+        let expected_s = began.0.elapsed().as_secs_f64() * 40.0;
+        assert!((passed_s - expected_s).abs() < 0.2 * expected_s, "{passed_s} s passed, {expected_s} s expected");
+        assert_eq!(drill.with_bay(0, |b| b.stage()), Some(Stage::Pressurising));
+    }
+
+    #[test]
+    fn only_addresses_and_the_named_keys_change() {
+        let text = "[site] # the works\nname = \"Works\"\nlisten = \"127.0.0.1:1\"\n\n[[device]]\nname = \"a\"\n\
+                    address = \"10.0.0.1:502\" # meter\n[[device]]\naddress = \"10.0.0.2:502\"\n[[bay.signal]]\naddress = 7\n";
+        let at = |port| SocketAddr::from(([127, 0, 0, 1], port));
+        let addresses = [("a".to_owned(), at(4001)), ("b".to_owned(), at(4002))];
+        let expected = "[site] # the works\nname = \"Works\"\nlisten = \"127.0.0.1:0\"\n\n[[device]]\nname = \"a\"\n\
+                        address = \"127.0.0.1:4001\"\n[[device]]\naddress = \"127.0.0.1:4002\"\n[[bay.signal]]\naddress = 7\n";
+        assert_eq!(readdress(text, &addresses, &[("listen", "127.0.0.1:0".to_owned())]), expected);
+    }
 }

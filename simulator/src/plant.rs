@@ -8,7 +8,8 @@
 //! - The liquid leaves by the bottom through hose and line and enters the tank by the bottom. Driving pressure
 //!   = pad - tank pressure + heads; it is spent as `R1 q + R2 q^2`: R1 by Hagen-Poiseuille,
 //!   `128 mu L / (pi d^4)`, for the laminar flow of a viscous cargo, R2 = `K rho / (2 A^2)` by valve and
-//!   fittings. Only the wetted length rubs. Liquid has no inertia worth a second.
+//!   fittings. Only the wetted length rubs. That holds up to a
+//!   Reynolds number of about 2,000, where the nominal works runs; a thin cargo would be braked more than here. Liquid has no inertia worth a second.
 //! - A non-return valve stands in the line: nothing flows back.
 //! - An empty line fills from the trailer's end, and nothing reaches the tank before it is full. Below the
 //!   heel the outlet draws gas along; then the line is emptied the same way, gas behind liquid.
@@ -543,7 +544,9 @@ impl PlantSetup {
         PI / 4.0 * self.bore_m * self.bore_m
     }
 
-    fn tank_volume_m3(&self) -> f64 {
+    /// Volume of the tank to its top.
+    #[must_use]
+    pub fn tank_volume_m3(&self) -> f64 {
         self.tank_m_m3.last().map_or(0.0, |point| point.1)
     }
 }

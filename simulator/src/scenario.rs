@@ -7,8 +7,31 @@
 use crate::instruments::InstrumentSetup;
 use crate::noise::Chance;
 use crate::plant::{PlantSetup, caustic_viscosity, interpolate};
-use brimwatch::config::{DeliverySetup, LineStart, Settings, TankGeometry};
+use brimwatch::config::{DeliveryFile, DeliverySetup, Faults, LineStart, Settings, Site, TankGeometry};
 use brimwatch::units::{ATMOSPHERE_PA, ZERO_CELSIUS_K};
+use std::io;
+use std::path::Path;
+
+/// Site file of the drill's own works, with addresses that nothing serves.
+pub const SITE: &str = include_str!("../drill-site.toml");
+/// Papers of the drill's delivery.
+pub const DELIVERY: &str = include_str!("../drill-delivery.toml");
+/// The product file that both name, and its name there.
+pub const PRODUCT: (&str, &str) =
+    ("products/caustic-soda-50.toml", include_str!("../../config/products/caustic-soda-50.toml"));
+
+/// The drill's own works and its delivery, read from memory; relative paths belong to `folder`.
+///
+/// # Errors
+/// When brimwatch does not take its own simulator's files.
+pub fn works(folder: &Path) -> Result<(Site, DeliveryFile), Faults> {
+    let product = |name: &str| {
+        if name == PRODUCT.0 { Ok(PRODUCT.1.to_owned()) } else { Err(io::Error::from(io::ErrorKind::NotFound)) }
+    };
+    let site = Site::from_text(&folder.join("site.toml"), SITE.to_owned(), &product)?;
+    let delivery = DeliveryFile::from_text(&folder.join("delivery.toml"), DELIVERY.to_owned(), &site)?;
+    Ok((site, delivery))
+}
 
 /// Room that the tank keeps below its maximum working level when all of the load is in, m3.
 const ROOM_LEFT_M3: f64 = 0.8;
@@ -85,4 +108,37 @@ fn tank_shape(geometry: &TankGeometry, off: f64) -> Vec<(f64, f64)> {
 
 fn swapped(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     points.iter().map(|&(a, b)| (b, a)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Expected: the errors drawn over many seeds spread as the papers say; five standard errors.
+    #[test]
+    fn what_stands_there_is_off_by_what_the_papers_admit() {
+        let (site, delivery) = works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let settings = &site.bays[delivery.bay].settings;
+        let plants: Vec<PlantSetup> = (0..400).map(|seed| plant(settings, &delivery.setup, seed)).collect();
+        let spread = |of: &dyn Fn(&PlantSetup) -> f64| {
+            let mean = plants.iter().map(of).sum::<f64>() / 400.0;
+            ((plants.iter().map(|p| (of(p) - mean).powi(2)).sum::<f64>() / 399.0).sqrt(), mean)
+        };
+        let papers = &delivery.setup;
+        let expected: [(&dyn Fn(&PlantSetup) -> f64, f64, f64); 4] = [
+            (&|p| p.density_kg_per_m3, 1524.58, papers.product.density_u),
+            (&|p| p.trailer_m3, papers.trailer_volume.0, papers.trailer_volume_u),
+            (&|p| p.hose_m3, settings.line.upstream.0, settings.line.volume_u),
+            (&|p| p.tank_volume_m3(), 30.383, settings.tanks[0].table_u),
+        ];
+        for (i, (of, written, u)) in expected.iter().enumerate() {
+            let (sigma, mean) = spread(of);
+            assert!((mean / written - 1.0).abs() < 5.0 * u / 20.0, "{i}: mean {mean}, written {written}");
+            assert!((sigma / (written * u) - 1.0).abs() < 5.0 / 800f64.sqrt(), "{i}: spread {sigma}");
+        }
+        for plant in &plants {
+            let full_m3 = interpolate(&plant.tank_m_m3, plant.tank_start_m) + plant.loaded_kg / plant.density_kg_per_m3;
+            assert!(full_m3 < interpolate(&plant.tank_m_m3, settings.tanks[0].working.0), "the load does not fit");
+        }
+    }
 }

@@ -196,7 +196,7 @@ pub fn encode(register: &Register, si: f64) -> Vec<u16> {
     let whole = number.round();
     // Two's complement of the right width stands in the last bytes.
     let bytes: Vec<u8> = match register.data {
-        DataType::Bool => u16::from(si != 0.0).to_be_bytes().to_vec(),
+        DataType::Bool => u16::from(whole != 0.0).to_be_bytes().to_vec(),
         DataType::U16 => (whole as u16).to_be_bytes().to_vec(),
         DataType::I16 => (whole as i16).to_be_bytes().to_vec(),
         DataType::U32 => (whole as u32).to_be_bytes().to_vec(),
@@ -246,6 +246,8 @@ mod tests {
         assert_eq!(encode(&register(4, 0, DataType::U16, WordOrder::Badc, 1.0), 1.0), [0x0100]);
         assert_eq!(encode(&register(4, 0, DataType::U16, WordOrder::Abcd, 1.0), 1e9), [0xffff]);
         assert_eq!(encode(&register(1, 0, DataType::Bool, WordOrder::Badc, 1.0), 1.0), [1]);
+        let opens_when_tripped = Register { offset: 1.0, ..register(1, 0, DataType::Bool, WordOrder::Abcd, -1.0) };
+        assert_eq!((encode(&opens_when_tripped, 1.0), encode(&opens_when_tripped, 0.0)), (vec![0], vec![1]));
     }
 
     /// brimwatch's own decoder reads back what was encoded here: written apart, one held against the other.

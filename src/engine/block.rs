@@ -65,9 +65,10 @@ impl Recent {
         mean
     }
 
-    /// How far the witnesses other than `witness` moved since the tick before, kg; `None` without any other.
+    /// How far the witnesses other than `witness` moved since the tick before, kg; `None` without any other. The
+    /// uncertainty is that of a whole run of such moves: their sum is one difference of two readings.
     #[must_use]
-    pub fn moved_by_others_kg(&self, witness: usize) -> Option<f64> {
+    pub fn moved_by_others_kg(&self, witness: usize) -> Option<Estimate> {
         if self.tick_count < 2 {
             return None;
         }
@@ -81,7 +82,7 @@ impl Recent {
                 weights += weight;
             }
         }
-        (weights > 0.0).then(|| weighted / weights)
+        (weights > 0.0).then(|| Estimate { value: weighted / weights, u: (2.0 / weights).sqrt() })
     }
 
     fn weight(&self, i: usize) -> f64 {

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use tokio::sync::{mpsc, oneshot, watch};
 
 /// What a viewer is shown and what a person may enter, for those at this door.
-pub use crate::engine::frame::{Frame, VerdictWord};
+pub use crate::engine::frame::Frame;
 pub use crate::engine::input::{Entry, What};
 
 /// One bay as the page sees it.

@@ -221,13 +221,6 @@ fn together(value: f64, u: f64) -> Together {
 }
 
 fn frame() -> Frame {
-    let part = |source, kg| Contribution { source, kg };
-    let witness = |id, value, u, budget| Witness {
-        id,
-        validity: Validity::Good,
-        received_kg: Some(Estimate { value, u }),
-        budget,
-    };
     Frame {
         at: at(1772),
         clock: WallAnchor { at: EngineTime(0), wall: START },
@@ -243,26 +236,7 @@ fn frame() -> Frame {
             closed: None,
         }),
         readings: readings(),
-        witnesses: [
-            witness(
-                WitnessId::Flow,
-                12_488.0,
-                27.0,
-                vec![part(Source::MeterGain, 18.7), part(Source::MeterZero, 4.0), part(Source::LineDownstream, -19.0)],
-            ),
-            witness(
-                WitnessId::Scale,
-                12_477.0,
-                15.0,
-                vec![part(Source::ScaleReading, 9.0), part(Source::ScaleSpan, 6.2), part(Source::ScaleDrift, 7.0)],
-            ),
-            witness(
-                WitnessId::Tank,
-                12_519.0,
-                47.0,
-                vec![part(Source::TankTable, 31.0), part(Source::LevelReading, 19.0), part(Source::Density, 12.5)],
-            ),
-        ],
+        witnesses: witnesses(),
         together: Some(together(12_487.0, 13.0)),
         verdict: verdict(VerdictWord::Agree),
         rate: Some(Estimate { value: 4.7, u: 0.02 }),
@@ -272,22 +246,7 @@ fn frame() -> Frame {
             level: None,
             be_at_valve_by: Some(at(2980)),
         },
-        margin: Margin::Known {
-            kg: 3190.0,
-            pessimist: Pessimist::Gauge(3),
-            rest_by: Some(WitnessId::Scale),
-            parts: MarginParts {
-                at_high_high_kg: 48_600.0,
-                contents_kg: 37_100.0,
-                rest_kg: 7563.0,
-                run_on_kg: 94.0,
-                line_kg: 82.0,
-                blow_clear_kg: 60.0,
-                allowance_kg: 161.0,
-                opening_kg: 350.0,
-            },
-            by_witness_kg: [Some(3310.0), Some(3300.0), Some(3190.0)],
-        },
+        margin: margin(),
         pad: Pad {
             pressure_pa_gauge: Some(118_300.0),
             ceiling_pa_gauge: Some(172_000.0),
@@ -309,6 +268,55 @@ fn frame() -> Frame {
         alarms: Vec::new(),
         recorder: RecorderState::Durable,
         blind: None,
+    }
+}
+
+fn witnesses() -> [Witness; 3] {
+    let part = |source, kg| Contribution { source, kg };
+    let witness = |id, value, u, budget| Witness {
+        id,
+        validity: Validity::Good,
+        received_kg: Some(Estimate { value, u }),
+        budget,
+    };
+    [
+        witness(
+            WitnessId::Flow,
+            12_488.0,
+            27.0,
+            vec![part(Source::MeterGain, 18.7), part(Source::MeterZero, 4.0), part(Source::LineDownstream, -19.0)],
+        ),
+        witness(
+            WitnessId::Scale,
+            12_477.0,
+            15.0,
+            vec![part(Source::ScaleReading, 9.0), part(Source::ScaleSpan, 6.2), part(Source::ScaleDrift, 7.0)],
+        ),
+        witness(
+            WitnessId::Tank,
+            12_519.0,
+            47.0,
+            vec![part(Source::TankTable, 31.0), part(Source::LevelReading, 19.0), part(Source::Density, 12.5)],
+        ),
+    ]
+}
+
+fn margin() -> Margin {
+    Margin::Known {
+        kg: 3190.0,
+        pessimist: Pessimist::Gauge(3),
+        rest_by: Some(WitnessId::Scale),
+        parts: MarginParts {
+            at_high_high_kg: 48_600.0,
+            contents_kg: 37_100.0,
+            rest_kg: 7563.0,
+            run_on_kg: 94.0,
+            line_kg: 82.0,
+            blow_clear_kg: 60.0,
+            allowance_kg: 161.0,
+            opening_kg: 350.0,
+        },
+        by_witness_kg: [Some(3310.0), Some(3300.0), Some(3190.0)],
     }
 }
 
@@ -337,33 +345,12 @@ fn readings() -> Vec<Reading> {
 }
 
 fn settings() -> Settings {
-    let signal = |kind, name: &str, device, tank| SignalSetup {
-        kind,
-        name: name.into(),
-        device,
-        tank,
-        plausible_low: 0.0,
-        plausible_high: 1e6,
-        saturates_at: None,
-        division: 0.0,
-        noise: 1.0,
-        gain: 0.0015,
-        zero: 0.0,
-        drift_per_sqrt_h: 0.0,
-        lag_s: 0.0,
-    };
     Settings {
         bay: "Bay 2".into(),
         devices: ["flow computer", "scale terminal", "tank transmitters"]
             .map(|name| DeviceSetup { name: name.into(), period_s: 1.0, time_out_s: 0.5 })
             .into(),
-        signals: vec![
-            signal(SignalKind::FlowMassRate, "flow", 0, None),
-            signal(SignalKind::FlowMassTotal, "flow total", 0, None),
-            signal(SignalKind::Scale, "scale", 1, None),
-            signal(SignalKind::Level, "level of Tank 4", 2, Some(0)),
-            signal(SignalKind::PadPressure, "pad pressure", 2, None),
-        ],
+        signals: signals(),
         tanks: vec![TankSetup {
             name: "Tank 4".into(),
             geometry: TankGeometry::VerticalCylinder { diameter: Metre(3.0), height: Metre(7.5) },
@@ -408,6 +395,31 @@ fn settings() -> Settings {
             off_delay_s: 10.0,
         },
     }
+}
+
+fn signals() -> Vec<SignalSetup> {
+    let signal = |kind, name: &str, device, tank| SignalSetup {
+        kind,
+        name: name.into(),
+        device,
+        tank,
+        plausible_low: 0.0,
+        plausible_high: 1e6,
+        saturates_at: None,
+        division: 0.0,
+        noise: 1.0,
+        gain: 0.0015,
+        zero: 0.0,
+        drift_per_sqrt_h: 0.0,
+        lag_s: 0.0,
+    };
+    vec![
+        signal(SignalKind::FlowMassRate, "flow", 0, None),
+        signal(SignalKind::FlowMassTotal, "flow total", 0, None),
+        signal(SignalKind::Scale, "scale", 1, None),
+        signal(SignalKind::Level, "level of Tank 4", 2, Some(0)),
+        signal(SignalKind::PadPressure, "pad pressure", 2, None),
+    ]
 }
 
 fn devices() -> Vec<DeviceStats> {

@@ -51,6 +51,12 @@ impl Recent {
         self.white_kg = accounts.map(|a| a.white_kg);
     }
 
+    /// A whole minute has been seen.
+    #[must_use]
+    pub fn is_full(&self) -> bool {
+        self.tick_count == RATE_TICKS
+    }
+
     /// Means of the last five ticks; a witness that was away in one of them has none.
     pub fn block(&mut self) -> Three {
         let ticks = &self.ticks[..self.tick_count.min(BLOCK_TICKS)];

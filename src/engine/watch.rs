@@ -1,6 +1,7 @@
 //! What is known about the mass of one transfer: accounts, the combined mass, the rate, the verdict.
 
 use super::block::{BLOCK_TICKS, Recent};
+use super::course::Course;
 use super::delivery::Delivery;
 use super::frame::{Estimate, Reason, Together, Verdict, VerdictWord, Witness, WitnessId};
 use super::projection;
@@ -14,6 +15,9 @@ use crate::units::Metre;
 
 /// The witnesses in their order.
 pub const WITNESSES: [WitnessId; 3] = [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank];
+
+/// Liquid has arrived once this many standard uncertainties of it are in.
+const ARRIVED_SIGMAS: f64 = 3.0;
 
 /// Estimates of one transfer.
 #[derive(Debug, Clone)]
@@ -30,6 +34,8 @@ pub struct Watch {
     pub rate: Option<Estimate>,
     /// The fastest any credible witness says, kg/s; kept while none is left.
     pub fastest_kg_per_s: f64,
+    /// How the rate went so far.
+    pub course: Course,
     recent: Recent,
     ticks: usize,
 }
@@ -45,6 +51,7 @@ impl Watch {
             verdict: verdict::none(at),
             rate: None,
             fastest_kg_per_s: 0.0,
+            course: Course::default(),
             recent: Recent::default(),
             ticks: 0,
         }
@@ -54,6 +61,12 @@ impl Watch {
     pub fn blind(&mut self) {
         self.recent = Recent::default();
         self.rate = None;
+    }
+
+    /// More has been received than the witnesses' uncertainty could feign.
+    #[must_use]
+    pub fn liquid_arrived(&self) -> bool {
+        self.together.is_some_and(|t| t.received_kg.value > ARRIVED_SIGMAS * t.received_kg.u)
     }
 
     /// How many witnesses are credible.
@@ -122,6 +135,12 @@ impl Watch {
         let mut changed = self.observe(settings, readings, delivery, at);
         self.recent.tick(at, &self.accounts);
         self.rate = self.recent.rate_kg_per_s();
+        let pad_pa = readings.credible_kind(settings, SignalKind::PadPressure, None);
+        if let (Some(rate), Some(together)) = (projection::moving(self.rate), &self.together)
+            && self.recent.is_full()
+        {
+            self.course.tick(at, together.received_kg.value, rate, pad_pa);
+        }
         let slopes = self.recent.slopes_kg_per_s();
         if let Some(fastest) = slopes.iter().flatten().map(|s| s.value).max_by(f64::total_cmp) {
             self.fastest_kg_per_s = fastest.max(0.0);

@@ -37,7 +37,7 @@ fn write_lines(recording: &Recording<'_>, out: &mut dyn Write) -> std::io::Resul
         let mark = if record.intact { "" } else { "  (checksum does not fit)" };
         writeln!(out, "{:>10}  {kind:<6} {number:>9}  {time:>20}  {content}{mark}", record.offset)?;
     }
-    for torn in &recording.torn {
+    if let Some(torn) = &recording.torn {
         writeln!(out, "{:>10}  {torn}", torn.from)?;
     }
     Ok(())

@@ -6,11 +6,12 @@
 
 use brimwatch::engine::Monitor;
 use brimwatch::engine::frame::{Frame, Margin, VerdictWord};
-use brimwatch::engine::input::{Carried, Entry, Event, Input, Measured, Poll, SignalValue, What};
+use brimwatch::engine::input::{AlarmId, Carried, Entry, Event, Input, Measured, Poll, SignalValue, What};
 use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
 use brimwatch_simulator::bay::{BAY_STEP_S, SimulatedBay, Stage};
 use brimwatch_simulator::scenario;
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::time::Instant;
 
@@ -30,7 +31,7 @@ struct Run {
     /// Seconds from start to closing.
     lasted_s: f64,
     /// Alarms that came while liquid moved.
-    alarms: usize,
+    alarms: BTreeSet<AlarmId>,
 }
 
 struct Bench<'a> {
@@ -111,7 +112,7 @@ fn judge(bench: &Bench, settings: &Settings, frames: &[Frame]) -> Run {
     }
     run.agreed_s = frames.iter().position(|f| f.verdict.word == VerdictWord::Agree).map(|s| s as f64);
     run.cried = frames.iter().any(|f| matches!(f.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich));
-    run.alarms = frames.iter().flat_map(|f| &f.alarms).map(|a| a.key).collect::<std::collections::BTreeSet<_>>().len();
+    run.alarms = frames.iter().flat_map(|f| &f.alarms).map(|a| a.key.id).collect();
     let ended = end.at;
     for (slot, share) in run.finish.iter_mut().zip([0.25, 0.5, 0.75]) {
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "an index")]
@@ -169,10 +170,10 @@ fn main() {
         println!("| {name} | {error:.1} | {u:.1} | {:.2} |", rms(errors.iter().map(|e| e.0 / e.1)));
     }
     let cried = runs.iter().filter(|r| r.cried).count();
-    println!(
-        "said to disagree: {cried} of {count}; alarms of any kind: {}",
-        runs.iter().map(|r| r.alarms).sum::<usize>()
-    );
+    println!("said to disagree: {cried} of {count}");
+    for id in runs.iter().flat_map(|r| &r.alarms).collect::<BTreeSet<_>>() {
+        println!("alarm {id:?} in {} of {count}", runs.iter().filter(|r| r.alarms.contains(id)).count());
+    }
     let agreed: Vec<f64> = runs.iter().filter_map(|r| r.agreed_s).collect();
     let mean = agreed.iter().sum::<f64>() / agreed.len() as f64;
     println!("said to agree first after {mean:.0} s on average ({} of {count})", agreed.len());

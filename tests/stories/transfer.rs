@@ -27,8 +27,10 @@ fn witnesses_agree_and_a_finish_is_projected() {
     let rate = frame.rate.expect("moving");
     assert!((rate.value - RATE).abs() < 4.0 * rate.u.max(0.01), "{rate:?}");
     let planned = frame.finish.planned.expect("to come");
-    let left_s = planned.q50.since_s(frame.at);
-    assert!((left_s - (20_000.0 - truth) / RATE).abs() < 30.0, "{left_s}");
+    // This story's rate does not fall, a pad-driven one usually does: the interval must allow for both.
+    let left_s = (20_000.0 - truth) / RATE;
+    let (early, late) = (planned.q05.since_s(frame.at), planned.q95.since_s(frame.at));
+    assert!(early < left_s && left_s < late && late - early < 0.3 * left_s, "{early} to {late} for {left_s}");
     assert!(planned.earliest <= planned.q05 && planned.q05 < planned.q50 && planned.q50 < planned.q95);
     let gas = frame.finish.first_gas.expect("to come");
     let by = frame.finish.be_at_valve_by.expect("to come");

@@ -7,6 +7,7 @@
 //! held against the other. Shared are the site file, the units and the table of registers.
 
 pub mod bay;
+pub mod demo;
 pub mod drill;
 pub mod instruments;
 pub mod noise;

@@ -3,7 +3,7 @@
 use super::RecordingError;
 use super::compare::seconds;
 use super::format::{Header, HeaderForm, Kind, Record};
-use super::json::form_json;
+use super::json::form_text;
 use super::reader::{self, Recording};
 use std::io::Write;
 use std::path::Path;
@@ -49,11 +49,11 @@ fn describe(record: &Record<'_>, header: &Header) -> (String, String) {
     match record.kind {
         Kind::Header => (String::new(), describe_header(header)),
         Kind::Input => match reader::input(record) {
-            Ok(input) => (seconds(input.at), form_json(&input.event).to_string()),
+            Ok(input) => (seconds(input.at), form_text(&input.event)),
             Err(why) => unreadable(why),
         },
         Kind::Output => match reader::frame(record) {
-            Ok(frame) => (seconds(frame.at), form_json(&frame).to_string()),
+            Ok(frame) => (seconds(frame.at), form_text(&frame)),
             Err(why) => unreadable(why),
         },
         Kind::Link => {

@@ -23,6 +23,11 @@ pub(super) fn form_json<T: Stored>(value: &T) -> Value {
     serde_json::to_value(value.to_form()).expect("a form has text keys and no number that JSON cannot hold")
 }
 
+/// The same as text, its keys in the order of the form.
+pub(super) fn form_text<T: Stored>(value: &T) -> String {
+    serde_json::to_string(&value.to_form()).expect("a form has text keys and no number that JSON cannot hold")
+}
+
 /// Writes what a recording shows, one object a line: what it starts from, a frame whenever at least `every_s`
 /// seconds of engine time have gone by since the last one, each change of the verdict and of an alarm, and a
 /// last object with counts. It shows the outputs on record, so that it says what was on the screen then,

@@ -36,7 +36,9 @@ impl Scene<'_> {
     /// Name of a tank in the site file; its number where the frame names one that the settings lack.
     #[must_use]
     pub fn tank(&self, index: u16) -> String {
-        self.settings.tanks.get(usize::from(index)).map_or_else(|| format!("#{index}"), |t| t.name.clone())
+        let name = self.settings.tanks.get(usize::from(index)).map_or_else(|| format!("#{index}"), |t| t.name.clone());
+        // A tank that is called by a number reads as a mass; one that has a word does not.
+        if name.contains(char::is_alphabetic) { name } else { format!("tank {name}") }
     }
 
     /// Name of the tank that is filled, where one is.

@@ -1,5 +1,7 @@
 //! Held against pymodbus: what registers mean, and a transfer that its servers feed.
 
+mod instruments;
+mod transfer;
 mod words;
 
 #[path = "../reference/venv.rs"]

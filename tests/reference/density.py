@@ -60,7 +60,7 @@ for i in range(40):
 print(
     json.dumps(
         {
-            "pure": [{"celsius": t, "perry": perry(t), "vdi": vdi(t)} for t in numpy.arange(0.0, 60.1, 2.5)],
+            "pure": [{"celsius": t, "perry": perry(t), "vdi": vdi(t)} for t in numpy.arange(0.0, 100.1, 2.5)],
             "solution_table": list(zip(temperatures, table)),
             "solution_read": read,
         }

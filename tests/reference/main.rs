@@ -4,6 +4,7 @@
 
 mod density;
 mod gas;
+mod quantiles;
 mod tank_volume;
 mod venv;
 

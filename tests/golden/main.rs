@@ -1,0 +1,8 @@
+//! Recordings: what is written reads back, what is damaged is said, what is replayed is the same bit for bit.
+
+mod damage;
+mod files;
+mod format;
+mod replay;
+mod samples;
+mod toy;

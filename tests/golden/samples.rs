@@ -1,0 +1,320 @@
+//! A bay of an invented works, and one of everything that a recording can hold.
+
+use brimwatch::engine::frame::*;
+use brimwatch::engine::input::*;
+use brimwatch::engine::settings::*;
+use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
+use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
+use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+
+pub const TANK_DIAMETER_M: f64 = 3.0;
+pub const DENSITY_KG_PER_M3: f64 = 1510.0;
+
+pub fn at(seconds: u64) -> EngineTime {
+    EngineTime(seconds * SECOND_NS)
+}
+
+fn signal(kind: SignalKind, name: &str, device: u16, noise: f64) -> SignalSetup {
+    let tank = matches!(kind, SignalKind::Level).then_some(0);
+    SignalSetup {
+        kind,
+        name: name.into(),
+        device,
+        tank,
+        plausible_low: -10_000.0,
+        plausible_high: 400_000.0,
+        saturates_at: (device == 2).then_some(9.5),
+        division: noise,
+        noise,
+        gain: 0.001,
+        zero: 0.0,
+        drift_per_sqrt_h: noise,
+        lag_s: 0.5,
+    }
+}
+
+pub fn settings() -> Settings {
+    let device = |name: &str| DeviceSetup { name: name.into(), period_s: 1.0, time_out_s: 0.5 };
+    Settings {
+        bay: "Bay 1".into(),
+        devices: vec![device("meter"), device("scale"), device("tank gauge")],
+        signals: vec![
+            signal(SignalKind::FlowMassTotal, "flow total", 0, 0.5),
+            signal(SignalKind::Scale, "scale", 1, 10.0),
+            signal(SignalKind::Level, "level", 2, 0.001),
+            signal(SignalKind::PadPressure, "pad", 0, 200.0),
+        ],
+        tanks: vec![
+            tank("Tank 7", TankGeometry::VerticalCylinder { diameter: Metre(TANK_DIAMETER_M), height: Metre(9.0) }),
+            tank("Tank 8", TankGeometry::Strapping(vec![(Metre(0.0), M3(0.0)), (Metre(8.5), M3(61.25))])),
+        ],
+        rests_on_scale: RestsOnScale::Trailer,
+        line: LineSetup {
+            upstream: M3(0.02),
+            downstream: M3(0.05),
+            volume_u: 0.05,
+            starts: LineStart::Full,
+            valve_closes_s: 10.0,
+            blow_clear: Kg(40.0),
+        },
+        drive: Drive::Pad,
+        pad_tap: PadTap::Trailer,
+        gas: GasSetup {
+            name: "nitrogen".into(),
+            constant_j_per_kg_k: 296.8,
+            temperature: Celsius(15.0),
+            temperature_u_k: 10.0,
+        },
+        limits: Limits {
+            response_time_s: 60.0,
+            pad_maximum: Some(GaugePa(170e3)),
+            hose_rating: Some(GaugePa(1e6)),
+            line_rating: Some(GaugePa(1e6)),
+            connection_rating: None,
+        },
+        thresholds: Thresholds {
+            chi_square: [10.83, 13.82],
+            suspect_band: 2.9957,
+            found_z: 1.645,
+            margin_z: 2.33,
+            near_ceiling: 0.9,
+            on_delay_s: 2.0,
+            off_delay_s: 5.0,
+        },
+    }
+}
+
+fn tank(name: &str, geometry: TankGeometry) -> TankSetup {
+    TankSetup {
+        name: name.into(),
+        geometry,
+        table_u: 0.002,
+        working: Metre(7.5),
+        high_high: Metre(8.0),
+        critical: Metre(8.5),
+        opening_u: Metre(0.01),
+        draw_off: DrawOff::DeclaredZero,
+    }
+}
+
+pub fn delivery() -> DeliverySetup {
+    DeliverySetup {
+        id: "D-0001".into(),
+        tank: 0,
+        product: Product {
+            name: "caustic soda 50 %".into(),
+            density: vec![(Celsius(0.0), KgPerM3(1540.0)), (Celsius(60.0), KgPerM3(1490.0))],
+            density_u: 0.002,
+            confirmed: false,
+            source: "invented for this test".into(),
+            load_temperature: Celsius(36.0),
+        },
+        planned: Kg(20_000.0),
+        ticket_net: Kg(20_060.0),
+        ticket_u: Kg(20.0),
+        trailer_volume: M3(18.0),
+        trailer_volume_u: 0.01,
+        plate: Plate {
+            specification: Some("DOT 407".into()),
+            mawp: Some(GaugePa(241e3)),
+            relief_from: Some(GaugePa(265e3)),
+            relief_to: None,
+        },
+    }
+}
+
+/// Carries one of everything.
+pub fn carried() -> Carried {
+    Carried {
+        alarms: vec![CarriedAlarm { key: alarm_key(), since: WallTime(1_800_000_000_000_000_000), seen: true }],
+        closing_levels_m: vec![Some(2.125), None],
+        latest: vec![entry_of(What::Closed), entry_of(What::Seen(alarm_key()))],
+        delivery: Some(CarriedDelivery {
+            setup: delivery(),
+            leg: 2,
+            transferring: false,
+            elapsed_s: 12.5,
+            starts: vec![Some(0.1 + 0.2), None],
+            received_kg: [Some((1.0, 0.1)), None, Some((-0.0, 3.5))],
+        }),
+        restarted: false,
+    }
+}
+
+pub fn header(carried: Carried) -> Header {
+    Header {
+        program_version: PROGRAM_VERSION.into(),
+        numerics_version: NUMERICS_VERSION,
+        drill_speed: Some(20.0),
+        boot_id: "11111111-2222-3333-4444-555555555555".into(),
+        machine_ns_at_zero: 77_000_000_001,
+        wall_at_zero: WallTime(1_800_000_000_123_456_789),
+        bay: "bay-1".into(),
+        texts: vec![("site.toml".into(), "# an invented works\n".into())],
+        settings: settings(),
+        carried,
+    }
+}
+
+pub fn alarm_key() -> AlarmKey {
+    AlarmKey { id: AlarmId::SignalLost, subject: 2 }
+}
+
+pub fn entry_of(what: What) -> Entry {
+    Entry { who: "A. Novak".into(), leg: 1, what }
+}
+
+pub fn entry(seconds: u64, what: What) -> Input {
+    Input { at: at(seconds), event: Event::Entry(entry_of(what)) }
+}
+
+/// One input of every kind, with every way a value can be there or not.
+pub fn every_event() -> Vec<Event> {
+    let block = |words| Block { function: 4, address: 40_001, words };
+    let value = |signal, value| SignalValue { signal, value };
+    let mut events = vec![
+        Event::Poll(Poll {
+            device: 2,
+            requested: EngineTime(999_999_999),
+            replied: EngineTime(1_000_000_001),
+            blocks: vec![block(Ok(vec![0, 1, 0xFFFF])), block(Err(2))],
+            values: vec![
+                value(0, Measured::Number(1.0 / 3.0)),
+                value(1, Measured::Flag(true)),
+                value(2, Measured::Exception(11)),
+                value(3, Measured::NotANumber),
+            ],
+        }),
+        Event::Tick,
+        Event::Entry(entry_of(What::DeliveryOpened(Box::new(delivery())))),
+        Event::Entry(entry_of(What::TransferStarted)),
+        Event::Entry(entry_of(What::Closed)),
+        Event::Entry(entry_of(What::Seen(alarm_key()))),
+        Event::Settings(Box::new(SettingsText { settings: settings(), text: "[site]\n".into() })),
+        Event::Recorder(RecorderState::Durable),
+        Event::Recorder(RecorderState::Waiting { bytes: 1 << 40 }),
+        Event::Recorder(RecorderState::Overflowed),
+        Event::Clock(WallTime(-1)),
+        Event::Resumed(Gap { from: at(3), to: at(9), known_by: GapClock::SameBoot }),
+        Event::Resumed(Gap { from: at(3), to: at(9), known_by: GapClock::WallClock }),
+        Event::Neighbour(Neighbour { tank: 1, received_kg: 1.5, received_most_kg: 2.5, rest_kg: 5e-324 }),
+    ];
+    let reasons = [
+        MissReason::TimeOut,
+        MissReason::NoConnection,
+        MissReason::ConnectionLost,
+        MissReason::WrongLength,
+        MissReason::Malformed,
+        MissReason::QueueFull,
+    ];
+    events.extend(reasons.map(|reason| Event::Missed(Missed { device: 1, requested: at(4), reason })));
+    events
+}
+
+/// A frame in which everything is there.
+pub fn full_frame(now: EngineTime) -> Frame {
+    let estimate = |value: f64| Estimate { value, u: value / 300.0 };
+    let moment = Moment { q05: at(100), q50: at(110), q95: at(130), earliest: at(95), earliest_by: WitnessId::Scale };
+    let witness = |id, validity, kg: f64| Witness {
+        id,
+        validity,
+        received_kg: Some(estimate(kg)),
+        budget: vec![Contribution { source: Source::Density, kg: -kg / 1e4 }],
+    };
+    Frame {
+        at: now,
+        clock: WallAnchor { at: at(1), wall: WallTime(1_800_000_001_000_000_000) },
+        phase: Phase::Transfer,
+        delivery: Some(DeliveryState {
+            id: "D-0001".into(),
+            leg: 1,
+            product: "caustic soda 50 %".into(),
+            product_confirmed: false,
+            planned_kg: 20_000.0,
+            loaded_kg: 20_083.7,
+            started: Some(at(2)),
+            closed: None,
+        }),
+        readings: vec![Reading {
+            signal: 2,
+            value_si: Some(2.75),
+            read_at: Some(EngineTime(now.0 / 2)),
+            validity: Validity::Lost(Reason::Missed(MissReason::TimeOut)),
+            at_least_si: Some(2.5),
+        }],
+        witnesses: [
+            witness(WitnessId::Flow, Validity::Good, 1234.5),
+            witness(WitnessId::Scale, Validity::Doubtful(Reason::DeviceException(4)), 1240.0),
+            witness(WitnessId::Tank, Validity::Lost(Reason::Stale), 1229.0),
+        ],
+        together: Some(Together {
+            received_kg: estimate(1235.0),
+            weights: [0.75, 0.25, 0.0],
+            chi_square: 0.25,
+            degrees_of_freedom: 1,
+        }),
+        verdict: Verdict {
+            word: VerdictWord::Agree,
+            since: at(5),
+            agree_within_kg: Some(6.0),
+            leak_below_trailer_kg_per_min: Some(3.5),
+            leak_below_tank_kg_per_min: None,
+            missing_kg: Some(estimate(-4.25)),
+            suspects: [false, true, false],
+            explanations: vec![Explanation::LeakBeforeMeter, Explanation::MeterHigh],
+        },
+        rate: Some(estimate(9.5)),
+        finish: Finish { planned: Some(moment), first_gas: Some(moment), level: None, be_at_valve_by: Some(at(40)) },
+        margin: Margin::Known {
+            kg: -12.5,
+            pessimist: Pessimist::Gauge(2),
+            rest_by: Some(WitnessId::Tank),
+            parts: parts(),
+            by_witness_kg: [Some(-1.0), None, Some(4e3)],
+        },
+        pad: pad(),
+        tank: Some(Tank {
+            tank: 0,
+            level_m: Some(2.75),
+            contents_kg: Some(29_000.0),
+            working_kg: 80_000.0,
+            high_high_kg: 85_000.0,
+            critical_kg: 90_000.0,
+        }),
+        alarms: vec![Alarm {
+            key: alarm_key(),
+            condition: Condition::Unknown,
+            seen: false,
+            since: WallTime(1_800_000_002_000_000_000),
+            priority: Priority::Medium,
+        }],
+        recorder: RecorderState::Waiting { bytes: 4096 },
+        blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),
+    }
+}
+
+fn parts() -> MarginParts {
+    MarginParts {
+        at_high_high_kg: 85_000.0,
+        contents_kg: 29_000.0,
+        rest_kg: 18_800.0,
+        run_on_kg: 95.0,
+        line_kg: 105.0,
+        blow_clear_kg: 40.0,
+        allowance_kg: 130.0,
+        opening_kg: 110.0,
+    }
+}
+
+fn pad() -> Pad {
+    Pad {
+        pressure_pa_gauge: Some(150e3),
+        ceiling_pa_gauge: Some(170e3),
+        ceiling_by: Some(CeilingBy::Site),
+        mawp_pa_gauge: Some(241e3),
+        relief_from_pa_gauge: Some(265e3),
+        relief_to_pa_gauge: None,
+        slope_pa_per_s: Some(-1.25),
+        to_ceiling_s: None,
+    }
+}

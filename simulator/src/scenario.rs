@@ -125,7 +125,8 @@ mod tests {
             ((plants.iter().map(|p| (of(p) - mean).powi(2)).sum::<f64>() / 399.0).sqrt(), mean)
         };
         let papers = &delivery.setup;
-        let expected: [(&dyn Fn(&PlantSetup) -> f64, f64, f64); 4] = [
+        type Drawn<'a> = (&'a dyn Fn(&PlantSetup) -> f64, f64, f64);
+        let expected: [Drawn; 4] = [
             (&|p| p.density_kg_per_m3, 1524.58, papers.product.density_u),
             (&|p| p.trailer_m3, papers.trailer_volume.0, papers.trailer_volume_u),
             (&|p| p.hose_m3, settings.line.upstream.0, settings.line.volume_u),

@@ -13,6 +13,9 @@ use crate::engine::settings::{PadTap, SignalKind};
 #[derive(Debug, Clone, Copy)]
 pub struct English;
 
+/// A trend that reaches the ceiling later than this is a regulator's wander: no number is made of it, s.
+const TREND_SHOWN_S: f64 = 3600.0;
+
 const ACT: &str = "Stop: emergency stop or remote valve. Shut the gas. Keep clear and upwind.";
 const CARE: &str = "Look only from a distance, in the required protection. Touch or tighten nothing under pressure.";
 
@@ -260,7 +263,7 @@ impl Language for English {
             let word = if slope > 0.0 { "rising" } else { "falling" };
             lines.push(format!("{word} {} kPa/min", number(slope.abs() * 60.0 / 1000.0, 1)));
         }
-        if let Some(s) = pad.to_ceiling_s {
+        if let Some(s) = pad.to_ceiling_s.filter(|s| *s <= TREND_SHOWN_S) {
             lines.push(format!("at this trend at the ceiling in {}", duration(s)));
         }
         let above = matches!((pad.pressure_pa_gauge, pad.ceiling_pa_gauge), (Some(p), Some(c)) if p > c);

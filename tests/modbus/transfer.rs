@@ -186,21 +186,19 @@ async fn frame_when(bay: &mut BayFeed, what: &str, ready: impl Fn(&Frame) -> boo
 }
 
 /// Every number recorded of each signal, in order.
-fn recorded(store: &Path) -> Vec<Vec<f64>> {
+fn recorded(path: &Path) -> Vec<Vec<f64>> {
     let mut values = vec![Vec::new(); SIGNALS.len()];
-    for path in segments(store) {
-        let bytes = reader::read(&path).expect("a recording");
-        let recording = reader::walk(&path, &bytes).expect("a recording");
-        assert!(recording.damage.is_empty() && recording.torn.is_none(), "{}", path.display());
-        for record in recording.records.iter().filter(|r| r.kind == Kind::Input) {
-            let Event::Poll(poll) = reader::input(record).expect("an input").event else { continue };
-            for value in poll.values {
-                values[usize::from(value.signal)].push(match value.value {
-                    Measured::Number(number) => number,
-                    Measured::Flag(flag) => f64::from(u8::from(flag)),
-                    other => panic!("{}: {other:?}", SIGNALS[usize::from(value.signal)].kind),
-                });
-            }
+    let bytes = reader::read(path).expect("a recording");
+    let recording = reader::walk(path, &bytes).expect("a recording");
+    assert!(recording.damage.is_empty() && recording.torn.is_none(), "{}", path.display());
+    for record in recording.records.iter().filter(|r| r.kind == Kind::Input) {
+        let Event::Poll(poll) = reader::input(record).expect("an input").event else { continue };
+        for value in poll.values {
+            values[usize::from(value.signal)].push(match value.value {
+                Measured::Number(number) => number,
+                Measured::Flag(flag) => f64::from(u8::from(flag)),
+                other => panic!("{}: {other:?}", SIGNALS[usize::from(value.signal)].kind),
+            });
         }
     }
     values
@@ -222,8 +220,8 @@ async fn a_transfer_that_pymodbus_serves() {
         path
     };
     file("glycol.toml", PRODUCT);
-    let site = config::load_site(&file("site.toml", &site_text(&instruments.ports))).unwrap_or_else(|e| panic!("{e}"));
-    let delivery = config::load_delivery(&site, &file("delivery.toml", DELIVERY)).unwrap_or_else(|e| panic!("{e}"));
+    let site = config::load(&file("site.toml", &site_text(&instruments.ports))).unwrap_or_else(|e| panic!("{e}"));
+    let delivery = config::load_delivery(&file("delivery.toml", DELIVERY), &site).unwrap_or_else(|e| panic!("{e}"));
 
     let options = live::Options { site, deliveries: vec![delivery], drill_speed: None };
     let running = live::start(options).await.expect("a live loop");
@@ -238,6 +236,7 @@ async fn a_transfer_that_pymodbus_serves() {
     tokio::time::sleep(Duration::from_secs(2)).await;
     let last = frame_when(&mut bay, "anything", |_| true).await;
     enter(&bay, What::Closed).await;
+    let recording = running.recordings[0].borrow().clone();
     running.stop().await;
     let logs = instruments.end();
 
@@ -250,7 +249,7 @@ async fn a_transfer_that_pymodbus_serves() {
         );
     }
     let all = SIGNALS.iter().map(|signal| (signal, served(signal, &logs[signal.device])));
-    for ((signal, served), recorded) in all.zip(recorded(&folder.path().join("recordings"))) {
+    for ((signal, served), recorded) in all.zip(recorded(&recording)) {
         assert_recorded(signal.kind, &served, &recorded);
     }
     assert_masses(&last, &logs);

@@ -68,7 +68,10 @@ fn shipped_glycol() -> Product {
     let text = config::SITE_MANUAL.replace("products/caustic-soda-50.toml", "products/ethylene-glycol.toml");
     let read = |name: &str| std::fs::read_to_string(folder.join(name));
     let site = Site::from_text(&site_path, text, &read).unwrap_or_else(|e| panic!("{e}"));
-    let papers = config::DELIVERY_MANUAL.replace("caustic soda 50 %", "ethylene glycol");
+    // 15.5 m3 of trailer hold less of the lighter product.
+    let papers =
+        config::DELIVERY_MANUAL.replace("caustic soda 50 %", "ethylene glycol").replace("20060 kg", "16000 kg");
+    let papers = papers.replace("\"20 t\"", "\"15.9 t\"");
     let delivery = DeliveryFile::from_text(&folder.join("delivery.toml"), papers, &site);
     delivery.unwrap_or_else(|e| panic!("{e}")).setup.product
 }

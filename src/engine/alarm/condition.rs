@@ -71,12 +71,13 @@ impl Sight<'_> {
         ]
     }
 
-    /// A density meter in a line that no liquid has reached yet shows gas: out of range, and as it should be.
+    /// A density meter shows gas before liquid has reached it, and when nothing flows after the line was blown
+    /// clear: out of range, and as it should be.
     fn signal_lost(&self, signal: u16) -> Condition {
         let kind = self.settings.signals.get(usize::from(signal)).map(|s| s.kind);
         match self.readings.validity(signal) {
             Validity::Lost(Reason::NotYetRead) => Condition::Unknown,
-            Validity::Lost(Reason::OutOfRange) if kind == Some(SignalKind::LineDensity) && !self.liquid => {
+            Validity::Lost(Reason::OutOfRange) if kind == Some(SignalKind::LineDensity) && !self.liquid_flows() => {
                 Condition::False
             }
             Validity::Lost(_) => Condition::True,
@@ -124,9 +125,15 @@ impl Sight<'_> {
     }
 
     fn movement_outside_transfer(&self) -> Condition {
-        if self.phase() == Phase::Transfer {
-            return Condition::False;
-        }
+        if self.phase() == Phase::Transfer { Condition::False } else { self.movement() }
+    }
+
+    fn liquid_flows(&self) -> bool {
+        self.liquid && self.movement() != Condition::False
+    }
+
+    /// Whether anything goes through the meter.
+    fn movement(&self) -> Condition {
         let Some(kind) = flow_rate(self.settings) else { return Condition::Unknown };
         let least = if kind == SignalKind::FlowMassRate { MOVEMENT_KG_PER_S } else { MOVEMENT_KG_PER_S / 1000.0 };
         match self.readings.credible_kind(self.settings, kind, None) {

@@ -97,8 +97,16 @@ pub fn main() -> ExitCode {
     }
 }
 
+const ADVISORY: &str = "It opens and closes nothing; an independent high-level shut-off and a qualified person in \
+                        attendance are required.";
+
+/// To standard output; a watch goes on when nobody reads it.
+fn say(line: impl Display) {
+    let _ = writeln!(io::stdout(), "{line}");
+}
+
 fn fail(code: u8, why: impl Display) -> ExitCode {
-    eprintln!("brimwatch: {why}");
+    let _ = writeln!(io::stderr(), "brimwatch: {why}");
     ExitCode::from(code)
 }
 
@@ -123,7 +131,7 @@ fn written(write: impl FnOnce(&mut dyn Write) -> Result<(), RecordingError>) -> 
 fn replay(file: &Path) -> ExitCode {
     match compare::compare(file) {
         Ok(comparison) => {
-            println!("{}: {comparison}", file.display());
+            say(format_args!("{}: {comparison}", file.display()));
             match comparison.outcome {
                 Outcome::Same => ExitCode::SUCCESS,
                 Outcome::OtherProgram { .. } => ExitCode::from(OTHER_PROGRAM),
@@ -178,12 +186,10 @@ async fn watch_until_told(options: Options) -> ExitCode {
         Err(error @ live::LiveError::Recording(_)) => return fail(NO_RECORDING, error),
         Err(error) => return fail(REFUSED, error),
     };
-    println!("brimwatch watches. The page: http://{}/", running.page);
-    println!(
-        "It opens and closes nothing; an independent high-level shut-off and a qualified person in attendance are required."
-    );
+    say(format_args!("brimwatch watches. The page: http://{}/", running.page));
+    say(ADVISORY);
     told_to_stop().await;
-    println!("brimwatch stops watching; the recordings can be gone on with.");
+    say("brimwatch stops watching; the recordings can be gone on with.");
     running.stop().await;
     ExitCode::SUCCESS
 }

@@ -57,13 +57,14 @@ impl Recent {
         self.tick_count == RATE_TICKS
     }
 
-    /// Means of the last five ticks; a witness that was away in one of them has none.
+    /// Means over the last five ticks of every witness that is there now, over those ticks in which it was.
     pub fn block(&mut self) -> Three {
         let ticks = &self.ticks[..self.tick_count.min(BLOCK_TICKS)];
         let mean = [0, 1, 2].map(|i| {
-            let sum = ticks.iter().try_fold(0.0, |sum, (_, values)| values[i].map(|v| sum + v));
-            #[expect(clippy::cast_precision_loss, reason = "at most five")]
-            sum.filter(|_| !ticks.is_empty()).map(|sum| sum / ticks.len() as f64)
+            ticks.first().and_then(|(_, now)| now[i])?;
+            let there = ticks.iter().filter_map(|(_, values)| values[i]);
+            let (count, sum) = there.fold((0.0, 0.0), |(n, sum), v| (n + 1.0, sum + v));
+            Some(sum / count)
         });
         self.blocks.rotate_right(1);
         self.blocks[0] = mean;

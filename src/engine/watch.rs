@@ -126,8 +126,8 @@ impl Watch {
         }
         let panel = Panel::credible(&self.accounts);
         self.together = panel.combine();
-        let lost_one = (0..3).any(|i| before[i] && panel.received_kg[i].is_none());
-        lost_one && self.judge(settings, &panel, at)
+        let came_or_went = (0..3).any(|i| before[i] != panel.received_kg[i].is_some());
+        came_or_went && self.judge(settings, &panel, at)
     }
 
     /// One second has gone by. True when the verdict's word changed.

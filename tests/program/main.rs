@@ -1,0 +1,6 @@
+//! The program as its users meet it: devices that die, kills, wrong files.
+
+mod cli;
+mod drilled;
+mod kill;
+mod silence;

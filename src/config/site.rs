@@ -47,6 +47,7 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     let works = Works { devices, address_bases, tanks, thresholds: thresholds(&budgets(root.table("alarms"))) };
     unlike(draft, root.tables("bay"), "name", super::slug);
     let bays = root.tables("bay").iter().map(|t| bay(draft, t, &works)).collect();
+    one_bay_a_tank(draft, root.tables("bay"));
     let table = root.table("site");
     let listen = listen(draft, table);
     draft.is_clean().then(|| Site {
@@ -227,6 +228,22 @@ fn levels(draft: &mut Draft, table: &Table, top: f64) {
             )
             .allowed(format!("up to {top} m"))
             .act("correct the level, or the tank's height or strapping table");
+    }
+}
+
+/// What another bay fills into a tank would be counted as received from this bay's trailer, and its rest would be
+/// missing from the margin: one bay for each tank, until bays tell each other.
+fn one_bay_a_tank(draft: &mut Draft, bays: &[Table]) {
+    for (i, table) in bays.iter().enumerate() {
+        for (name, spot) in table.texts("tanks") {
+            let other = bays[..i].iter().find(|t| t.texts("tanks").iter().any(|(before, _)| before == name));
+            if let Some(other) = other {
+                draft
+                    .fault(spot, table.path("tanks"), format!("{name:?} is filled by {} too", other.text("name")))
+                    .allowed("one bay for each tank: brimwatch does not yet count what another bay brings in")
+                    .act("give the tank to one bay, and never fill it from the other while a load is watched");
+            }
+        }
     }
 }
 

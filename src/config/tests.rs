@@ -201,10 +201,13 @@ fn a_strapping_file_is_read_in_its_units() {
 }
 
 #[test]
-fn several_bays_share_devices_and_tanks() {
-    let bay = SITE_MANUAL.find("[[bay]]").expect("a bay");
-    let second = SITE_MANUAL[bay..].replace("name = \"Bay 1\"", "name = \"Bay 2 (north)\"");
-    let text = format!("{SITE_MANUAL}\n{second}");
+fn several_bays_share_devices_but_no_tank() {
+    let (tank, bay) = (SITE_MANUAL.find("[[tank]]").expect("a tank"), SITE_MANUAL.find("[[bay]]").expect("a bay"));
+    let same = SITE_MANUAL[bay..].replace("name = \"Bay 1\"", "name = \"Bay 2 (north)\"");
+    let shared = site(&format!("{SITE_MANUAL}\n{same}")).map(|_| ()).expect_err("one tank of two bays").to_string();
+    assert!(shared.contains("\"204\" is filled by Bay 1 too"), "{shared}");
+    let second = same.replace("\"204\"", "\"205\"");
+    let text = format!("{SITE_MANUAL}\n{}{second}", SITE_MANUAL[tank..bay].replace("\"204\"", "\"205\""));
     let site = site(&text).unwrap_or_else(|faults| panic!("{faults}"));
     assert_eq!(site.bays.iter().map(|b| b.slug.as_str()).collect::<Vec<_>>(), ["bay-1", "bay-2-north"]);
     let clash = site_clash(&text);

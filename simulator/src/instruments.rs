@@ -195,6 +195,8 @@ pub struct Instruments {
 
 /// Pressure of the gas supply before the regulator, Pa above the air: a site header of 3 bar.
 const SUPPLY_PA: f64 = 300_000.0;
+/// Density of pad gas in a drained meter, kg/m3: nitrogen at some 70 kPa above the air.
+const GAS_IN_TUBE_KG_PER_M3: f64 = 2.0;
 /// Dew point of the pad gas, C: dry nitrogen.
 const DEW_POINT_C: f64 = -52.0;
 /// Standard gravity, m/s2 (exact by convention, ISO 80000-3).
@@ -264,10 +266,9 @@ impl Instruments {
         self.meter.scan(&self.setup, plant);
         self.scale.scan(&self.setup, plant);
         self.level.scan(&self.setup, plant.level_m());
-        // A drained meter shows gas, as a vibrating tube does.
-        let in_tube =
-            if plant.in_hose_kg() > 0.5 * p.hose_m3 * p.density_kg_per_m3 { p.density_kg_per_m3 } else { 2.0 };
-        self.line_density.scan(in_tube);
+        // A vibrating tube shows the mean density of what is in it.
+        let liquid = plant.liquid_share_at_meter();
+        self.line_density.scan(liquid * p.density_kg_per_m3 + (1.0 - liquid) * GAS_IN_TUBE_KG_PER_M3);
         self.line_temperature.scan(p.liquid_c);
         self.tank_temperature.scan(p.liquid_c);
         self.pad_gas_temperature.scan(p.gas_c);

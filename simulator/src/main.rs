@@ -49,7 +49,7 @@ fn speed(text: &str) -> Result<f64, String> {
 
 #[tokio::main]
 async fn main() -> ExitCode {
-    tracing_subscriber::fmt().with_writer(std::io::stderr).with_max_level(tracing::Level::WARN).init();
+    tracing_subscriber::fmt().with_writer(std::io::stderr).with_max_level(tracing::Level::ERROR).init();
     let Command::Demo { once, speed, store, seed, port } = Cli::parse().command;
     match demo::run(&demo::Options { once, speed, store, seed, port }).await {
         Ok(()) => ExitCode::SUCCESS,

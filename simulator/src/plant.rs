@@ -441,6 +441,12 @@ impl Plant {
         self.flows(&self.state).through_meter
     }
 
+    /// Share of liquid in what the hose gives the meter, by volume, 1.
+    #[must_use]
+    pub fn liquid_share_at_meter(&self) -> f64 {
+        leaves(self.fills(&self.state)[0], self.primed[0])
+    }
+
     /// Gas on the trailer, kg.
     #[must_use]
     pub fn trailer_gas_kg(&self) -> f64 {

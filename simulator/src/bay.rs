@@ -45,8 +45,9 @@ pub enum ClosedFor {
 const PAD_UP_PA: f64 = 3_000.0;
 /// Time that the attendant leaves the pad to settle, and everything at the end, s.
 const SETTLE_S: f64 = 20.0;
-/// The hose is clear when it holds less than this part of its fill, 1; or after this time, s.
-const CLEAR_FILL: f64 = 0.1;
+/// The hose is clear when it holds less than this part of its fill, 1: gas begins to come through with the
+/// liquid, and the attendant stops before it is blown through the meter; or after this time, s.
+const CLEAR_FILL: f64 = 0.2;
 /// See above.
 const CLEAR_S: f64 = 120.0;
 

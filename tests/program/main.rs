@@ -1,5 +1,6 @@
 //! The program as its users meet it: devices that die, kills, wrong files.
 
+mod bays;
 mod cli;
 mod drilled;
 mod kill;

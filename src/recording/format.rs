@@ -184,11 +184,13 @@ pub(super) struct EndForm {
 }
 
 /// A body longer than any reader takes.
+#[cfg(feature = "live")]
 #[derive(Debug, thiserror::Error)]
 #[error("a record of {0} bytes is beyond the format's {BODY_MAX} bytes")]
 pub(super) struct TooLong(usize);
 
 /// Appends one record to `out`.
+#[cfg(feature = "live")]
 pub(super) fn put_record(out: &mut Vec<u8>, kind: Kind, number: u64, body: &[u8]) -> Result<(), TooLong> {
     let length = u32::try_from(body.len()).ok().filter(|_| body.len() <= BODY_MAX).ok_or(TooLong(body.len()))?;
     out.reserve(HEAD_LEN + body.len());
@@ -260,6 +262,7 @@ pub(super) fn next_intact(bytes: &[u8], from: usize) -> Option<Record<'_>> {
 }
 
 /// Body of the header's record.
+#[cfg(feature = "live")]
 pub(super) fn encode_header(header: &Header) -> Vec<u8> {
     let mut body = Vec::new();
     for version in [FORMAT, READABLE_SINCE] {

@@ -30,7 +30,7 @@ fn tank_density(settings: &Settings, readings: &Readings, delivery: &Delivery) -
     let line = readings.credible_kind(settings, SignalKind::LineTemperature, None).map(Celsius);
     let tank = readings.credible_kind(settings, SignalKind::TankTemperature, Some(delivery.setup.tank)).map(Celsius);
     let temperatures = [line.unwrap_or(product.load_temperature), tank.unwrap_or(product.load_temperature)];
-    let densities = temperatures.into_iter().filter_map(|t| density::density(product, t)).map(|d| d.0);
+    let densities = temperatures.into_iter().filter_map(|t| density::actual(product, t)).map(|a| a.density.0);
     densities.min_by(f64::total_cmp)
 }
 

@@ -85,7 +85,7 @@ impl Watch {
     pub fn expect_movement(&self, settings: &Settings, delivery: &Delivery, readings: &mut Readings) {
         let tank = delivery.setup.tank;
         let total = |kind| Readings::find(settings, kind, None);
-        let density = || self.scene(settings, readings, delivery, EngineTime(0)).incoming_density();
+        let density = || self.scene(settings, readings, delivery, EngineTime(0)).incoming().map(|i| i.density);
         let mut expected: [Option<(u16, f64)>; 3] = [None; 3];
         expected[0] = total(SignalKind::FlowMassTotal).map(|s| (s, 1.0)).or_else(|| {
             let signal = total(SignalKind::FlowVolumeTotal)?;

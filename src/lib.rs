@@ -7,11 +7,23 @@
 //! ```
 //! Everything to the left and to the right of the engine does I/O; the engine does none.
 
+// The tests' scenes are written for the crate's users; unit tests use them too.
+#[cfg(test)]
+extern crate self as brimwatch;
+
+#[cfg(feature = "live")]
+pub mod cli;
+#[cfg(feature = "live")]
+pub mod clock;
 pub mod config;
 pub mod engine;
 #[cfg(feature = "live")]
+pub mod live;
+#[cfg(feature = "live")]
 pub mod page;
+pub mod picture;
 pub mod poll;
 pub mod recording;
 pub mod time;
 pub mod units;
+pub mod words;

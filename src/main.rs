@@ -1,2 +1,7 @@
-//! x
-fn main() {}
+//! The program.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    brimwatch::cli::main()
+}

@@ -1,1 +1,16 @@
-//! x
+//! A trailer, a line, a tank and their instruments that are not there: something honest to try brimwatch on.
+//!
+//! ```text
+//! plant -> instruments -> bay (with a scripted attendant) -> drill: clock and Modbus servers -> brimwatch
+//! ```
+//! The physics here is written apart from brimwatch's own mathematics, by another method, so that one can be
+//! held against the other. Shared are the site file, the units and the table of registers.
+
+pub mod bay;
+pub mod demo;
+pub mod drill;
+pub mod instruments;
+pub mod noise;
+pub mod plant;
+pub mod scenario;
+pub mod server;

@@ -1,9 +1,31 @@
 //! The site file: written file -> [`Site`] -> [`BaySetup`] with SI values and resolved tables.
 
-use crate::engine::settings::{DeliverySetup, Settings};
+pub mod keys;
+pub mod signals;
+pub mod thresholds;
+
+mod amount;
+mod delivery;
+mod fault;
+mod register;
+mod site;
+mod tables;
+mod walk;
+
+#[cfg(test)]
+mod tests;
+
+pub use fault::{Fault, Faults};
+
 use crate::poll::registers::Register;
+use crate::units::{Celsius, KgPerM3};
+use fault::{Draft, Spot};
+use std::io;
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+
+/// What a site file describes, for those who read one without the watch itself (the simulator).
+pub use crate::engine::settings::{DeliverySetup, LineStart, Settings, SignalKind, TankGeometry};
 
 /// A site, read and checked.
 #[derive(Debug, Clone)]
@@ -20,6 +42,8 @@ pub struct Site {
     pub listen: SocketAddr,
     /// Every polled device.
     pub devices: Vec<Device>,
+    /// Every product that a tank holds.
+    pub products: Vec<ProductTable>,
     /// Every bay.
     pub bays: Vec<BaySetup>,
 }
@@ -50,6 +74,23 @@ pub struct BaySetup {
     pub devices: Vec<usize>,
     /// For each of the engine's signals, where its value is found.
     pub registers: Vec<Register>,
+    /// For each of the engine's tanks, the index of its product in [`Site::products`].
+    pub products: Vec<usize>,
+}
+
+/// A product as its file describes it; a delivery adds the temperature of the load.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ProductTable {
+    /// Name, as deliveries write it.
+    pub name: String,
+    /// Density at rising temperatures.
+    pub density: Vec<(Celsius, KgPerM3)>,
+    /// Relative standard uncertainty of the density, 1.
+    pub density_u: f64,
+    /// Whether somebody has read the table in its source.
+    pub confirmed: bool,
+    /// Where the table comes from, with its standing.
+    pub source: String,
 }
 
 /// A delivery's papers, read and checked against a site.
@@ -62,3 +103,87 @@ pub struct DeliveryFile {
     /// Every text that made it: the delivery file first, then each file it names.
     pub texts: Vec<(String, String)>,
 }
+
+/// Larger files are refused: a site file is written by hand.
+const FILE_MOST_BYTES: usize = 1 << 20;
+
+/// Reads and checks a site file and the files it names.
+///
+/// # Errors
+/// Every fault found, in the order of the lines; also where a file cannot be read.
+pub fn load(path: &Path) -> Result<Site, Faults> {
+    let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+    Site::from_text(path, read_file(path)?, &|name| std::fs::read_to_string(folder.join(name)))
+}
+
+/// Reads and checks a delivery file against its site.
+///
+/// # Errors
+/// Every fault found, in the order of the lines; also where the file cannot be read.
+pub fn load_delivery(path: &Path, site: &Site) -> Result<DeliveryFile, Faults> {
+    DeliveryFile::from_text(path, read_file(path)?, site)
+}
+
+impl Site {
+    /// A site out of a text that is held in memory (of a recording, of the simulator); `read` gives the text of
+    /// each file it names, by the name as written. `path` is where the text belongs: relative paths begin there.
+    ///
+    /// # Errors
+    /// Every fault found, in the order of the lines.
+    pub fn from_text(path: &Path, text: String, read: &dyn Fn(&str) -> io::Result<String>) -> Result<Site, Faults> {
+        let mut draft = Draft::default();
+        site::site(&mut draft, path, text, read).ok_or_else(|| draft.finish())
+    }
+
+    /// The same site again out of the texts that made it.
+    ///
+    /// # Errors
+    /// Every fault found; none where `texts` come from a [`Site`] of this program version.
+    pub fn from_texts(path: &Path, texts: &[(String, String)]) -> Result<Site, Faults> {
+        let text = texts.first().map(|(_, text)| text.clone()).unwrap_or_default();
+        let find = |name: &str| texts.iter().skip(1).find(|(n, _)| n == name).map(|(_, text)| text.clone());
+        Site::from_text(path, text, &|name| find(name).ok_or_else(|| io::Error::from(io::ErrorKind::NotFound)))
+    }
+}
+
+impl DeliveryFile {
+    /// A delivery out of a text that is held in memory.
+    ///
+    /// # Errors
+    /// Every fault found, in the order of the lines.
+    pub fn from_text(path: &Path, text: String, site: &Site) -> Result<DeliveryFile, Faults> {
+        let mut draft = Draft::default();
+        delivery::delivery(&mut draft, path, text, site).ok_or_else(|| draft.finish())
+    }
+}
+
+/// The text of a file that was asked for.
+fn read_file(path: &Path) -> Result<String, Faults> {
+    let why = match std::fs::metadata(path).map(|m| m.len()) {
+        Ok(bytes) if bytes > FILE_MOST_BYTES as u64 => format!("it is larger than {FILE_MOST_BYTES} bytes"),
+        _ => match std::fs::read_to_string(path) {
+            Ok(text) => return Ok(text),
+            Err(why) => why.to_string(),
+        },
+    };
+    let mut draft = Draft::default();
+    let file = draft.open(path.display().to_string(), "");
+    let whole = Spot { file, span: None };
+    draft.fault(&whole, "", format!("cannot be read: {why}")).act("give the path of a text file in UTF-8");
+    Err(draft.finish())
+}
+
+/// Short name for addresses and folders: lower-case letters, digits and single dashes; "bay" where nothing of
+/// the name is left.
+#[must_use]
+pub fn slug(name: &str) -> String {
+    let plain = name.chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' });
+    let parts = plain.collect::<String>();
+    let parts = parts.split('-').filter(|part| !part.is_empty()).collect::<Vec<_>>().join("-");
+    if parts.is_empty() { "bay".to_owned() } else { parts }
+}
+
+/// The shipped site file: commented, its own manual.
+pub const SITE_MANUAL: &str = include_str!("../../config/site.toml");
+/// The shipped delivery file.
+pub const DELIVERY_MANUAL: &str = include_str!("../../config/delivery.toml");

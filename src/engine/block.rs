@@ -51,13 +51,20 @@ impl Recent {
         self.white_kg = accounts.map(|a| a.white_kg);
     }
 
-    /// Means of the last five ticks; a witness that was away in one of them has none.
+    /// A whole minute has been seen.
+    #[must_use]
+    pub fn is_full(&self) -> bool {
+        self.tick_count == RATE_TICKS
+    }
+
+    /// Means over the last five ticks of every witness that is there now, over those ticks in which it was.
     pub fn block(&mut self) -> Three {
         let ticks = &self.ticks[..self.tick_count.min(BLOCK_TICKS)];
         let mean = [0, 1, 2].map(|i| {
-            let sum = ticks.iter().try_fold(0.0, |sum, (_, values)| values[i].map(|v| sum + v));
-            #[expect(clippy::cast_precision_loss, reason = "at most five")]
-            sum.filter(|_| !ticks.is_empty()).map(|sum| sum / ticks.len() as f64)
+            ticks.first().and_then(|(_, now)| now[i])?;
+            let there = ticks.iter().filter_map(|(_, values)| values[i]);
+            let (count, sum) = there.fold((0.0, 0.0), |(n, sum), v| (n + 1.0, sum + v));
+            Some(sum / count)
         });
         self.blocks.rotate_right(1);
         self.blocks[0] = mean;
@@ -65,9 +72,10 @@ impl Recent {
         mean
     }
 
-    /// How far the witnesses other than `witness` moved since the tick before, kg; `None` without any other.
+    /// How far the witnesses other than `witness` moved since the tick before, kg; `None` without any other. The
+    /// uncertainty is that of a whole run of such moves: their sum is one difference of two readings.
     #[must_use]
-    pub fn moved_by_others_kg(&self, witness: usize) -> Option<f64> {
+    pub fn moved_by_others_kg(&self, witness: usize) -> Option<Estimate> {
         if self.tick_count < 2 {
             return None;
         }
@@ -81,7 +89,7 @@ impl Recent {
                 weights += weight;
             }
         }
-        (weights > 0.0).then(|| weighted / weights)
+        (weights > 0.0).then(|| Estimate { value: weighted / weights, u: (2.0 / weights).sqrt() })
     }
 
     fn weight(&self, i: usize) -> f64 {

@@ -18,6 +18,7 @@ pub mod reconcile;
 pub mod suspects;
 pub mod verdict;
 
+pub mod course;
 pub mod margin;
 pub mod pad;
 pub mod projection;
@@ -282,6 +283,7 @@ impl Monitor {
             readings: &self.readings,
             delivery: self.delivery.as_ref(),
             verdict: &self.watch.verdict,
+            liquid: self.phase() == Phase::Transfer && self.watch.liquid_arrived(),
             credible: self.watch.credible(),
             margin: &self.margin,
             recorder: self.recorder,

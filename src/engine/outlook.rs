@@ -1,5 +1,6 @@
 //! Gathers what projection and margin look at: what is in the tank, what is still to come.
 
+use super::course::Heads;
 use super::delivery::Delivery;
 use super::frame::{Estimate, Finish, Margin, Pessimist, Phase, Tank};
 use super::input::Neighbour;
@@ -29,7 +30,7 @@ fn tank_density(settings: &Settings, readings: &Readings, delivery: &Delivery) -
     let line = readings.credible_kind(settings, SignalKind::LineTemperature, None).map(Celsius);
     let tank = readings.credible_kind(settings, SignalKind::TankTemperature, Some(delivery.setup.tank)).map(Celsius);
     let temperatures = [line.unwrap_or(product.load_temperature), tank.unwrap_or(product.load_temperature)];
-    let densities = temperatures.into_iter().filter_map(|t| density::density(product, t)).map(|d| d.0);
+    let densities = temperatures.into_iter().filter_map(|t| density::actual(product, t)).map(|a| a.density.0);
     densities.min_by(f64::total_cmp)
 }
 
@@ -183,12 +184,28 @@ impl Scene<'_> {
         let fill_kg = density.map_or(0.0, |d| scene.line_fill_kg(d).0 + scene.line_fill_kg(d).1);
         let first_gas = self.outlook(self.delivery.loaded_kg - fill_kg, self.delivery.setup.ticket_u.0);
         let level = self.level_outlook(margin).unwrap_or_default();
-        projection::finish(
-            self.at,
-            self.watch.rate,
-            [&planned, &first_gas, &level],
-            self.settings.limits.response_time_s,
-        )
+        let (Some(rate), Some(together)) = (projection::moving(self.watch.rate), self.watch.together) else {
+            return Finish::default();
+        };
+        let Some(heads) = self.heads() else { return Finish::default() };
+        let ahead = self.watch.course.ahead(self.settings, together.received_kg.value, rate, heads);
+        if ahead.rate <= 0.0 {
+            return Finish::default();
+        }
+        let response_time_s = self.settings.limits.response_time_s;
+        projection::finish(self.at, &ahead, [&planned, &first_gas, &level], response_time_s)
+    }
+
+    /// What makes the rate fall.
+    fn heads(&self) -> Option<Heads> {
+        let setup = self.setup()?;
+        let tank = Some(self.delivery.setup.tank);
+        let level = self.readings.credible_kind(self.settings, SignalKind::Level, tank);
+        let tank_m2 = geometry::area(&setup.geometry, Metre(level.unwrap_or(setup.working.0)))?;
+        let pad_pa = self.readings.credible_kind(self.settings, SignalKind::PadPressure, None);
+        let tank_pa = self.readings.credible_kind(self.settings, SignalKind::TankPressure, tank).unwrap_or(0.0);
+        let driving_pa = pad_pa.map(|pad| pad - tank_pa);
+        Some(Heads { tank_m2, trailer_m3: self.delivery.setup.trailer_volume.0, driving_pa, pad_pa })
     }
 
     /// What still has to be received until `target_kg` is.

@@ -1,19 +1,15 @@
-//! When it will be in: first form, a straight line with an honest width.
+//! When it will be in.
 //!
-//! Remaining mass over the present rate. The rate of a pad-driven transfer falls as the trailer's head falls and
-//! people turn the pad, so the time carries a relative standard uncertainty of its own beside those of the
-//! masses. Quantiles are normal. A moment is given by the combined mass; its *earliest* is the smallest 5 %
-//! quantile over all credible witnesses, because being late is what hurts.
+//! The rest, moved at the rate that lies ahead ([`super::course`]). Quantiles are normal. A moment is given by the
+//! combined mass; its *earliest* is the smallest 5 % quantile over all credible witnesses, because being late is
+//! what hurts.
 
+use super::course::Ahead;
 use super::frame::{Estimate, Finish, Moment, WitnessId};
 use crate::time::EngineTime;
 
 /// Standard normal quantile of 0.95.
 const Z95: f64 = 1.644_853_626_951_472_7;
-
-/// Relative standard uncertainty of "the rate stays as it is", 1: a falling head and a wandering pad change
-/// the mean rate of the rest by some per cent (simulated 20 t pad transfers; docs/method.md).
-const RATE_U: f64 = 0.05;
 
 /// Slower than this nothing is projected, kg/s.
 const MOVING_KG_PER_S: f64 = 0.05;
@@ -44,13 +40,12 @@ pub fn moving(rate: Option<Estimate>) -> Option<Estimate> {
 
 /// When an event comes; `None` while nothing moves or it is behind.
 #[must_use]
-pub fn moment(at: EngineTime, rate: Estimate, outlook: &Outlook) -> Option<Moment> {
+pub fn moment(at: EngineTime, ahead: &Ahead, outlook: &Outlook) -> Option<Moment> {
     let together = outlook.together.filter(|rest| rest.value > 0.0)?;
     let time = |rest: Estimate, z: f64| {
-        let seconds = rest.value / rate.value;
-        let relative = (rate.u / rate.value) * (rate.u / rate.value) + RATE_U * RATE_U;
-        let own = rest.u / rate.value;
-        at.plus_s((seconds + z * (own * own + seconds * seconds * relative).sqrt()).max(0.0))
+        let seconds = ahead.time_s(rest.value);
+        let own = rest.u / ahead.rate;
+        at.plus_s((seconds.value + z * (own * own + seconds.u * seconds.u).sqrt()).max(0.0))
     };
     let earliest = outlook.each.iter().map(|rest| (time(rest.kg, -Z95), rest.by)).min_by_key(|(t, _)| *t)?;
     Some(Moment {
@@ -66,14 +61,13 @@ pub fn moment(at: EngineTime, rate: Estimate, outlook: &Outlook) -> Option<Momen
 #[must_use]
 pub fn finish(
     at: EngineTime,
-    rate: Option<Estimate>,
+    ahead: &Ahead,
     [planned, first_gas, level]: [&Outlook; 3],
     response_time_s: f64,
 ) -> Finish {
-    let Some(rate) = moving(rate) else { return Finish::default() };
-    let planned = moment(at, rate, planned);
-    let first_gas = moment(at, rate, first_gas);
-    let level = moment(at, rate, level);
+    let planned = moment(at, ahead, planned);
+    let first_gas = moment(at, ahead, first_gas);
+    let level = moment(at, ahead, level);
     let first = [first_gas, level].into_iter().flatten().map(|m| m.earliest).min();
     Finish { planned, first_gas, level, be_at_valve_by: first.map(|t| t.plus_s(-response_time_s)) }
 }

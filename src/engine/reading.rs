@@ -3,10 +3,10 @@
 //! What this stage believes. A value is *Lost* when it is missed, stale, an exception, no number, outside the
 //! plausible range, at its instrument's end of range, or frozen; then nothing downstream may use it as current.
 //! An instrument at its end of range still says "at least". A quantity that must move because mass moved, and
-//! does not by more than one division and four standard deviations of its noise, is frozen: a timer alone
+//! does not by more than one division and four standard uncertainties of its reading and of that mass, is frozen: a timer alone
 //! would call a still tank frozen and a slowly filled one alive.
 
-use super::frame::{Reading, Reason, Validity};
+use super::frame::{Estimate, Reading, Reason, Validity};
 use super::input::{Measured, Missed, Poll};
 use super::settings::{Settings, SignalKind, SignalSetup};
 use crate::time::EngineTime;
@@ -17,7 +17,7 @@ const RECENT: usize = 8;
 /// A recent value no older than this serves a start reading, s.
 const RECENT_S: f64 = 15.0;
 
-/// Standard deviations of noise that a frozen value must fail to move by.
+/// Standard uncertainties that a frozen value must fail to move by, beyond one division.
 const FROZEN_SIGMAS: f64 = 4.0;
 
 /// The mean of the last readings, taken when a transfer starts.
@@ -155,12 +155,14 @@ impl Readings {
 
     /// Counts what the other witnesses saw move; a value that should have followed and did not is frozen.
     /// `per_kg` is the signal's expected movement per kilogram, SI/kg.
-    pub fn expect(&mut self, settings: &Settings, signal: u16, moved_kg: f64, per_kg: f64) {
+    pub fn expect(&mut self, settings: &Settings, signal: u16, moved_kg: Estimate, per_kg: f64) {
         let index = usize::from(signal);
         let (Some(setup), Some(state)) = (settings.signals.get(index), self.states.get_mut(index)) else { return };
-        state.moved_kg += moved_kg;
+        state.moved_kg += moved_kg.value;
         let expected = (state.moved_kg * per_kg).abs();
-        if state.validity.is_credible() && expected > setup.division + FROZEN_SIGMAS * setup.noise {
+        let expected_u = moved_kg.u * per_kg;
+        let u = (setup.noise * setup.noise + expected_u * expected_u).sqrt();
+        if state.validity.is_credible() && expected > setup.division + FROZEN_SIGMAS * u {
             state.validity = Validity::Lost(Reason::Frozen);
             state.recent_len = 0;
         }

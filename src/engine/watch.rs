@@ -1,6 +1,7 @@
 //! What is known about the mass of one transfer: accounts, the combined mass, the rate, the verdict.
 
 use super::block::{BLOCK_TICKS, Recent};
+use super::course::Course;
 use super::delivery::Delivery;
 use super::frame::{Estimate, Reason, Together, Verdict, VerdictWord, Witness, WitnessId};
 use super::projection;
@@ -14,6 +15,9 @@ use crate::units::Metre;
 
 /// The witnesses in their order.
 pub const WITNESSES: [WitnessId; 3] = [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank];
+
+/// Liquid has arrived once this many standard uncertainties of it are in.
+const ARRIVED_SIGMAS: f64 = 3.0;
 
 /// Estimates of one transfer.
 #[derive(Debug, Clone)]
@@ -30,6 +34,8 @@ pub struct Watch {
     pub rate: Option<Estimate>,
     /// The fastest any credible witness says, kg/s; kept while none is left.
     pub fastest_kg_per_s: f64,
+    /// How the rate went so far.
+    pub course: Course,
     recent: Recent,
     ticks: usize,
 }
@@ -45,6 +51,7 @@ impl Watch {
             verdict: verdict::none(at),
             rate: None,
             fastest_kg_per_s: 0.0,
+            course: Course::default(),
             recent: Recent::default(),
             ticks: 0,
         }
@@ -54,6 +61,12 @@ impl Watch {
     pub fn blind(&mut self) {
         self.recent = Recent::default();
         self.rate = None;
+    }
+
+    /// More has been received than the witnesses' uncertainty could feign.
+    #[must_use]
+    pub fn liquid_arrived(&self) -> bool {
+        self.together.is_some_and(|t| t.received_kg.value > ARRIVED_SIGMAS * t.received_kg.u)
     }
 
     /// How many witnesses are credible.
@@ -72,7 +85,7 @@ impl Watch {
     pub fn expect_movement(&self, settings: &Settings, delivery: &Delivery, readings: &mut Readings) {
         let tank = delivery.setup.tank;
         let total = |kind| Readings::find(settings, kind, None);
-        let density = || self.scene(settings, readings, delivery, EngineTime(0)).incoming_density();
+        let density = || self.scene(settings, readings, delivery, EngineTime(0)).incoming().map(|i| i.density);
         let mut expected: [Option<(u16, f64)>; 3] = [None; 3];
         expected[0] = total(SignalKind::FlowMassTotal).map(|s| (s, 1.0)).or_else(|| {
             let signal = total(SignalKind::FlowVolumeTotal)?;
@@ -113,8 +126,8 @@ impl Watch {
         }
         let panel = Panel::credible(&self.accounts);
         self.together = panel.combine();
-        let lost_one = (0..3).any(|i| before[i] && panel.received_kg[i].is_none());
-        lost_one && self.judge(settings, &panel, at)
+        let came_or_went = (0..3).any(|i| before[i] != panel.received_kg[i].is_some());
+        came_or_went && self.judge(settings, &panel, at)
     }
 
     /// One second has gone by. True when the verdict's word changed.
@@ -122,6 +135,12 @@ impl Watch {
         let mut changed = self.observe(settings, readings, delivery, at);
         self.recent.tick(at, &self.accounts);
         self.rate = self.recent.rate_kg_per_s();
+        let pad_pa = readings.credible_kind(settings, SignalKind::PadPressure, None);
+        if let (Some(rate), Some(together)) = (projection::moving(self.rate), &self.together)
+            && self.recent.is_full()
+        {
+            self.course.tick(at, together.received_kg.value, rate, pad_pa);
+        }
         let slopes = self.recent.slopes_kg_per_s();
         if let Some(fastest) = slopes.iter().flatten().map(|s| s.value).max_by(f64::total_cmp) {
             self.fastest_kg_per_s = fastest.max(0.0);

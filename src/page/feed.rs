@@ -1,10 +1,12 @@
 //! What the live loop hands to the page, and what the page hands back.
 
-use crate::engine::frame::Frame;
-use crate::engine::input::Entry;
 use crate::engine::settings::Settings;
 use std::sync::Arc;
 use tokio::sync::{mpsc, oneshot, watch};
+
+/// What a viewer is shown and what a person may enter, for those at this door.
+pub use crate::engine::frame::Frame;
+pub use crate::engine::input::{Entry, What};
 
 /// One bay as the page sees it.
 #[derive(Debug, Clone)]

@@ -1,3 +1,11 @@
-//! What the attendant sees.
+//! What the attendant sees. One direction: what the live loop publishes becomes a page; the only thing that
+//! goes back is a person's entry.
 
+mod connections;
 pub mod feed;
+pub mod server;
+pub mod view;
+
+#[cfg(test)]
+#[path = "../../tests/browser/scenes.rs"]
+mod scenes;

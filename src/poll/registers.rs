@@ -49,7 +49,8 @@ pub struct Register {
     pub data: DataType,
     /// In which order.
     pub order: WordOrder,
-    /// SI value = number x factor + offset (the register's scale and unit together).
+    /// SI value = number x factor + offset (the register's scale and unit together). For a yes/no the number is
+    /// the bit, 0 or 1, and any value but 0 means yes: -1 and 1 read a contact that opens when it trips.
     pub factor: f64,
     /// See `factor`.
     pub offset: f64,
@@ -73,7 +74,8 @@ impl Register {
             return Measured::NotANumber;
         }
         if self.data == DataType::Bool {
-            return Measured::Flag(words[0] != 0);
+            let bit = f64::from(u8::from(words[0] != 0));
+            return Measured::Flag(bit * self.factor + self.offset != 0.0);
         }
         let number = self.number(self.big_endian(words));
         let si = number * self.factor + self.offset;

@@ -1,7 +1,7 @@
 //! What happened, on disk, so that it can be held against a replay: every input in its order, the outputs that
 //! were shown, and what the segment started from.
 //!
-//! [`format`] says how it lies there, [`reader`] walks it whatever state it is in, [`writer`] makes it without
+//! [`mod@format`] says how it lies there, [`reader`] walks it whatever state it is in, [`writer`] makes it without
 //! ever holding up the watch, [`resume`] builds a monitor from it, [`compare`] replays it bit for bit, and
 //! [`json`] and [`dump`] show it.
 

@@ -3,6 +3,8 @@
 mod damage;
 mod files;
 mod format;
+#[cfg(feature = "peers")]
+mod release;
 mod replay;
 mod samples;
 mod toy;

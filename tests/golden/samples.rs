@@ -225,16 +225,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
         at: now,
         clock: WallAnchor { at: at(1), wall: WallTime(1_800_000_001_000_000_000) },
         phase: Phase::Transfer,
-        delivery: Some(DeliveryState {
-            id: "D-0001".into(),
-            leg: 1,
-            product: "caustic soda 50 %".into(),
-            product_confirmed: false,
-            planned_kg: 20_000.0,
-            loaded_kg: 20_083.7,
-            started: Some(at(2)),
-            closed: None,
-        }),
+        delivery: Some(delivery_state()),
         readings: vec![Reading {
             signal: 2,
             value_si: Some(2.75),
@@ -253,16 +244,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
             chi_square: 0.25,
             degrees_of_freedom: 1,
         }),
-        verdict: Verdict {
-            word: VerdictWord::Agree,
-            since: at(5),
-            agree_within_kg: Some(6.0),
-            leak_below_trailer_kg_per_min: Some(3.5),
-            leak_below_tank_kg_per_min: None,
-            missing_kg: Some(estimate(-4.25)),
-            suspects: [false, true, false],
-            explanations: vec![Explanation::LeakBeforeMeter, Explanation::MeterHigh],
-        },
+        verdict: verdict(),
         rate: Some(estimate(9.5)),
         finish: Finish { planned: Some(moment), first_gas: Some(moment), level: None, be_at_valve_by: Some(at(40)) },
         margin: Margin::Known {
@@ -290,6 +272,32 @@ pub fn full_frame(now: EngineTime) -> Frame {
         }],
         recorder: RecorderState::Waiting { bytes: 4096 },
         blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),
+    }
+}
+
+fn delivery_state() -> DeliveryState {
+    DeliveryState {
+        id: "D-0001".into(),
+        leg: 1,
+        product: "caustic soda 50 %".into(),
+        product_confirmed: false,
+        planned_kg: 20_000.0,
+        loaded_kg: 20_083.7,
+        started: Some(at(2)),
+        closed: None,
+    }
+}
+
+fn verdict() -> Verdict {
+    Verdict {
+        word: VerdictWord::Agree,
+        since: at(5),
+        agree_within_kg: Some(6.0),
+        leak_below_trailer_kg_per_min: Some(3.5),
+        leak_below_tank_kg_per_min: None,
+        missing_kg: Some(Estimate { value: -4.25, u: -4.25 / 300.0 }),
+        suspects: [false, true, false],
+        explanations: vec![Explanation::LeakBeforeMeter, Explanation::MeterHigh],
     }
 }
 

@@ -22,6 +22,8 @@ pub struct Sight<'a> {
     pub delivery: Option<&'a Delivery>,
     /// What the witnesses say together.
     pub verdict: &'a Verdict,
+    /// Liquid has come through the line in this transfer.
+    pub liquid: bool,
     /// How many witnesses are credible.
     pub credible: usize,
     /// The room.
@@ -48,7 +50,7 @@ impl Sight<'_> {
         let plate = self.delivery.map(|d| &d.setup.plate);
         answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
         for signal in (0..self.settings.signals.len()).filter_map(|s| u16::try_from(s).ok()) {
-            answers.push((key(AlarmId::SignalLost, signal), signal_lost(self.readings.validity(signal))));
+            answers.push((key(AlarmId::SignalLost, signal), self.signal_lost(signal)));
         }
         answers
     }
@@ -67,6 +69,20 @@ impl Sight<'_> {
             (key(AlarmId::RecorderTrouble, 0), yes(self.recorder != RecorderState::Durable)),
             (key(AlarmId::EstimatesRestarted, 0), yes(self.restarted)),
         ]
+    }
+
+    /// A density meter shows gas before liquid has reached it, and when nothing flows after the line was blown
+    /// clear: out of range, and as it should be.
+    fn signal_lost(&self, signal: u16) -> Condition {
+        let kind = self.settings.signals.get(usize::from(signal)).map(|s| s.kind);
+        match self.readings.validity(signal) {
+            Validity::Lost(Reason::NotYetRead) => Condition::Unknown,
+            Validity::Lost(Reason::OutOfRange) if kind == Some(SignalKind::LineDensity) && !self.liquid_flows() => {
+                Condition::False
+            }
+            Validity::Lost(_) => Condition::True,
+            Validity::Good | Validity::Doubtful(_) => Condition::False,
+        }
     }
 
     fn signals(&self, kind: SignalKind, tank: u16) -> impl Iterator<Item = u16> {
@@ -109,9 +125,15 @@ impl Sight<'_> {
     }
 
     fn movement_outside_transfer(&self) -> Condition {
-        if self.phase() == Phase::Transfer {
-            return Condition::False;
-        }
+        if self.phase() == Phase::Transfer { Condition::False } else { self.movement() }
+    }
+
+    fn liquid_flows(&self) -> bool {
+        self.liquid && self.movement() != Condition::False
+    }
+
+    /// Whether anything goes through the meter.
+    fn movement(&self) -> Condition {
         let Some(kind) = flow_rate(self.settings) else { return Condition::Unknown };
         let least = if kind == SignalKind::FlowMassRate { MOVEMENT_KG_PER_S } else { MOVEMENT_KG_PER_S / 1000.0 };
         match self.readings.credible_kind(self.settings, kind, None) {
@@ -131,14 +153,6 @@ impl Sight<'_> {
 
 fn key(id: AlarmId, subject: u16) -> AlarmKey {
     AlarmKey { id, subject }
-}
-
-fn signal_lost(validity: Validity) -> Condition {
-    match validity {
-        Validity::Lost(Reason::NotYetRead) => Condition::Unknown,
-        Validity::Lost(_) => Condition::True,
-        Validity::Good | Validity::Doubtful(_) => Condition::False,
-    }
 }
 
 /// True when one says so; unknown when one that could say so is silent; false when none is fitted or all deny.

@@ -4,6 +4,7 @@
 //! density at the line's temperature; that density is then an error it shares with the tank.
 //! The totalizer comes first: it misses nothing between two polls. A bay without one integrates the rate.
 
+use super::density::Actual;
 use super::{Account, Budget, Pair, Scene, flow_rate};
 use crate::engine::delivery::RateIntegral;
 use crate::engine::frame::{Reason, Source, Validity};
@@ -12,21 +13,26 @@ use crate::engine::settings::SignalKind;
 /// Mass received in the tank by the flow meter.
 #[must_use]
 pub fn account(scene: &Scene) -> Account {
-    let Some(density) = scene.incoming_density() else { return Account::lost(Reason::OffTheTable) };
-    match metered(scene, density.0) {
+    let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };
+    let density = incoming.density;
+    match metered(scene, incoming) {
         Ok((metered_kg, mut budget, white_kg, division_kg)) => {
             let (_, downstream_kg) = scene.line_fill_kg(density);
             budget.add(Source::LineDownstream, -downstream_kg * scene.settings.line.volume_u);
+            let by_volume = !scene.fitted(SignalKind::FlowMassTotal) && !scene.fitted(SignalKind::FlowMassRate);
+            let validity =
+                if incoming.beyond && by_volume { Validity::Doubtful(Reason::OffTheTable) } else { Validity::Good };
             // Until the line behind the meter is full nothing has reached the tank.
             let received_kg = if metered_kg < downstream_kg { metered_kg.min(0.0) } else { metered_kg - downstream_kg };
-            Account { validity: Validity::Good, received_kg: Some(received_kg), budget, white_kg, division_kg }
+            Account { validity, received_kg: Some(received_kg), budget, white_kg, division_kg }
         }
         Err(reason) => Account::lost(reason),
     }
 }
 
 /// Mass through the meter, its budget, white part and division, kg.
-fn metered(scene: &Scene, density: f64) -> Result<(f64, Budget, f64, f64), Reason> {
+fn metered(scene: &Scene, incoming: Actual) -> Result<(f64, Budget, f64, f64), Reason> {
+    let density = incoming.density.0;
     let mut budget = Budget::ZERO;
     if let Some(zero) = zero_kg_per_s(scene, density) {
         budget.add(Source::MeterZero, zero * scene.elapsed_s());
@@ -38,10 +44,10 @@ fn metered(scene: &Scene, density: f64) -> Result<(f64, Budget, f64, f64), Reaso
     if scene.fitted(SignalKind::FlowVolumeTotal) {
         let pair = scene.pair(SignalKind::FlowVolumeTotal, None)?;
         let (kg, mut budget, white, division) = by_total(&pair, density, budget);
-        budget.add(Source::Density, kg * scene.product().density_u);
+        budget.add(Source::Density, kg * incoming.u);
         return Ok((kg, budget, white, division));
     }
-    by_rate(scene, density, budget)
+    by_rate(scene, incoming, budget)
 }
 
 /// `per_unit`: kg per unit of the total.
@@ -64,8 +70,8 @@ fn zero_kg_per_s(scene: &Scene, density: f64) -> Option<f64> {
     scene.settings.signals.iter().find(|s| s.kind == kind).map(|s| s.zero * per_unit)
 }
 
-fn by_rate(scene: &Scene, density: f64, mut budget: Budget) -> Result<(f64, Budget, f64, f64), Reason> {
-    let (kind, per_unit) = rate_signal(scene, density).ok_or(Reason::NotFitted)?;
+fn by_rate(scene: &Scene, incoming: Actual, mut budget: Budget) -> Result<(f64, Budget, f64, f64), Reason> {
+    let (kind, per_unit) = rate_signal(scene, incoming.density.0).ok_or(Reason::NotFitted)?;
     let pair = scene.pair(kind, None)?;
     let RateIntegral { total, gap_total, .. } = scene.delivery.rate_integral;
     let kg = total * per_unit;
@@ -76,7 +82,7 @@ fn by_rate(scene: &Scene, density: f64, mut budget: Budget) -> Result<(f64, Budg
     // Over a gap the trapezoid assumes a straight line; a rectangular half of it is its standard error.
     budget.add(Source::Gap, gap_total * per_unit / (2.0 * 3.0_f64.sqrt()));
     if kind == SignalKind::FlowVolumeRate {
-        budget.add(Source::Density, kg * scene.product().density_u);
+        budget.add(Source::Density, kg * incoming.u);
     }
     Ok((kg, budget, white, pair.setup.division * per_unit))
 }

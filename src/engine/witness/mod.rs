@@ -190,10 +190,10 @@ impl<'a> Scene<'a> {
         measured.map_or(self.product().load_temperature, Celsius)
     }
 
-    /// Density of the incoming liquid; `None` outside the product's table.
+    /// Density of the incoming liquid; `None` far outside the product's table.
     #[must_use]
-    pub fn incoming_density(&self) -> Option<KgPerM3> {
-        density::density(self.product(), self.incoming_temperature())
+    pub fn incoming(&self) -> Option<density::Actual> {
+        density::actual(self.product(), self.incoming_temperature())
     }
 
     /// Seconds since the transfer started.

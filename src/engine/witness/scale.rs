@@ -81,7 +81,8 @@ pub fn account(scene: &Scene) -> Account {
         Ok(pair) => pair,
         Err(reason) => return Account::lost(reason),
     };
-    let Some(density) = scene.incoming_density() else { return Account::lost(Reason::OffTheTable) };
+    let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };
+    let density = incoming.density;
     let gas = pad_gas(scene);
     let setup = &scene.delivery.setup;
     // Head space at the start: the trailer's volume less the load's.

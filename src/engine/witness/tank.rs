@@ -26,7 +26,8 @@ pub fn account(scene: &Scene) -> Account {
     let Some(area_m2) = geometry::area(&tank.geometry, Metre(pair.now)) else {
         return Account::lost(Reason::OffTheTable);
     };
-    let Some(density) = scene.incoming_density() else { return Account::lost(Reason::OffTheTable) };
+    let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };
+    let density = incoming.density;
 
     let kg_per_m = area_m2 * density.0;
     let rise_kg = (now_m3 - start_m3) * density.0;
@@ -35,10 +36,14 @@ pub fn account(scene: &Scene) -> Account {
 
     let mut budget = Budget::ZERO;
     budget.add(Source::TankTable, rise_kg * tank.table_u);
-    budget.add(Source::Density, rise_kg * scene.product().density_u);
+    budget.add(Source::Density, rise_kg * incoming.u);
     budget.add(Source::LevelReading, kg_per_m * pair.difference_u());
     budget.add(Source::LevelLag, lag_kg * LAG_U);
     budget.add(Source::DrawOff, drawn_u_kg);
+    let validity = match validity {
+        Validity::Good if incoming.beyond => Validity::Doubtful(Reason::OffTheTable),
+        validity => validity,
+    };
     Account {
         validity,
         received_kg: Some(rise_kg + lag_kg + drawn_kg),

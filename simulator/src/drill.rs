@@ -1,0 +1,217 @@
+//! A drill: simulated bays behind a clock that runs faster than real time, their instruments on the wire.
+
+use crate::bay::{BAY_STEP_S, SimulatedBay};
+use crate::server::{DeviceServer, Registers};
+use brimwatch::config::{DeliveryFile, Site};
+use brimwatch::poll::registers::Register;
+use std::fmt::Write;
+use std::io;
+use std::net::SocketAddr;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+use tokio::task::JoinHandle;
+use tokio::time::{Instant, MissedTickBehavior, interval};
+
+/// Real time between two looks at the clock.
+const LOOK: Duration = Duration::from_millis(5);
+/// Most scans made up for in one look, so that a machine that slept does not stop all else.
+const SCANS_MOST: u32 = 200;
+
+/// Where a signal lies on the wire, and which bay it comes from.
+struct Slot {
+    registers: Registers,
+    register: Register,
+    bay: usize,
+    signal: usize,
+}
+
+/// A drill under way. Dropping it ends it.
+pub struct Drill {
+    bays: Arc<Mutex<Vec<SimulatedBay>>>,
+    devices: Vec<(String, DeviceServer)>,
+    clock: JoinHandle<()>,
+}
+
+impl Drill {
+    /// Starts a server for every device of the site (the addresses written there are not used) and lets the
+    /// bays run at `speed` times real time.
+    ///
+    /// # Errors
+    /// When no port of 127.0.0.1 is free.
+    pub async fn start(site: &Site, deliveries: &[DeliveryFile], speed: f64, seed: u64) -> io::Result<Drill> {
+        let mut devices = Vec::new();
+        for device in &site.devices {
+            devices.push((device.name.clone(), DeviceServer::start(device.unit).await?));
+        }
+        let delivery_of = |bay| deliveries.iter().find(|d| d.bay == bay).map(|d| &d.setup);
+        let bays: Vec<SimulatedBay> = (0u64..)
+            .zip(&site.bays)
+            .enumerate()
+            .map(|(i, (nth, bay))| SimulatedBay::new(&bay.settings, delivery_of(i), seed.wrapping_add(nth)))
+            .collect();
+        let slots = slots(site, &devices);
+        write_all(site, &slots, &bays);
+        let bays = Arc::new(Mutex::new(bays));
+        let clock = tokio::spawn(run(site.clone(), slots, Arc::clone(&bays), speed));
+        Ok(Drill { bays, devices, clock })
+    }
+
+    /// Name and address of every device, in the order of the site file.
+    #[must_use]
+    pub fn addresses(&self) -> Vec<(String, SocketAddr)> {
+        self.devices.iter().map(|(name, server)| (name.clone(), server.address())).collect()
+    }
+
+    /// A device, to be killed, silenced or asked what it was asked.
+    pub fn device(&mut self, name: &str) -> Option<&mut DeviceServer> {
+        self.devices.iter_mut().find(|(n, _)| n == name).map(|(_, server)| server)
+    }
+
+    /// Looks at a bay, or lets its attendant go on.
+    pub fn with_bay<T>(&self, bay: usize, look: impl FnOnce(&mut SimulatedBay) -> T) -> Option<T> {
+        self.bays.lock().unwrap_or_else(PoisonError::into_inner).get_mut(bay).map(look)
+    }
+}
+
+impl Drop for Drill {
+    fn drop(&mut self) {
+        self.clock.abort();
+    }
+}
+
+fn slots(site: &Site, devices: &[(String, DeviceServer)]) -> Vec<Slot> {
+    let mut slots = Vec::new();
+    for (bay, setup) in site.bays.iter().enumerate() {
+        for (signal, (kind, register)) in setup.settings.signals.iter().zip(&setup.registers).enumerate() {
+            let device = setup.devices[usize::from(kind.device)];
+            slots.push(Slot { registers: devices[device].1.registers(), register: *register, bay, signal });
+        }
+    }
+    slots
+}
+
+fn write_all(site: &Site, slots: &[Slot], bays: &[SimulatedBay]) {
+    for slot in slots {
+        let signal = &site.bays[slot.bay].settings.signals[slot.signal];
+        slot.registers.write(&slot.register, bays[slot.bay].shows(signal.kind, signal.tank));
+    }
+}
+
+async fn run(site: Site, slots: Vec<Slot>, bays: Arc<Mutex<Vec<SimulatedBay>>>, speed: f64) {
+    let begun = Instant::now();
+    let mut look = interval(LOOK);
+    look.set_missed_tick_behavior(MissedTickBehavior::Skip);
+    let mut done_s = 0.0;
+    loop {
+        look.tick().await;
+        let due_s = begun.elapsed().as_secs_f64() * speed;
+        let mut bays = bays.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut scans = 0;
+        while done_s + BAY_STEP_S <= due_s && scans < SCANS_MOST {
+            bays.iter_mut().for_each(SimulatedBay::scan);
+            done_s += BAY_STEP_S;
+            scans += 1;
+        }
+        if scans > 0 {
+            write_all(&site, &slots, &bays);
+        }
+    }
+}
+
+/// The text of a site file with each device's address replaced, and the given keys of its `[site]` table.
+/// Comments and everything else stay as they are.
+#[must_use]
+pub fn readdress(site_text: &str, addresses: &[(String, SocketAddr)], site_keys: &[(&str, String)]) -> String {
+    let mut table = String::new();
+    let mut devices = addresses.iter();
+    let mut device = None;
+    let mut out = String::with_capacity(site_text.len());
+    for line in site_text.lines() {
+        let trimmed = line.trim_start();
+        if trimmed.starts_with('[') {
+            table = trimmed.split('#').next().unwrap_or_default().trim().to_owned();
+            if table == "[[device]]" {
+                device = devices.next();
+            }
+        }
+        let key = trimmed.split_once('=').map_or("", |(key, _)| key.trim());
+        let replaced = match (table.as_str(), key, device) {
+            ("[[device]]", "address", Some((_, address))) => Some(address.to_string()),
+            ("[site]", key, _) => site_keys.iter().find(|(k, _)| *k == key).map(|(_, v)| v.clone()),
+            _ => None,
+        };
+        match replaced {
+            // A Rust string literal of plain text is a TOML basic string.
+            Some(value) => writeln!(out, "{key} = {value:?}"),
+            None => writeln!(out, "{line}"),
+        }
+        .unwrap_or_default();
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bay::Stage;
+    use crate::scenario;
+    use std::path::Path;
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
+    use tokio::net::TcpStream;
+
+    /// Reads a register by a raw request and lets brimwatch's own decoder say what it means.
+    async fn read(address: SocketAddr, unit: u8, register: &Register) -> String {
+        let mut stream = TcpStream::connect(address).await.expect("connection");
+        let [high, low] = register.address.to_be_bytes();
+        let count = u8::try_from(register.count()).expect("few");
+        stream.write_all(&[0, 1, 0, 0, 0, 6, unit, register.function, high, low, 0, count]).await.expect("sent");
+        let mut head = [0u8; 9];
+        stream.read_exact(&mut head).await.expect("reply");
+        assert_eq!(head[7], register.function, "exception {}", head[8]);
+        let mut data = vec![0u8; usize::from(head[8])];
+        stream.read_exact(&mut data).await.expect("data");
+        let words: Vec<u16> = match register.function {
+            1 | 2 => vec![u16::from(data[0] & 1)],
+            _ => data.chunks(2).map(|pair| u16::from_be_bytes([pair[0], pair[1]])).collect(),
+        };
+        format!("{:?}", register.decode(&words))
+    }
+
+    /// Every signal of the site is on the wire, in its place, with its value; the clock runs at its speed.
+    #[tokio::test]
+    async fn the_site_file_says_what_is_served() {
+        let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let drill = Drill::start(&site, &[delivery], 40.0, 9).await.expect("ports");
+        let bay = &site.bays[0];
+        for (signal, register) in bay.settings.signals.iter().zip(&bay.registers) {
+            let device = bay.devices[usize::from(signal.device)];
+            let address = drill.addresses()[device].1;
+            let read = read(address, site.devices[device].unit, register).await;
+            let shows = drill.with_bay(0, |b| b.shows(signal.kind, signal.tank)).expect("bay");
+            let value: f64 = match read.trim_start_matches("Number(").trim_end_matches(')') {
+                "Flag(false" => 0.0,
+                number => number.parse().unwrap_or_else(|_| panic!("{}: {read}", signal.name)),
+            };
+            // The plant goes on between the reading and the look, and the pad pressure rises fast.
+            let near = 0.05 * shows.abs() + 2.0 * register.factor.abs() + 20.0 * signal.noise + signal.division;
+            assert!((value - shows).abs() <= near, "{}: read {value}, shown {shows}", signal.name);
+        }
+        let began = (Instant::now(), drill.with_bay(0, |b| b.plant().time_s()).expect("bay"));
+        tokio::time::sleep(Duration::from_millis(500)).await;
+        let passed_s = drill.with_bay(0, |b| b.plant().time_s()).expect("bay") - began.1;
+        let expected_s = began.0.elapsed().as_secs_f64() * 40.0;
+        assert!((passed_s - expected_s).abs() < 0.2 * expected_s, "{passed_s} s passed, {expected_s} s expected");
+        assert_eq!(drill.with_bay(0, |b| b.stage()), Some(Stage::Pressurising));
+    }
+
+    #[test]
+    fn only_addresses_and_the_named_keys_change() {
+        let text = "[site] # the works\nname = \"Works\"\nlisten = \"127.0.0.1:1\"\n\n[[device]]\nname = \"a\"\n\
+                    address = \"10.0.0.1:502\" # meter\n[[device]]\naddress = \"10.0.0.2:502\"\n[[bay.signal]]\naddress = 7\n";
+        let at = |port| SocketAddr::from(([127, 0, 0, 1], port));
+        let addresses = [("a".to_owned(), at(4001)), ("b".to_owned(), at(4002))];
+        let expected = "[site] # the works\nname = \"Works\"\nlisten = \"127.0.0.1:0\"\n\n[[device]]\nname = \"a\"\n\
+                        address = \"127.0.0.1:4001\"\n[[device]]\naddress = \"127.0.0.1:4002\"\n[[bay.signal]]\naddress = 7\n";
+        assert_eq!(readdress(text, &addresses, &[("listen", "127.0.0.1:0".to_owned())]), expected);
+    }
+}

@@ -1,0 +1,319 @@
+//! Devices on the wire: one Modbus TCP server for each device of a site, on loopback.
+//!
+//! A device serves exactly the registers that the site file declares, answers functions 1 to 4 alone and
+//! remembers every function code that it was ever asked for, so that a test can prove that nobody wrote.
+
+use brimwatch::poll::registers::{DataType, Register, WordOrder};
+use std::collections::BTreeMap;
+use std::future::{Ready, ready};
+use std::io;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use tokio::net::TcpListener;
+use tokio::task::JoinHandle;
+use tokio_modbus::server::Service;
+use tokio_modbus::server::tcp::{Server, accept_tcp_connection};
+use tokio_modbus::{ExceptionCode, Request, Response, SlaveRequest};
+
+/// Most registers and most bits in one request (Modbus Application Protocol V1.1b3, 6.1 and 6.3).
+const REGISTERS_MOST: u16 = 125;
+/// See above.
+const BITS_MOST: u16 = 2000;
+
+/// What a device holds and what it was asked.
+#[derive(Debug, Default)]
+struct Memory {
+    unit: u8,
+    /// Words by function and address; 0 or 1 where the function reads bits.
+    words: BTreeMap<(u8, u16), u16>,
+    /// How often each function code came.
+    requests: BTreeMap<u8, u64>,
+    silent: bool,
+}
+
+/// What a device holds, for those who write it.
+#[derive(Debug, Clone, Default)]
+pub struct Registers(Arc<Mutex<Memory>>);
+
+impl Registers {
+    fn lock(&self) -> MutexGuard<'_, Memory> {
+        // No invariant spans two fields, so a holder that panicked leaves nothing broken.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Puts a value in SI into a register; from then on the register is served.
+    pub fn write(&self, register: &Register, si: f64) {
+        let mut memory = self.lock();
+        for (address, word) in (register.address..).zip(encode(register, si)) {
+            memory.words.insert((register.function, address), word);
+        }
+    }
+}
+
+/// A device of the site, serving or not.
+#[derive(Debug)]
+pub struct DeviceServer {
+    address: SocketAddr,
+    registers: Registers,
+    serving: Option<JoinHandle<()>>,
+}
+
+impl DeviceServer {
+    /// Serves as Modbus unit `unit` on a free port of 127.0.0.1. Until something is written it holds nothing.
+    ///
+    /// # Errors
+    /// When no port can be bound.
+    pub async fn start(unit: u8) -> io::Result<DeviceServer> {
+        let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).await?;
+        let address = listener.local_addr()?;
+        let registers = Registers::default();
+        registers.lock().unit = unit;
+        let serving = Some(serve(listener, registers.clone()));
+        Ok(DeviceServer { address, registers, serving })
+    }
+
+    /// Where it serves, also after a kill.
+    #[must_use]
+    pub fn address(&self) -> SocketAddr {
+        self.address
+    }
+
+    /// What it holds.
+    #[must_use]
+    pub fn registers(&self) -> Registers {
+        self.registers.clone()
+    }
+
+    /// How often it was asked for each function code, since it was made.
+    #[must_use]
+    pub fn requests(&self) -> BTreeMap<u8, u64> {
+        self.registers.lock().requests.clone()
+    }
+
+    /// Takes requests and answers none, or answers again.
+    pub fn set_silent(&self, silent: bool) {
+        self.registers.lock().silent = silent;
+    }
+
+    /// Breaks every connection and refuses new ones.
+    pub async fn kill(&mut self) {
+        if let Some(task) = self.serving.take() {
+            task.abort();
+            // An error here is the abort itself; the sockets are closed once the task is gone.
+            let _ = task.await;
+        }
+    }
+
+    /// Serves again on the same port; does nothing while it serves.
+    ///
+    /// # Errors
+    /// When somebody else has taken the port meanwhile.
+    pub async fn restart(&mut self) -> io::Result<()> {
+        if self.serving.is_none() {
+            let listener = TcpListener::bind(self.address).await?;
+            self.serving = Some(serve(listener, self.registers.clone()));
+        }
+        Ok(())
+    }
+}
+
+impl Drop for DeviceServer {
+    fn drop(&mut self) {
+        if let Some(task) = self.serving.take() {
+            task.abort();
+        }
+    }
+}
+
+fn serve(listener: TcpListener, registers: Registers) -> JoinHandle<()> {
+    tokio::spawn(async move {
+        let service = |_: SocketAddr| Ok(Some(Device(registers.clone())));
+        let on_connected = |stream: tokio::net::TcpStream, peer| async move {
+            stream.set_nodelay(true)?;
+            accept_tcp_connection(stream, peer, service)
+        };
+        let on_error = |error: io::Error| tracing::debug!(%error, "a simulated device dropped a connection");
+        if let Err(error) = Server::new(listener).serve(&on_connected, on_error).await {
+            tracing::warn!(%error, "a simulated device stopped serving");
+        }
+    })
+}
+
+/// One connection's view of the memory.
+struct Device(Registers);
+
+impl Service for Device {
+    type Request = SlaveRequest<'static>;
+    type Response = Option<Response>;
+    type Exception = ExceptionCode;
+    type Future = Ready<Result<Self::Response, Self::Exception>>;
+
+    fn call(&self, asked: Self::Request) -> Self::Future {
+        let mut memory = self.0.lock();
+        *memory.requests.entry(asked.request.function_code().value()).or_default() += 1;
+        // A unit does not answer for another: the asker waits in vain.
+        if memory.silent || asked.slave != memory.unit {
+            return ready(Ok(None));
+        }
+        ready(answer(&memory, &asked.request).map(Some))
+    }
+}
+
+fn answer(memory: &Memory, request: &Request<'_>) -> Result<Response, ExceptionCode> {
+    let bits = |function, address, count| {
+        let words = words(memory, function, address, count, BITS_MOST)?;
+        Ok(words.into_iter().map(|w| w != 0).collect())
+    };
+    let registers = |function, address, count| words(memory, function, address, count, REGISTERS_MOST);
+    match *request {
+        Request::ReadCoils(address, count) => bits(1, address, count).map(Response::ReadCoils),
+        Request::ReadDiscreteInputs(address, count) => bits(2, address, count).map(Response::ReadDiscreteInputs),
+        Request::ReadHoldingRegisters(address, count) => {
+            registers(3, address, count).map(Response::ReadHoldingRegisters)
+        }
+        Request::ReadInputRegisters(address, count) => registers(4, address, count).map(Response::ReadInputRegisters),
+        _ => Err(ExceptionCode::IllegalFunction),
+    }
+}
+
+/// Quantity first, then addresses: the order of the state diagrams in the Modbus Application Protocol.
+fn words(memory: &Memory, function: u8, address: u16, count: u16, most: u16) -> Result<Vec<u16>, ExceptionCode> {
+    if count == 0 || count > most {
+        return Err(ExceptionCode::IllegalDataValue);
+    }
+    (0..count)
+        .map(|i| address.checked_add(i).and_then(|a| memory.words.get(&(function, a)).copied()))
+        .collect::<Option<Vec<u16>>>()
+        .ok_or(ExceptionCode::IllegalDataAddress)
+}
+
+/// The words of a value in SI, in the order they lie on the wire. What does not fit a whole-number type
+/// stops at its end, as in a real device.
+#[must_use]
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "`as` saturates: that is wanted")]
+pub fn encode(register: &Register, si: f64) -> Vec<u16> {
+    let number = (si - register.offset) / register.factor;
+    let whole = number.round();
+    // Two's complement of the right width stands in the last bytes.
+    let bytes: Vec<u8> = match register.data {
+        DataType::Bool => u16::from(whole != 0.0).to_be_bytes().to_vec(),
+        DataType::U16 => (whole as u16).to_be_bytes().to_vec(),
+        DataType::I16 => (whole as i16).to_be_bytes().to_vec(),
+        DataType::U32 => (whole as u32).to_be_bytes().to_vec(),
+        DataType::I32 => (whole as i32).to_be_bytes().to_vec(),
+        DataType::U64 => (whole as u64).to_be_bytes().to_vec(),
+        DataType::I64 => (whole as i64).to_be_bytes().to_vec(),
+        DataType::F32 => (number as f32).to_be_bytes().to_vec(),
+        DataType::F64 => number.to_be_bytes().to_vec(),
+    };
+    let mut words: Vec<u16> = bytes.chunks(2).map(|pair| u16::from_be_bytes([pair[0], pair[1]])).collect();
+    if register.data == DataType::Bool {
+        return words;
+    }
+    if matches!(register.order, WordOrder::Cdab | WordOrder::Dcba) {
+        words.reverse();
+    }
+    if matches!(register.order, WordOrder::Badc | WordOrder::Dcba) {
+        words.iter_mut().for_each(|w| *w = w.swap_bytes());
+    }
+    words
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::time::Duration;
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
+    use tokio::net::TcpStream;
+
+    fn register(function: u8, address: u16, data: DataType, order: WordOrder, factor: f64) -> Register {
+        Register { function, address, data, order, factor, offset: 0.0 }
+    }
+
+    /// Expected: IEEE 754 single of 123.456 is 42 F6 E9 79, its bytes in each of the four orders.
+    #[test]
+    fn words_lie_in_the_declared_order() {
+        let expected = [
+            (WordOrder::Abcd, [0x42f6, 0xe979]),
+            (WordOrder::Cdab, [0xe979, 0x42f6]),
+            (WordOrder::Badc, [0xf642, 0x79e9]),
+            (WordOrder::Dcba, [0x79e9, 0xf642]),
+        ];
+        for (order, words) in expected {
+            assert_eq!(encode(&register(4, 0, DataType::F32, order, 1.0), 123.456), words, "{order:?}");
+        }
+        assert_eq!(encode(&register(4, 0, DataType::I16, WordOrder::Abcd, 0.1), -1.0), [0xfff6]);
+        assert_eq!(encode(&register(4, 0, DataType::U16, WordOrder::Badc, 1.0), 1.0), [0x0100]);
+        assert_eq!(encode(&register(4, 0, DataType::U16, WordOrder::Abcd, 1.0), 1e9), [0xffff]);
+        assert_eq!(encode(&register(1, 0, DataType::Bool, WordOrder::Badc, 1.0), 1.0), [1]);
+        let opens_when_tripped = Register { offset: 1.0, ..register(1, 0, DataType::Bool, WordOrder::Abcd, -1.0) };
+        assert_eq!((encode(&opens_when_tripped, 1.0), encode(&opens_when_tripped, 0.0)), (vec![0], vec![1]));
+    }
+
+    /// brimwatch's own decoder reads back what was encoded here: written apart, one held against the other.
+    #[test]
+    fn brimwatch_reads_what_is_written_here() {
+        use DataType::{F32, F64, I16, I32, I64, U16, U32, U64};
+        for data in [U16, I16, U32, I32, U64, I64, F32, F64] {
+            for order in [WordOrder::Abcd, WordOrder::Cdab, WordOrder::Badc, WordOrder::Dcba] {
+                let register = Register { offset: -40.0, ..register(4, 0, data, order, 0.25) };
+                for si in [-40.0, 17.25, 208.5] {
+                    let read = register.decode(&encode(&register, si));
+                    assert_eq!(format!("{read:?}"), format!("Number({si:?})"), "{data:?} {order:?}");
+                }
+            }
+        }
+    }
+
+    /// Sends one raw PDU to unit 1 and returns the reply's.
+    async fn ask(stream: &mut TcpStream, pdu: &[u8]) -> Option<Vec<u8>> {
+        let length = u8::try_from(pdu.len() + 1).expect("short");
+        let mut frame = vec![0, 7, 0, 0, 0, length, 1];
+        frame.extend_from_slice(pdu);
+        stream.write_all(&frame).await.expect("written");
+        let mut head = [0u8; 7];
+        tokio::time::timeout(Duration::from_millis(300), stream.read_exact(&mut head)).await.ok()?.ok()?;
+        let mut reply = vec![0u8; usize::from(head[5]) - 1];
+        stream.read_exact(&mut reply).await.expect("rest of the reply");
+        Some(reply)
+    }
+
+    /// Expected: request and reply octets and exception codes after the Modbus Application Protocol V1.1b3.
+    #[tokio::test]
+    async fn answers_are_as_the_protocol_says() {
+        let device = DeviceServer::start(1).await.expect("port");
+        device.registers().write(&register(3, 107, DataType::U16, WordOrder::Abcd, 1.0), 555.0);
+        device.registers().write(&register(3, 108, DataType::U32, WordOrder::Abcd, 1.0), 100.0);
+        device.registers().write(&register(2, 4, DataType::Bool, WordOrder::Abcd, 1.0), 1.0);
+        let mut stream = TcpStream::connect(device.address()).await.expect("connection");
+        // Section 6.3's own example: registers 108 to 110 hold 555, 0 and 100.
+        assert_eq!(ask(&mut stream, &[3, 0, 107, 0, 3]).await, Some(vec![3, 6, 2, 0x2b, 0, 0, 0, 0x64]));
+        assert_eq!(ask(&mut stream, &[2, 0, 4, 0, 1]).await, Some(vec![2, 1, 1]));
+        assert_eq!(ask(&mut stream, &[3, 0, 107, 0, 4]).await, Some(vec![0x83, 2]), "beyond what is declared");
+        assert_eq!(ask(&mut stream, &[4, 0, 107, 0, 1]).await, Some(vec![0x84, 2]), "another function's address");
+        assert_eq!(ask(&mut stream, &[3, 0, 107, 0, 0]).await, Some(vec![0x83, 3]));
+        assert_eq!(ask(&mut stream, &[3, 0, 107, 0, 126]).await, Some(vec![0x83, 3]));
+        assert_eq!(ask(&mut stream, &[6, 0, 107, 0, 9]).await, Some(vec![0x86, 1]), "nothing is ever written");
+        assert_eq!(ask(&mut stream, &[3, 0, 107, 0, 1]).await, Some(vec![3, 2, 2, 0x2b]));
+        assert_eq!(device.requests(), BTreeMap::from([(2, 1), (3, 5), (4, 1), (6, 1)]));
+    }
+
+    #[tokio::test]
+    async fn a_device_can_be_silent_dead_and_back() {
+        let mut device = DeviceServer::start(1).await.expect("port");
+        device.registers().write(&register(4, 0, DataType::U16, WordOrder::Abcd, 1.0), 9.0);
+        let ask_once = [4, 0, 0, 0, 1];
+        let mut stream = TcpStream::connect(device.address()).await.expect("connection");
+        device.set_silent(true);
+        assert_eq!(ask(&mut stream, &ask_once).await, None);
+        device.set_silent(false);
+        let mut stream = TcpStream::connect(device.address()).await.expect("connection");
+        assert!(ask(&mut stream, &ask_once).await.is_some());
+        device.kill().await;
+        assert_eq!(ask(&mut stream, &ask_once).await, None, "the connection is broken");
+        assert!(TcpStream::connect(device.address()).await.is_err(), "and no new one is taken");
+        device.restart().await.expect("the same port");
+        let mut stream = TcpStream::connect(device.address()).await.expect("connection");
+        assert_eq!(ask(&mut stream, &ask_once).await, Some(vec![4, 2, 0, 9]));
+    }
+}

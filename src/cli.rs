@@ -1,0 +1,211 @@
+//! What is typed and what it answers: commands, exit codes, the log.
+
+use crate::config::{self, Site};
+use crate::live::{self, Options};
+use crate::recording::compare::{self, Outcome};
+use crate::recording::{RecordingError, dump, json};
+use clap::{Parser, Subcommand, ValueEnum};
+use std::fmt::Display;
+use std::io::{self, BufWriter, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use tracing_subscriber::EnvFilter;
+
+/// Watches the unloading of a cargo tank trailer: flow meter, truck scale and tank level as one mass.
+///
+/// brimwatch advises; it opens and closes nothing. An independent high-level shut-off and a qualified person in
+/// attendance are required, and local codes come first.
+#[derive(Debug, Parser)]
+#[command(version, after_help = EXIT_CODES)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Watch a site's bays and show them on a page of this machine.
+    Watch {
+        /// Site file (config/site.toml is a commented one).
+        site: PathBuf,
+        /// Opens the delivery that this file describes; one for each bay at most.
+        #[arg(long, value_name = "FILE")]
+        delivery: Vec<PathBuf>,
+        /// How the log on standard error is written. What is logged: BRIMWATCH_LOG (error, warn, info, debug).
+        #[arg(long, value_enum, default_value_t = LogForm::Text)]
+        log: LogForm,
+    },
+    /// Replay a recording and hold every stored output against it, bit for bit.
+    Replay {
+        /// Recording.
+        file: PathBuf,
+        /// Show the outputs on record instead, one JSON object a line.
+        #[arg(long)]
+        json: bool,
+        /// With --json: seconds of engine time between frames (changes are always written).
+        #[arg(long, value_name = "S", default_value_t = 1.0, value_parser = seconds, requires = "json")]
+        every: f64,
+    },
+    /// Print every record of a recording as text.
+    Dump {
+        /// Recording.
+        file: PathBuf,
+    },
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum LogForm {
+    Text,
+    Json,
+}
+
+const EXIT_CODES: &str = "\
+Exit codes:
+  0  done; for replay: at least one output compared and all the same
+  1  the machine refused something (address, disk, network)
+  2  a wrong command line, site file or delivery file
+  3  replay: an output differs, the recording is damaged, or there was nothing to compare
+  4  no recording, or one that cannot be read
+  5  replay: written by another program, whose numbers may be others";
+
+/// The machine refused something.
+const REFUSED: u8 = 1;
+/// A wrong site or delivery file (clap uses the same for a wrong command line).
+const WRONG_FILE: u8 = 2;
+/// A replay that is not the same.
+const NOT_SAME: u8 = 3;
+/// A file that is no readable recording.
+const NO_RECORDING: u8 = 4;
+/// A recording of another program.
+const OTHER_PROGRAM: u8 = 5;
+
+fn seconds(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(s) if s.is_finite() && s >= 0.0 => Ok(s),
+        _ => Err("a number of seconds, 0 or more".to_owned()),
+    }
+}
+
+/// Runs what was typed.
+#[must_use]
+pub fn main() -> ExitCode {
+    match Cli::parse().command {
+        Command::Watch { site, delivery, log } => watch(&site, &delivery, log),
+        Command::Replay { file, json: true, every } => written(|out| json::replay_json(&file, every, out)),
+        Command::Replay { file, .. } => replay(&file),
+        Command::Dump { file } => written(|out| dump::dump(&file, out)),
+    }
+}
+
+const ADVISORY: &str = "It opens and closes nothing; an independent high-level shut-off and a qualified person in \
+                        attendance are required.";
+
+/// To standard output; a watch goes on when nobody reads it.
+fn say(line: impl Display) {
+    let _ = writeln!(io::stdout(), "{line}");
+}
+
+fn fail(code: u8, why: impl Display) -> ExitCode {
+    let _ = writeln!(io::stderr(), "brimwatch: {why}");
+    ExitCode::from(code)
+}
+
+fn failed_recording(error: &RecordingError) -> ExitCode {
+    match error {
+        // Whoever read the output has enough of it.
+        RecordingError::Out(error) if error.kind() == io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
+        RecordingError::Io { .. } | RecordingError::Out(_) => fail(REFUSED, error),
+        _ => fail(NO_RECORDING, error),
+    }
+}
+
+fn written(write: impl FnOnce(&mut dyn Write) -> Result<(), RecordingError>) -> ExitCode {
+    let mut out = BufWriter::new(io::stdout().lock());
+    let done = write(&mut out).and_then(|()| out.flush().map_err(RecordingError::Out));
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => failed_recording(&error),
+    }
+}
+
+fn replay(file: &Path) -> ExitCode {
+    match compare::compare(file) {
+        Ok(comparison) => {
+            say(format_args!("{}: {comparison}", file.display()));
+            match comparison.outcome {
+                Outcome::Same => ExitCode::SUCCESS,
+                Outcome::OtherProgram { .. } => ExitCode::from(OTHER_PROGRAM),
+                _ => ExitCode::from(NOT_SAME),
+            }
+        }
+        Err(error) => failed_recording(&error),
+    }
+}
+
+/// Sends the log to standard error.
+fn log_to_stderr(form: LogForm) {
+    let filter = EnvFilter::try_from_env("BRIMWATCH_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_target(false);
+    let log = log.with_ansi(io::stderr().is_terminal());
+    match form {
+        LogForm::Text => log.init(),
+        LogForm::Json => log.json().init(),
+    }
+}
+
+fn watch(site: &Path, deliveries: &[PathBuf], log: LogForm) -> ExitCode {
+    let options = match options(site, deliveries) {
+        Ok(options) => options,
+        Err(faults) => return fail(WRONG_FILE, faults),
+    };
+    log_to_stderr(log);
+    let runtime = match tokio::runtime::Runtime::new() {
+        Ok(runtime) => runtime,
+        Err(error) => return fail(REFUSED, error),
+    };
+    runtime.block_on(watch_until_told(options))
+}
+
+fn options(site: &Path, deliveries: &[PathBuf]) -> Result<Options, String> {
+    let site: Site = config::load(site).map_err(|faults| faults.to_string())?;
+    let mut opened: Vec<config::DeliveryFile> = Vec::new();
+    for path in deliveries {
+        let delivery = config::load_delivery(path, &site).map_err(|faults| faults.to_string())?;
+        if opened.iter().any(|d| d.bay == delivery.bay) {
+            let bay = &site.bays[delivery.bay].settings.bay;
+            return Err(format!("{}: a second delivery for bay {bay}; one bay takes one at a time", path.display()));
+        }
+        opened.push(delivery);
+    }
+    Ok(Options { site, deliveries: opened, drill_speed: None })
+}
+
+async fn watch_until_told(options: Options) -> ExitCode {
+    let running = match live::start(options).await {
+        Ok(running) => running,
+        Err(error @ live::LiveError::Recording(_)) => return fail(NO_RECORDING, error),
+        Err(error) => return fail(REFUSED, error),
+    };
+    say(format_args!("brimwatch watches. The page: http://{}/", running.page));
+    say(ADVISORY);
+    told_to_stop().await;
+    say("brimwatch stops watching; the recordings can be gone on with.");
+    running.stop().await;
+    ExitCode::SUCCESS
+}
+
+/// Ctrl-C, or what a service manager sends.
+async fn told_to_stop() {
+    use tokio::signal::unix::{SignalKind, signal};
+    match signal(SignalKind::terminate()) {
+        Ok(mut terminate) => {
+            tokio::select! {
+                _ = tokio::signal::ctrl_c() => {}
+                _ = terminate.recv() => {}
+            }
+        }
+        Err(_) => {
+            let _ = tokio::signal::ctrl_c().await;
+        }
+    }
+}

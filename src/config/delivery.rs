@@ -1,0 +1,146 @@
+//! From the walked delivery file to the engine's delivery, checked against the site.
+
+use super::fault::Draft;
+use super::site::find;
+use super::walk::{Table, walk};
+use super::{BaySetup, DeliveryFile, ProductTable, Site, keys};
+use crate::engine::settings::{DeliverySetup, Plate, Product};
+use crate::engine::witness::{density, geometry};
+use crate::units::{Celsius, GaugePa, Kg, M3};
+use std::path::Path;
+
+/// A delivery out of a text. `None` where a fault was noted.
+pub(super) fn delivery(draft: &mut Draft, path: &Path, text: String, site: &Site) -> Option<DeliveryFile> {
+    let file = draft.open(path.display().to_string(), text.clone());
+    let table = walk(draft, file, keys::DELIVERY);
+    if draft.has_syntax_fault() {
+        return None;
+    }
+    let bays = site.bays.iter().map(|bay| bay.settings.bay.as_str());
+    let bay = find(draft, (table.spot("bay"), table.path("bay")), table.text("bay"), "bay", bays);
+    let (tank, product) = bay.map(|bay| destination(draft, &table, site, &site.bays[bay])).unwrap_or_default();
+    let plate = plate(draft, table.table("plate"));
+    let setup = DeliverySetup {
+        id: table.text("id").to_owned(),
+        tank,
+        product: product?,
+        planned: Kg(table.number("planned")),
+        ticket_net: Kg(table.table("ticket").number("net")),
+        ticket_u: Kg(table.table("ticket").number("u")),
+        trailer_volume: M3(table.table("trailer").number("volume")),
+        trailer_volume_u: table.table("trailer").number("volume_u"),
+        plate,
+    };
+    if let Some(bay) = bay {
+        fits(draft, &table, &setup, &site.bays[bay]);
+    }
+    let written = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
+    let bay = bay.filter(|_| draft.is_clean())?;
+    Some(DeliveryFile { bay, setup, texts: vec![(written, text)] })
+}
+
+/// The tank (index in the bay) and the product it holds.
+fn destination(draft: &mut Draft, table: &Table, site: &Site, bay: &BaySetup) -> (u16, Option<Product>) {
+    let names = bay.settings.tanks.iter().map(|tank| tank.name.as_str());
+    let tank = find(draft, (table.spot("tank"), table.path("tank")), table.text("tank"), "tank of that bay", names);
+    let Some(tank) = tank else { return (0, None) };
+    let Some(held) = bay.products.get(tank).and_then(|&p| site.products.get(p)) else { return (0, None) };
+    let product = table.text("product");
+    if !product.is_empty() && product != held.name {
+        draft
+            .fault(
+                table.spot("product"),
+                table.path("product"),
+                format!("{product:?} is not what tank {:?} holds", table.text("tank")),
+            )
+            .allowed(held.name.clone())
+            .act("stop and clear up which of the two is wrong before anything is connected");
+    }
+    let load = Celsius(table.number("load_temperature"));
+    (u16::try_from(tank).unwrap_or_default(), Some(held.loaded_at(load)))
+}
+
+impl ProductTable {
+    /// The engine's product for a load of that temperature.
+    #[must_use]
+    pub fn loaded_at(&self, load_temperature: Celsius) -> Product {
+        Product {
+            name: self.name.clone(),
+            density: self.density.clone(),
+            density_u: self.density_u,
+            confirmed: self.confirmed,
+            source: self.source.clone(),
+            load_temperature,
+        }
+    }
+}
+
+fn plate(draft: &mut Draft, table: &Table) -> Plate {
+    let pressure = |key| table.optional_number(key).map(GaugePa);
+    let plate = Plate {
+        specification: table.optional_text("specification").map(str::to_owned),
+        mawp: pressure("mawp"),
+        relief_from: pressure("relief_from"),
+        relief_to: pressure("relief_to"),
+    };
+    // A relief valve set below the MAWP would open in ordinary use; DOT 406, 407 and 412 start to discharge at
+    // 120 % of MAWP or more (49 CFR 178.345-10(d)), older trailers at MAWP.
+    for (lower, upper) in [("mawp", "relief_from"), ("mawp", "relief_to"), ("relief_from", "relief_to")] {
+        if let (Some(low), Some(high)) = (table.optional_number(lower), table.optional_number(upper))
+            && high < low
+        {
+            draft
+                .fault(table.spot(upper), table.path(upper), format!("is below {lower}"))
+                .allowed("mawp, relief_from and relief_to in rising order")
+                .act("read the plate again, with its units");
+        }
+    }
+    plate
+}
+
+/// The load fits trailer and tank, and its density is known.
+fn fits(draft: &mut Draft, table: &Table, setup: &DeliverySetup, bay: &BaySetup) {
+    let load = setup.product.load_temperature;
+    let Some(density) = density::density(&setup.product, load) else {
+        if load.0.is_finite() && setup.product.density.len() > 1 {
+            let ends = setup.product.density.first().zip(setup.product.density.last());
+            let (low, high) = ends.map_or((0.0, 0.0), |(first, last)| (first.0.0, last.0.0));
+            draft
+                .fault(
+                    table.spot("load_temperature"),
+                    table.path("load_temperature"),
+                    "is off the product's density table",
+                )
+                .allowed(format!("{low} to {high} C"))
+                .act("correct the temperature or its unit, or extend the product's table");
+        }
+        return;
+    };
+    let ticket = table.table("ticket");
+    let net_m3 = setup.ticket_net.0 / density.0;
+    if net_m3 > setup.trailer_volume.0 {
+        let what = format!("the load takes {net_m3:.1} m3, more than the trailer's {:.1} m3", setup.trailer_volume.0);
+        draft
+            .fault(ticket.spot("net"), ticket.path("net"), what)
+            .allowed(format!("up to {:.0} kg", setup.trailer_volume.0 * density.0))
+            .act("correct net or trailer.volume, or their units");
+    }
+    if setup.planned.0 > setup.ticket_net.0 + 3.0 * setup.ticket_u.0 {
+        draft
+            .fault(table.spot("planned"), table.path("planned"), "is more than was weighed in")
+            .allowed(format!("up to {:.0} kg, the ticket's net", setup.ticket_net.0))
+            .act("correct planned or ticket.net, or their units");
+    }
+    let Some(tank) = bay.settings.tanks.get(usize::from(setup.tank)) else { return };
+    let below = geometry::volume(&tank.geometry, tank.high_high).map_or(f64::INFINITY, |v| v.0);
+    if setup.planned.0 / density.0 > below {
+        draft
+            .fault(
+                table.spot("planned"),
+                table.path("planned"),
+                format!("is more than tank {:?} holds when empty", tank.name),
+            )
+            .allowed(format!("up to {:.0} kg below high_high", below * density.0))
+            .act("correct planned or tank, or its unit");
+    }
+}

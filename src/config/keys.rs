@@ -1,0 +1,301 @@
+//! The key table: every key of the written files, with its kind, unit, allowed range and what it means.
+//!
+//! It is the one place that knows them. The walk reads files by it, hints come from it, and
+//! the shipped files are held against it.
+
+use crate::units::Quantity;
+
+/// What a key holds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Form {
+    /// `[table]`.
+    Table,
+    /// `[[table]]`, at least one.
+    Tables,
+    /// Text.
+    Text,
+    /// A list of texts, at least one.
+    Texts,
+    /// One of these words.
+    Choice(&'static [&'static str]),
+    /// true or false.
+    Flag,
+    /// A whole number.
+    Integer(i64, i64),
+    /// A number without a unit.
+    Number(f64, f64),
+    /// A quantity with its unit, written as text.
+    Amount(Bounds),
+    /// A difference of two values of that quantity (a step of 1 F is 5/9 C), written alike.
+    Difference(Bounds),
+    /// A value of the quantity that the signal measures.
+    OfSignal,
+    /// A difference in the quantity that the signal measures.
+    DifferenceOfSignal,
+    /// Pairs of quantities, the first rising from pair to pair; with `true` the second rises too.
+    Pairs(Bounds, Bounds, bool),
+}
+
+/// A quantity with the range it may have, both ends included, SI.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bounds {
+    /// What is measured.
+    pub quantity: Quantity,
+    /// Lowest value allowed.
+    pub low: f64,
+    /// Highest value allowed.
+    pub high: f64,
+}
+
+/// Whether a key must be there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Presence {
+    /// It must.
+    Required,
+    /// Without it this is taken.
+    Default(&'static str),
+    /// Without it a value that hangs on other keys is taken, or none; its line says which.
+    Optional,
+}
+
+/// One key.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Key {
+    /// Path from the top of the file, tables joined by dots.
+    pub path: &'static str,
+    /// What it holds.
+    pub form: Form,
+    /// Whether it must be there.
+    pub presence: Presence,
+    /// How a value looks, as written between the quotes (if any).
+    pub example: &'static str,
+    /// What it means.
+    pub doc: &'static str,
+}
+
+impl Key {
+    /// The key's own name: the last part of its path.
+    #[must_use]
+    pub fn name(&self) -> &'static str {
+        self.path.rsplit('.').next().unwrap_or(self.path)
+    }
+
+    /// The path of the table it stands in; empty at the top.
+    #[must_use]
+    pub fn parent(&self) -> &'static str {
+        self.path.rsplit_once('.').map_or("", |(parent, _)| parent)
+    }
+
+    /// A line as it may stand in a file.
+    #[must_use]
+    pub fn example_line(&self) -> String {
+        let (name, example) = (self.name(), self.example);
+        match self.form {
+            Form::Table => format!("[{}]", self.path),
+            Form::Tables => format!("[[{}]]", self.path),
+            Form::Texts | Form::Flag | Form::Integer(..) | Form::Number(..) | Form::Pairs(..) => {
+                format!("{name} = {example}")
+            }
+            _ => format!("{name} = \"{example}\""),
+        }
+    }
+}
+
+/// The keys that stand directly in the table at `path`.
+pub(super) fn children(keys: &'static [Key], path: &str) -> impl Iterator<Item = &'static Key> {
+    keys.iter().filter(move |key| key.parent() == path)
+}
+
+const fn key(path: &'static str, form: Form, presence: Presence, example: &'static str, doc: &'static str) -> Key {
+    Key { path, form, presence, example, doc }
+}
+
+const fn amount(quantity: Quantity, low: f64, high: f64) -> Form {
+    Form::Amount(Bounds { quantity, low, high })
+}
+
+const fn difference(quantity: Quantity, low: f64, high: f64) -> Form {
+    Form::Difference(Bounds { quantity, low, high })
+}
+
+use Form::{Choice, DifferenceOfSignal, Flag, Integer, Number, OfSignal, Pairs, Table, Tables, Text, Texts};
+use Presence::{Default, Optional, Required};
+use Quantity::{Density, GaugePressure, Length, Mass, Ratio, Temperature, Time, Volume};
+
+/// Ratings of hoses, lines and connections, and the site's own maximum: 10 kPa to 5 MPa gauge. Wide enough for
+/// any real one, narrow enough to catch a slip of the unit.
+const RATING: Form = amount(GaugePressure, 1e4, 5e6);
+/// Plate and relief pressures of a cargo tank for liquids: 10 kPa to 700 kPa gauge (DOT 406 begins at 2.65 psig
+/// = 18 kPa, 49 CFR 178.346-1; DOT 407 seldom exceeds 40 psig = 276 kPa).
+const PLATE: Form = amount(GaugePressure, 1e4, 7e5);
+/// Levels: up to the tallest tanks.
+const LEVEL: Form = amount(Length, 0.0, 40.0);
+/// Strapping table: levels against volumes.
+const STRAPPING: Form =
+    Pairs(Bounds { quantity: Length, low: 0.0, high: 40.0 }, Bounds { quantity: Volume, low: 0.0, high: 1e5 }, true);
+/// Density table: liquids that are carried by tank trailer.
+const DENSITIES: Form = Pairs(
+    Bounds { quantity: Temperature, low: -100.0, high: 300.0 },
+    Bounds { quantity: Density, low: 400.0, high: 3000.0 },
+    false,
+);
+
+/// Words for [`crate::engine::settings::DrawOff`].
+pub(super) const DRAW_OFFS: &[&str] = &["measured", "declared_zero", "unknown"];
+/// Words for [`crate::engine::settings::RestsOnScale`].
+pub(super) const RESTS: &[&str] = &["trailer", "tractor_and_trailer", "part", "none"];
+/// Words for [`crate::engine::settings::Drive`].
+pub(super) const DRIVES: &[&str] = &["pad", "pump", "pump_vapour_return"];
+/// Words for [`crate::engine::settings::PadTap`].
+pub(super) const TAPS: &[&str] = &["trailer", "supply"];
+/// Gases on the trailer.
+pub(super) const GASES: &[&str] = &["nitrogen", "dry air"];
+/// Words for [`crate::engine::settings::LineStart`].
+pub(super) const STARTS: &[&str] = &["empty", "full"];
+/// Words for [`crate::poll::registers::DataType`].
+pub(super) const TYPES: &[&str] = &["u16", "i16", "u32", "i32", "u64", "i64", "f32", "f64", "bool"];
+/// Words for [`crate::poll::registers::WordOrder`], the most significant byte A.
+pub(super) const ORDERS: &[&str] = &["ABCD", "CDAB", "BADC", "DCBA"];
+
+/// Every key of a site file.
+#[rustfmt::skip]
+pub const SITE: &[Key] = &[
+    key("site", Table, Required, "", "the works"),
+    key("site.name", Text, Required, "Alder Reach works", "name of the works, shown on every page and paper"),
+    key("site.store", Text, Required, "recordings", "folder of the recordings; beside this file unless absolute"),
+    key("site.listen", Text, Default("127.0.0.1:8480"), "127.0.0.1:8480",
+        "address of the page: this machine only (127.0.0.1 or [::1]) and a port"),
+
+    key("alarms", Table, Optional, "", "budgets and delays of the alarms; each has a default"),
+    key("alarms.false_disagreements", amount(Ratio, 1e-6, 0.05), Default("0.1 %"), "0.1 %",
+        "transfers in which sound instruments may once be said to disagree; shared over about 20 independent looks"),
+    key("alarms.near_ceiling", amount(Ratio, 0.5, 1.0), Default("95 %"), "95 %",
+        "pad pressure is near its ceiling from this part of it"),
+    key("alarms.on_delay", amount(Time, 0.0, 60.0), Default("3 s"), "3 s",
+        "a condition must hold this long before its alarm comes"),
+    key("alarms.off_delay", amount(Time, 0.0, 600.0), Default("10 s"), "10 s",
+        "a condition must be gone this long before its alarm goes"),
+
+    key("device", Tables, Required, "", "one Modbus TCP device that is polled"),
+    key("device.name", Text, Required, "line meter", "name, by which signals find it"),
+    key("device.address", Text, Required, "127.0.0.1:5020", "host and port"),
+    key("device.unit", Integer(0, 255), Required, "1", "Modbus unit identifier"),
+    key("device.address_base", Integer(0, 1), Required, "0",
+        "number that this device's papers give to the first register: 0 or 1"),
+    key("device.period", amount(Time, 0.05, 60.0), Required, "1 s", "time between requests"),
+    key("device.time_out", amount(Time, 0.01, 30.0), Required, "500 ms",
+        "a reply later than this is no reply; shorter than the period"),
+
+    key("tank", Tables, Required, "", "one storage tank; bays name the tanks they can fill"),
+    key("tank.name", Text, Required, "204", "name"),
+    key("tank.product", Text, Required, "products/caustic-soda-50.toml", "file of the product it holds, beside this file"),
+    key("tank.diameter", amount(Length, 0.3, 100.0), Optional, "2.84 m",
+        "inner diameter of an upright cylinder on a flat bottom; with height, or give a strapping table"),
+    key("tank.height", amount(Length, 0.3, 40.0), Optional, "8 m", "inner height of that cylinder's shell"),
+    key("tank.strapping", STRAPPING, Optional, r#"[["0 m", "0.4 m3"], ["8 m", "51.1 m3"]]"#,
+        "strapping table: level and volume, both rising; nothing is read beyond its ends"),
+    key("tank.strapping_file", Text, Optional, "tank-204.csv",
+        "the same as a CSV file beside this one; its first line names the units: level (mm),volume (m3)"),
+    key("tank.table_u", amount(Ratio, 0.0, 0.1), Default("0.25 %"), "0.25 %",
+        "standard uncertainty of a volume difference read off table or dimensions"),
+    key("tank.working", LEVEL, Required, "6.9 m", "maximum working level"),
+    key("tank.high_high", LEVEL, Required, "7.2 m", "high-high level: the margin is measured to it"),
+    key("tank.critical", LEVEL, Required, "7.6 m", "critical high level: damage or overflow"),
+    key("tank.opening_u", difference(Length, 0.0, 1.0), Required, "15 mm",
+        "what the gauge may be off at opening while no other source has checked it (standard uncertainty)"),
+    key("tank.draw_off", Choice(DRAW_OFFS), Default("unknown"), "declared_zero",
+        "what leaves the tank by other ways while a load comes in; unknown makes the tank a doubtful witness"),
+
+    key("bay", Tables, Required, "", "one unloading station"),
+    key("bay.name", Text, Required, "Bay 1", "name"),
+    key("bay.tanks", Texts, Required, r#"["204"]"#, "the tanks it can fill, by name"),
+    key("bay.rests_on_scale", Choice(RESTS), Required, "trailer", "what stands on the scale; part: the scale is no witness"),
+    key("bay.drive", Choice(DRIVES), Required, "pad", "what moves the liquid"),
+    key("bay.pad_tap", Choice(TAPS), Required, "trailer", "where the pad pressure is measured"),
+    key("bay.gas", Choice(GASES), Required, "nitrogen", "gas on the trailer"),
+    key("bay.gas_temperature", amount(Temperature, -50.0, 100.0), Default("20 C"), "20 C",
+        "its temperature where none is measured"),
+    key("bay.gas_temperature_u", difference(Temperature, 0.0, 100.0), Default("30 C"), "10 C",
+        "standard uncertainty of that; a tractor's compressor delivers hot"),
+
+    key("bay.line", Table, Required, "", "the line from the trailer's outlet to the tank"),
+    key("bay.line.upstream", amount(Volume, 0.0, 20.0), Required, "15 L", "volume between trailer and meter"),
+    key("bay.line.downstream", amount(Volume, 0.0, 20.0), Required, "40 L", "volume between meter and tank"),
+    key("bay.line.volume_u", amount(Ratio, 0.0, 1.0), Default("10 %"), "10 %", "standard uncertainty of both volumes"),
+    key("bay.line.starts", Choice(STARTS), Required, "empty", "what the line holds when a transfer starts"),
+    key("bay.line.valve_closes", amount(Time, 0.0, 600.0), Required, "10 s", "from the act at the valve to no flow"),
+    key("bay.line.blow_clear", amount(Mass, 0.0, 5000.0), Required, "60 kg",
+        "liquid still pushed into the tank when the hose is blown clear"),
+
+    key("bay.limits", Table, Required, "", "the site's limits; none has a default"),
+    key("bay.limits.response_time", amount(Time, 1.0, 3600.0), Required, "60 s", "from call to valve closed"),
+    key("bay.limits.pad_maximum", RATING, Optional, "25 psi gauge",
+        "the site's maximum of the pad pressure; without it the ceiling is not set"),
+    key("bay.limits.hose_rating", RATING, Optional, "150 psi gauge", "rating of the hose; without it: not set"),
+    key("bay.limits.line_rating", RATING, Optional, "150 psi gauge", "rating of the line; without it: not set"),
+    key("bay.limits.connection_rating", RATING, Optional, "150 psi gauge", "rating of the connection; without it: not set"),
+
+    key("bay.signal", Tables, Required, "", "one measured quantity"),
+    key("bay.signal.kind", Choice(super::signals::NAMES), Required, "level_m",
+        "what it measures; the end of the word is the unit the program computes in, not the one that is read"),
+    key("bay.signal.name", Text, Required, "tank 204 level", "name, for words about it; unlike any other of the bay"),
+    key("bay.signal.device", Text, Required, "tank 204 gauges", "device that has it"),
+    key("bay.signal.tank", Text, Optional, "204", "tank it belongs to; may be left out where the bay has one tank"),
+    key("bay.signal.function", Integer(1, 4), Required, "3",
+        "Modbus function: 1 coils, 2 discrete inputs, 3 holding registers, 4 input registers"),
+    key("bay.signal.address", Integer(0, 65_536), Required, "100", "number of its first register, as the device's papers count"),
+    key("bay.signal.type", Choice(TYPES), Required, "f32", "how the registers make a number"),
+    key("bay.signal.order", Choice(ORDERS), Optional, "ABCD",
+        "order of the bytes, most significant A; needed for types of more than one register"),
+    key("bay.signal.scale", Number(-1e12, 1e12), Default("1"), "0.1", "value = number x scale + offset, in the unit"),
+    key("bay.signal.offset", Number(-1e12, 1e12), Default("0"), "-50", "see scale"),
+    key("bay.signal.unit", Text, Optional, "mm", "unit of the value; needed for every kind but yes/no"),
+    key("bay.signal.true_when", Integer(0, 1), Default("1"), "0",
+        "for yes/no: the bit that means yes (a switch that opens its contact when it trips: 0)"),
+    key("bay.signal.plausible_low", OfSignal, Optional, "-20 C", "lowest plausible value; by kind where left out"),
+    key("bay.signal.plausible_high", OfSignal, Optional, "90 C", "highest plausible value; by kind where left out"),
+    key("bay.signal.saturates_at", OfSignal, Optional, "7.9 m", "from here on it shows its end of range; without it: not known"),
+    key("bay.signal.division", DifferenceOfSignal, Optional, "20 kg",
+        "smallest step the value can make; needed for the scale, otherwise 0"),
+    key("bay.signal.noise", DifferenceOfSignal, Optional, "2 mm", "white noise of one reading (1 sigma); by kind where left out"),
+    key("bay.signal.gain", amount(Ratio, 0.0, 0.2), Optional, "0.15 %", "relative error of the span (1 sigma); by kind where left out"),
+    key("bay.signal.zero", DifferenceOfSignal, Optional, "2 mm", "error of the zero (1 sigma); by kind where left out"),
+    key("bay.signal.drift_per_sqrt_h", DifferenceOfSignal, Optional, "10 kg",
+        "random-walk drift per square root of an hour (1 sigma); by kind where left out"),
+    key("bay.signal.lag", amount(Time, 0.0, 600.0), Optional, "5 s", "the value is this old when it is read; by kind where left out"),
+];
+
+/// Every key of a delivery file.
+#[rustfmt::skip]
+pub const DELIVERY: &[Key] = &[
+    key("id", Text, Required, "2026-0417", "number or name of the delivery"),
+    key("bay", Text, Required, "Bay 1", "bay it is unloaded at"),
+    key("tank", Text, Required, "204", "tank it goes to"),
+    key("product", Text, Required, "caustic soda 50 %", "product as the papers say; must be what the tank holds"),
+    key("load_temperature", amount(Temperature, -100.0, 300.0), Required, "35 C", "temperature of the load as its papers say"),
+    key("planned", amount(Mass, 10.0, 100_000.0), Required, "20 t", "how much is meant to be unloaded"),
+    key("ticket", Table, Required, "", "the weigh ticket"),
+    key("ticket.net", amount(Mass, 10.0, 100_000.0), Required, "20060 kg", "net, as printed"),
+    key("ticket.u", difference(Mass, 0.0, 5000.0), Default("26 kg"), "26 kg",
+        "its standard uncertainty; by default that of gross less tare on a 20 kg class III scale in service"),
+    key("trailer", Table, Required, "", "the trailer"),
+    key("trailer.volume", amount(Volume, 0.5, 80.0), Required, "15.5 m3", "volume of the trailer"),
+    key("trailer.volume_u", amount(Ratio, 0.0, 0.2), Default("1 %"), "1 %", "standard uncertainty of that volume"),
+    key("plate", Table, Required, "", "what the trailer's plate says, typed off the plate; nothing has a default"),
+    key("plate.specification", Text, Optional, "DOT 407", "specification as stamped; without it: not set"),
+    key("plate.mawp", PLATE, Optional, "30 psi gauge",
+        "maximum allowable working pressure; without it the ceiling is not set"),
+    key("plate.relief_from", PLATE, Optional, "36 psi gauge", "lowest start to discharge of the relief valve; without it: not set"),
+    key("plate.relief_to", PLATE, Optional, "39.6 psi gauge", "highest start to discharge of the relief valve; without it: not set"),
+];
+
+/// Every key of a product file.
+#[rustfmt::skip]
+pub const PRODUCT: &[Key] = &[
+    key("name", Text, Required, "caustic soda 50 %", "name, as deliveries write it"),
+    key("density", DENSITIES, Required, r#"[["20 C", "1525.3 kg/m3"], ["40 C", "1510.9 kg/m3"]]"#,
+        "density at rising temperatures; straight lines between, nothing beyond the ends"),
+    key("density_u", amount(Ratio, 0.0, 0.1), Required, "0.1 %", "standard uncertainty of the density"),
+    key("confirmed", Flag, Required, "false", "whether somebody has read the table in its source"),
+    key("source", Text, Required, "certificate of analysis", "where the table comes from, with its standing"),
+];

@@ -1,0 +1,468 @@
+//! From the walked site file to the engine's settings, with the checks that need more than one key.
+
+use super::fault::{Draft, Spot, nearest};
+use super::thresholds::{Budgets, thresholds};
+use super::walk::{Table, walk};
+use super::{BaySetup, Device, ProductTable, Site, keys, signals, tables};
+use crate::engine::settings::{
+    DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, PadTap, RestsOnScale, Settings, SignalKind,
+    SignalSetup, TankGeometry, TankSetup, Thresholds,
+};
+use crate::poll::registers::Register;
+use crate::units::{Celsius, GaugePa, Kg, M3, Metre};
+use std::io;
+use std::net::SocketAddr;
+use std::path::Path;
+
+/// Reads a file that the site file names, by the name as written.
+pub(super) type Read<'r> = &'r dyn Fn(&str) -> io::Result<String>;
+
+/// Molar gas constant, J/(mol K) (SI: exact to the digits given; CODATA 2018), over molar mass, kg/mol.
+const NITROGEN_J_PER_KG_K: f64 = 8.314_462_618 / 0.028_013_4;
+/// Dry air: molar mass 28.9647 g/mol (U.S. Standard Atmosphere 1976: 28.9644; CIPM-2007: 28.965 46 at 400 ppm CO2).
+const DRY_AIR_J_PER_KG_K: f64 = 8.314_462_618 / 0.028_964_7;
+
+/// What bays refer to by name.
+struct Works {
+    devices: Vec<Device>,
+    address_bases: Vec<i64>,
+    /// Each tank with the index of its product.
+    tanks: Vec<(TankSetup, usize)>,
+    thresholds: Thresholds,
+}
+
+/// A site out of a text. `None` where a fault was noted.
+pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>) -> Option<Site> {
+    let file = draft.open(path.display().to_string(), text.clone());
+    let root = walk(draft, file, keys::SITE);
+    if draft.has_syntax_fault() {
+        return None; // half a tree would bring faults that nobody made
+    }
+    let written = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
+    let mut beside = tables::Beside { folder: path.parent(), read, texts: vec![(written, text)] };
+    let (devices, address_bases) = devices(draft, root.tables("device"));
+    let mut products = Vec::new();
+    let tanks = root.tables("tank").iter().map(|t| tank(draft, t, &mut beside, &mut products)).collect();
+    unlike(draft, root.tables("tank"), "name", str::to_owned);
+    let works = Works { devices, address_bases, tanks, thresholds: thresholds(&budgets(root.table("alarms"))) };
+    unlike(draft, root.tables("bay"), "name", super::slug);
+    let bays = root.tables("bay").iter().map(|t| bay(draft, t, &works)).collect();
+    one_bay_a_tank(draft, root.tables("bay"));
+    let table = root.table("site");
+    let listen = listen(draft, table);
+    draft.is_clean().then(|| Site {
+        name: table.text("name").to_owned(),
+        path: path.to_owned(),
+        texts: beside.texts,
+        store: path.parent().unwrap_or(Path::new("")).join(table.text("store")),
+        listen,
+        devices: works.devices,
+        products: products.into_iter().map(|(_, product)| product).collect(),
+        bays,
+    })
+}
+
+fn budgets(table: &Table) -> Budgets {
+    Budgets {
+        false_disagreements: table.number("false_disagreements"),
+        near_ceiling: table.number("near_ceiling"),
+        on_delay_s: table.number("on_delay"),
+        off_delay_s: table.number("off_delay"),
+    }
+}
+
+/// The page's address; it has no sign-in yet, so it is for this machine only.
+fn listen(draft: &mut Draft, table: &Table) -> SocketAddr {
+    let (nowhere, written) = (SocketAddr::from(([127, 0, 0, 1], 0)), table.text("listen"));
+    if written.is_empty() {
+        return nowhere;
+    }
+    let address = written.parse::<SocketAddr>().ok().filter(|address| address.ip().is_loopback());
+    if address.is_none() {
+        draft
+            .fault(
+                table.spot("listen"),
+                table.path("listen"),
+                format!("{written:?} is no address of this machine alone"),
+            )
+            .allowed("127.0.0.1 or [::1], a colon and a port, 0 to 65535")
+            .act("write \"127.0.0.1:8480\"; the page is not offered to a network");
+    }
+    address.unwrap_or(nowhere)
+}
+
+/// Notes each table whose name, brought to a common form, was used before.
+fn unlike(draft: &mut Draft, tables: &[Table], key: &str, common: impl Fn(&str) -> String) {
+    for (i, table) in tables.iter().enumerate() {
+        let name = common(table.text(key));
+        if !table.text(key).is_empty() && tables[..i].iter().any(|t| t.has(key) && common(t.text(key)) == name) {
+            draft
+                .fault(table.spot(key), table.path(key), format!("{:?} is used twice", table.text(key)))
+                .act("give each its own name; for bays, capitals and punctuation make no difference");
+        }
+    }
+}
+
+/// Index of the wanted name; a fault where nothing has it.
+pub(super) fn find<'n>(
+    draft: &mut Draft,
+    (spot, key): (&Spot, String),
+    wanted: &str,
+    what: &str,
+    names: impl Iterator<Item = &'n str> + Clone,
+) -> Option<usize> {
+    let found = names.clone().position(|name| name == wanted);
+    // With no name at all to refer to, what is missing has been said where the names should stand.
+    if found.is_none() && !wanted.is_empty() && names.clone().next().is_some() {
+        draft
+            .fault(spot, key, format!("there is no {what} {wanted:?}"))
+            .allowed(names.clone().collect::<Vec<_>>().join(", "))
+            .nearest(nearest(wanted, names))
+            .act(format!("write the name of a {what} exactly as it stands there"));
+    }
+    found
+}
+
+fn devices(draft: &mut Draft, tables: &[Table]) -> (Vec<Device>, Vec<i64>) {
+    unlike(draft, tables, "name", str::to_owned);
+    tables.iter().map(|table| (device(draft, table), table.integer("address_base"))).unzip()
+}
+
+fn device(draft: &mut Draft, table: &Table) -> Device {
+    let address = table.text("address").to_owned();
+    let port = address.rsplit_once(':').filter(|(host, _)| !host.is_empty()).map(|(_, port)| port.parse::<u16>());
+    if !address.is_empty() && !matches!(port, Some(Ok(1..))) {
+        draft
+            .fault(table.spot("address"), table.path("address"), format!("{address:?} is no host and port"))
+            .allowed("a host, a colon and a port, 1 to 65535")
+            .act("write it like this: address = \"127.0.0.1:502\"");
+    }
+    let (period_s, time_out_s) = (table.number("period"), table.number("time_out"));
+    if time_out_s >= period_s {
+        draft
+            .fault(table.spot("time_out"), table.path("time_out"), "is not shorter than the period")
+            .allowed(format!("less than {period_s} s"))
+            .act("shorten time_out or lengthen period: the next request would wait for the last reply");
+    }
+    let unit = u8::try_from(table.integer("unit")).unwrap_or_default();
+    Device { name: table.text("name").to_owned(), address, unit, period_s, time_out_s }
+}
+
+fn tank(
+    draft: &mut Draft,
+    table: &Table,
+    beside: &mut tables::Beside<'_>,
+    products: &mut Vec<(String, ProductTable)>,
+) -> (TankSetup, usize) {
+    let geometry = geometry(draft, table, beside);
+    levels(draft, table, top(&geometry));
+    let product = beside.product(draft, table, products);
+    let setup = TankSetup {
+        name: table.text("name").to_owned(),
+        geometry,
+        table_u: table.number("table_u"),
+        working: Metre(table.number("working")),
+        high_high: Metre(table.number("high_high")),
+        critical: Metre(table.number("critical")),
+        opening_u: Metre(table.number("opening_u")),
+        draw_off: match table.text("draw_off") {
+            "measured" => DrawOff::Measured,
+            "declared_zero" => DrawOff::DeclaredZero,
+            _ => DrawOff::Unknown,
+        },
+    };
+    (setup, product)
+}
+
+/// The tank's shape, from exactly one of its three descriptions.
+fn geometry(draft: &mut Draft, table: &Table, beside: &mut tables::Beside<'_>) -> TankGeometry {
+    let cylinder = table.has("diameter") || table.has("height");
+    let given = [cylinder, table.has("strapping"), table.has("strapping_file")];
+    if given.iter().filter(|g| **g).count() != 1 {
+        draft
+            .fault(table.at(), table.path(""), "needs its shape described once")
+            .allowed("diameter and height, or strapping, or strapping_file")
+            .act("give one of the three; for a new tank begin with diameter and height off the drawing");
+    } else if cylinder && !(table.has("diameter") && table.has("height")) {
+        draft
+            .fault(table.at(), table.path(""), "has only one of diameter and height")
+            .act("give both, for example: diameter = \"2.84 m\" and height = \"8 m\"");
+    }
+    let rows = match table.pairs("strapping") {
+        Some(rows) => rows.to_vec(),
+        None if table.has("strapping_file") => beside.strapping(draft, table),
+        None => {
+            let (diameter, height) = (Metre(table.number("diameter")), Metre(table.number("height")));
+            return TankGeometry::VerticalCylinder { diameter, height };
+        }
+    };
+    TankGeometry::Strapping(rows.into_iter().map(|(level, volume)| (Metre(level), M3(volume))).collect())
+}
+
+/// Highest level that the tank's description reaches, m; NaN for an empty table.
+fn top(geometry: &TankGeometry) -> f64 {
+    match geometry {
+        TankGeometry::VerticalCylinder { height, .. } => height.0,
+        TankGeometry::Strapping(rows) => rows.last().map_or(f64::NAN, |(level, _)| level.0),
+    }
+}
+
+/// Levels stand in the order of the published overfill vocabulary, and inside the tank.
+fn levels(draft: &mut Draft, table: &Table, top: f64) {
+    for (lower, upper) in [("working", "high_high"), ("high_high", "critical")] {
+        let (low, high) = (table.number(lower), table.number(upper));
+        if low >= high {
+            draft
+                .fault(table.spot(upper), table.path(upper), format!("{high} m is not above {lower}, {low} m"))
+                .allowed("working below high_high below critical")
+                .act("put the levels in order; read them off the tank's own papers");
+        }
+    }
+    let critical = table.number("critical");
+    if critical > top {
+        draft
+            .fault(
+                table.spot("critical"),
+                table.path("critical"),
+                format!("{critical} m is above the tank's top, {top} m"),
+            )
+            .allowed(format!("up to {top} m"))
+            .act("correct the level, or the tank's height or strapping table");
+    }
+}
+
+/// What another bay fills into a tank would be counted as received from this bay's trailer, and its rest would be
+/// missing from the margin: one bay for each tank, until bays tell each other.
+fn one_bay_a_tank(draft: &mut Draft, bays: &[Table]) {
+    for (i, table) in bays.iter().enumerate() {
+        for (name, spot) in table.texts("tanks") {
+            let other = bays[..i].iter().find(|t| t.texts("tanks").iter().any(|(before, _)| before == name));
+            if let Some(other) = other {
+                draft
+                    .fault(spot, table.path("tanks"), format!("{name:?} is filled by {} too", other.text("name")))
+                    .allowed("one bay for each tank: brimwatch does not yet count what another bay brings in")
+                    .act("give the tank to one bay, and never fill it from the other while a load is watched");
+            }
+        }
+    }
+}
+
+fn bay(draft: &mut Draft, table: &Table, works: &Works) -> BaySetup {
+    let mut places = Vec::new();
+    for (i, (name, spot)) in table.texts("tanks").iter().enumerate() {
+        let names = works.tanks.iter().map(|(tank, _)| tank.name.as_str());
+        let place = find(draft, (spot, table.path("tanks")), name, "tank", names);
+        if table.texts("tanks")[..i].iter().any(|(before, _)| before == name) {
+            draft.fault(spot, table.path("tanks"), format!("{name:?} is named twice")).act("name each tank once");
+        }
+        places.extend(place);
+    }
+    let tanks: Vec<TankSetup> = places.iter().map(|&place| works.tanks[place].0.clone()).collect();
+    unlike(draft, table.tables("signal"), "name", str::to_owned);
+    let read = table.tables("signal").iter().map(|t| signal(draft, t, works, &tanks)).collect::<Vec<_>>();
+    exclusive(draft, table.tables("signal"), &read, works.devices.len());
+    fitted(draft, table, &tanks, &read);
+
+    let mut devices = read.iter().map(|s| usize::from(s.setup.device)).collect::<Vec<_>>();
+    devices.sort_unstable();
+    devices.dedup();
+    let index_of = |device: u16| devices.iter().position(|&d| d == usize::from(device)).unwrap_or_default();
+    let signals = read.iter().map(|s| SignalSetup { device: narrow(index_of(s.setup.device)), ..s.setup.clone() });
+    let settings = Settings {
+        bay: table.text("name").to_owned(),
+        devices: devices.iter().filter_map(|&d| works.devices.get(d)).map(device_setup).collect(),
+        signals: signals.collect(),
+        tanks,
+        rests_on_scale: rests_on_scale(table),
+        line: line(table.table("line")),
+        drive: match table.text("drive") {
+            "pump" => Drive::Pump,
+            "pump_vapour_return" => Drive::PumpVapourReturn,
+            _ => Drive::Pad,
+        },
+        pad_tap: if table.text("pad_tap") == "supply" { PadTap::Supply } else { PadTap::Trailer },
+        gas: gas(table),
+        limits: limits(table.table("limits")),
+        thresholds: works.thresholds.clone(),
+    };
+    BaySetup {
+        slug: super::slug(table.text("name")),
+        settings,
+        devices,
+        registers: read.iter().map(|s| s.register).collect(),
+        products: places.iter().map(|&place| works.tanks[place].1).collect(),
+    }
+}
+
+fn device_setup(device: &Device) -> DeviceSetup {
+    DeviceSetup { name: device.name.clone(), period_s: device.period_s, time_out_s: device.time_out_s }
+}
+
+fn narrow(index: usize) -> u16 {
+    u16::try_from(index).unwrap_or(u16::MAX)
+}
+
+fn rests_on_scale(table: &Table) -> RestsOnScale {
+    match table.text("rests_on_scale") {
+        "trailer" => RestsOnScale::Trailer,
+        "tractor_and_trailer" => RestsOnScale::TractorAndTrailer,
+        "part" => RestsOnScale::Part,
+        _ => RestsOnScale::None,
+    }
+}
+
+fn line(table: &Table) -> LineSetup {
+    LineSetup {
+        upstream: M3(table.number("upstream")),
+        downstream: M3(table.number("downstream")),
+        volume_u: table.number("volume_u"),
+        starts: if table.text("starts") == "full" { LineStart::Full } else { LineStart::Empty },
+        valve_closes_s: table.number("valve_closes"),
+        blow_clear: Kg(table.number("blow_clear")),
+    }
+}
+
+fn gas(table: &Table) -> GasSetup {
+    let name = table.text("gas");
+    GasSetup {
+        name: name.to_owned(),
+        constant_j_per_kg_k: if name == "dry air" { DRY_AIR_J_PER_KG_K } else { NITROGEN_J_PER_KG_K },
+        temperature: Celsius(table.number("gas_temperature")),
+        temperature_u_k: table.number("gas_temperature_u"),
+    }
+}
+
+fn limits(table: &Table) -> Limits {
+    let rating = |key| table.optional_number(key).map(GaugePa);
+    Limits {
+        response_time_s: table.number("response_time"),
+        pad_maximum: rating("pad_maximum"),
+        hose_rating: rating("hose_rating"),
+        line_rating: rating("line_rating"),
+        connection_rating: rating("connection_rating"),
+    }
+}
+
+/// A signal whose device is still counted among all devices of the site.
+struct ReadSignal {
+    setup: SignalSetup,
+    register: Register,
+}
+
+fn signal(draft: &mut Draft, table: &Table, works: &Works, tanks: &[TankSetup]) -> ReadSignal {
+    // A kind that is not known has been said; any other stands in.
+    let form = signals::by_name(table.text("kind")).unwrap_or(&signals::FORMS[0]);
+    let names = works.devices.iter().map(|d| d.name.as_str());
+    let device = find(draft, (table.spot("device"), table.path("device")), table.text("device"), "device", names);
+    let device = device.unwrap_or(usize::MAX);
+    let tank = if form.of_tank { tank_of(draft, table, tanks) } else { None };
+    if !form.of_tank && table.has("tank") && table.has("kind") {
+        draft
+            .fault(table.spot("tank"), table.path("tank"), format!("{} belongs to no tank", form.name))
+            .act("take the line out");
+    }
+    let base = works.address_bases.get(device).copied().unwrap_or_default();
+    let register = super::register::register(draft, table, form, base);
+    let mut setup = super::register::uncertainty(draft, table, form);
+    let top = tank.and_then(|tank| tanks.get(usize::from(tank))).map_or(f64::NAN, |tank| top(&tank.geometry));
+    if form.kind == SignalKind::Level && !table.has("plausible_high") && top > 0.0 {
+        setup.plausible_high = top;
+    }
+    setup.device = narrow(device);
+    setup.tank = tank;
+    ReadSignal { setup, register }
+}
+
+/// The tank a signal belongs to.
+fn tank_of(draft: &mut Draft, table: &Table, tanks: &[TankSetup]) -> Option<u16> {
+    match table.optional_text("tank") {
+        Some(name) => {
+            let names = tanks.iter().map(|t| t.name.as_str());
+            find(draft, (table.spot("tank"), table.path("tank")), name, "tank of this bay", names).map(narrow)
+        }
+        None if tanks.len() > 1 => {
+            draft
+                .fault(table.at(), table.path("tank"), "is missing: the bay has more than one tank")
+                .allowed(tanks.iter().map(|t| t.name.as_str()).collect::<Vec<_>>().join(", "))
+                .act("say which tank this signal belongs to");
+            None
+        }
+        None => Some(0),
+    }
+}
+
+/// Kinds that say the same thing: a bay (or tank) has so many of one group.
+fn group(kind: SignalKind) -> (&'static str, SignalKind, usize) {
+    match kind {
+        SignalKind::FlowMassRate | SignalKind::FlowVolumeRate => ("flow rate", SignalKind::FlowMassRate, 1),
+        SignalKind::FlowMassTotal | SignalKind::FlowVolumeTotal => ("flow total", SignalKind::FlowMassTotal, 1),
+        SignalKind::Level | SignalKind::LevelPressure => ("level gauge of one tank", SignalKind::Level, 2),
+        other => ("signal of this kind", other, 1),
+    }
+}
+
+/// No role is filled twice (a tank may have two gauges), and no register stands for two things.
+fn exclusive(draft: &mut Draft, tables: &[Table], read: &[ReadSignal], devices: usize) {
+    for (i, (table, this)) in tables.iter().zip(read).enumerate() {
+        if !table.has("kind") {
+            continue;
+        }
+        let (what, role, most) = group(this.setup.kind);
+        let before = || tables[..i].iter().zip(&read[..i]).filter(|(t, _)| t.has("kind"));
+        let alike = before().filter(|(_, o)| group(o.setup.kind).1 == role && o.setup.tank == this.setup.tank);
+        if alike.count() >= most {
+            draft
+                .fault(table.spot("kind"), table.path("kind"), format!("is one {what} too many"))
+                .allowed(format!("{most} in a bay"))
+                .act("take one out; two gauges may watch one tank, everything else is read once");
+        }
+        let (mine, from) = (&this.register, u32::from(this.register.address));
+        let overlaps = |other: &Register| {
+            let start = u32::from(other.address);
+            start < from + u32::from(mine.count()) && from < start + u32::from(other.count())
+        };
+        let known = usize::from(this.setup.device) < devices;
+        let same =
+            |o: &ReadSignal| known && o.setup.device == this.setup.device && o.register.function == mine.function;
+        if let Some((_, other)) = before().find(|(_, o)| same(o) && overlaps(&o.register)) {
+            let what = format!("the register is read as {:?} too", other.setup.name);
+            draft
+                .fault(table.spot("address"), table.path("address"), what)
+                .act("correct address or type: one register cannot mean two things");
+        }
+    }
+}
+
+/// What the bay says of itself and what it reads belong together.
+fn fitted(draft: &mut Draft, table: &Table, tanks: &[TankSetup], read: &[ReadSignal]) {
+    let has = |kind| read.iter().any(|s| s.setup.kind == kind);
+    // A signal whose kind was not understood may be the one that seems to be missing.
+    let all_known = table.tables("signal").iter().all(|signal| signal.has("kind"));
+    let rests = table.text("rests_on_scale");
+    if rests == "none" && has(SignalKind::Scale) {
+        draft
+            .fault(table.spot("rests_on_scale"), table.path("rests_on_scale"), "is none, but a scale is read")
+            .act("say what stands on the scale, or take the signal scale_kg out");
+    }
+    if all_known && !rests.is_empty() && rests != "none" && !has(SignalKind::Scale) {
+        draft
+            .fault(
+                table.spot("rests_on_scale"),
+                table.path("rests_on_scale"),
+                format!("is {rests}, but no scale is read"),
+            )
+            .act("add the signal scale_kg, or write rests_on_scale = \"none\"");
+    }
+    for (place, tank) in tanks.iter().enumerate() {
+        let measured = read.iter().any(|s| s.setup.kind == SignalKind::DrawOff && s.setup.tank == Some(narrow(place)));
+        if all_known && tank.draw_off == DrawOff::Measured && !measured {
+            draft
+                .fault(
+                    table.at(),
+                    table.path("signal"),
+                    format!("draw-off of tank {:?} is measured, but not read", tank.name),
+                )
+                .act("add a signal draw_off_kg_per_s, or change draw_off of the tank");
+        }
+    }
+}

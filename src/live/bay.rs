@@ -1,0 +1,357 @@
+//! One bay's task: gives everything that happens one order, records it, steps it, shows what came of it.
+
+use super::not_before;
+use super::segment::{self, Beginning, Segment};
+use crate::clock::{Clock, MachineTime, machine_duration, wall_now};
+use crate::config::{BaySetup, Site};
+use crate::engine::Monitor;
+use crate::engine::delivery::Refusal;
+use crate::engine::frame::{Alarm, Frame, Output, Phase, VerdictWord};
+use crate::engine::input::{Carried, Event, Input, Missed, Poll, RecorderState};
+use crate::engine::settings::Settings;
+use crate::page::feed::{DeviceStats, EntryRequest, Published};
+use crate::poll::device::Answer;
+use crate::poll::schedule::Schedule;
+use crate::poll::stats::Stats;
+use crate::recording::writer::{Progress, Recorder};
+use crate::time::{EngineTime, SECOND_NS, WallTime};
+use crate::words::{Language, en::English};
+use std::collections::VecDeque;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::{mpsc, oneshot, watch};
+
+/// Engine time between ticks, s.
+const TICK_S: f64 = 1.0;
+/// Repeats within this are merged, machine time.
+const MERGE: Duration = Duration::from_millis(100);
+/// The wall clock is looked at this often, s of engine time.
+const WALL_LOOK_S: u64 = 10;
+/// A wall clock that is off by more than this was set, ns.
+const WALL_STEP_NS: u64 = SECOND_NS / 2;
+/// An idle segment lasts this long, s.
+const IDLE_SEGMENT_S: u64 = 24 * 3600;
+
+/// One bay under watch.
+pub struct Bay {
+    site: String,
+    setup: BaySetup,
+    folder: PathBuf,
+    texts: Vec<(String, String)>,
+    settings: Arc<Settings>,
+    drill_speed: Option<f64>,
+    clock: Clock,
+    monitor: Monitor,
+    recorder: Option<Recorder>,
+    progress: watch::Receiver<Progress>,
+    last: MachineTime,
+    wall_looked: EngineTime,
+    /// Entries that wait to be durable, oldest first.
+    unsaved: VecDeque<(u64, oneshot::Sender<Result<(), String>>)>,
+    stats: Vec<Arc<Stats>>,
+    latest: watch::Sender<Option<Arc<Published>>>,
+    path: watch::Sender<PathBuf>,
+    published: Option<MachineTime>,
+    number: u64,
+    said: Said,
+    first: Vec<Event>,
+}
+
+/// What the log has been told.
+#[derive(Default)]
+struct Said {
+    verdict: Option<VerdictWord>,
+    alarms: Vec<Alarm>,
+    recorder: RecorderState,
+}
+
+type Viewed = (Bay, watch::Receiver<Option<Arc<Published>>>, watch::Receiver<PathBuf>);
+
+impl Bay {
+    /// A bay that goes on with (or begins) a segment, what its viewers watch, and the file it writes.
+    pub fn new(
+        site: &Site,
+        setup: &BaySetup,
+        segment: Segment,
+        stats: Vec<Arc<Stats>>,
+        drill_speed: Option<f64>,
+    ) -> Viewed {
+        let (latest, latest_seen) = watch::channel(None);
+        let (path, path_seen) = watch::channel(segment.path);
+        let bay = Bay {
+            site: site.name.clone(),
+            setup: setup.clone(),
+            folder: segment::folder(site, setup),
+            texts: site.texts.clone(),
+            settings: Arc::new(setup.settings.clone()),
+            drill_speed,
+            clock: segment.clock,
+            monitor: segment.monitor,
+            progress: segment.recorder.progress(),
+            recorder: Some(segment.recorder),
+            last: MachineTime::now(),
+            wall_looked: EngineTime(0),
+            unsaved: VecDeque::new(),
+            stats,
+            latest,
+            path,
+            published: None,
+            number: 0,
+            said: Said::default(),
+            first: segment.first,
+        };
+        (bay, latest_seen, path_seen)
+    }
+
+    /// Watches until told to stop; then leaves a recording that can be gone on with.
+    pub async fn run(
+        mut self,
+        mut answers: mpsc::Receiver<Answer>,
+        mut entries: mpsc::Receiver<EntryRequest>,
+        mut stopping: watch::Receiver<bool>,
+    ) {
+        for event in std::mem::take(&mut self.first) {
+            self.step(MachineTime::now(), event);
+        }
+        let period = machine_duration(TICK_S, self.clock.speed);
+        let ticks = Schedule::new(self.clock.zero.0, u64::try_from(period.as_nanos()).unwrap_or(SECOND_NS));
+        let mut due = MachineTime(ticks.next_after(MachineTime::now().0));
+        loop {
+            tokio::select! {
+                biased;
+                _ = stopping.wait_for(|stop| *stop) => break,
+                Some(request) = entries.recv() => self.enter(request),
+                Ok(()) = self.progress.changed() => self.recorded(),
+                () = tokio::time::sleep(due.until()) => {
+                    self.tick();
+                    due = MachineTime(ticks.next_after(MachineTime::now().0.max(due.0)));
+                }
+                Some(answer) = answers.recv() => self.answer(answer),
+                else => break,
+            }
+        }
+        self.leave();
+    }
+
+    /// A segment with a delivery under way stays open, to be gone on with; so does an idle one.
+    fn leave(&mut self) {
+        // Writes what waits.
+        drop(self.recorder.take());
+        self.answer_saved();
+        for (_, saved) in self.unsaved.drain(..) {
+            let _ = saved.send(Err("the disk did not take it before the program stopped".to_owned()));
+        }
+    }
+
+    fn answer(&mut self, answer: Answer) {
+        let at = |t| self.clock.engine(t);
+        let (requested, replied) = (at(answer.requested), at(answer.replied));
+        let event = match answer.outcome {
+            Ok((blocks, values)) => Event::Poll(Poll { device: answer.device, requested, replied, blocks, values }),
+            Err(reason) => Event::Missed(Missed { device: answer.device, requested, reason }),
+        };
+        self.step(MachineTime::now(), event);
+    }
+
+    fn tick(&mut self) {
+        let now = MachineTime::now();
+        let engine = self.clock.engine(now);
+        if engine.0 >= self.wall_looked.0 + WALL_LOOK_S * SECOND_NS {
+            self.wall_looked = engine;
+            self.look_at_wall_clock(now, engine);
+        }
+        let idle = !matches!(self.monitor.phase(), Phase::Opened | Phase::Transfer);
+        if idle && engine.0 >= IDLE_SEGMENT_S * SECOND_NS {
+            self.begin_segment(self.monitor.carried());
+        }
+        self.step(MachineTime::now(), Event::Tick);
+    }
+
+    /// In a drill the wall clock that people see runs with the drill; otherwise a clock that was set is an input.
+    fn look_at_wall_clock(&mut self, now: MachineTime, engine: EngineTime) {
+        if self.drill_speed.is_some() {
+            return;
+        }
+        let wall = wall_now();
+        let expected: WallTime = self.monitor.frame().clock.wall_at(engine);
+        if wall.0.abs_diff(expected.0) > WALL_STEP_NS {
+            self.step(now, Event::Clock(wall));
+        }
+    }
+
+    fn enter(&mut self, request: EntryRequest) {
+        let EntryRequest { entry, saved } = request;
+        if let Err(refusal) = self.monitor.admits(&entry.what) {
+            let _ = saved.send(Err(refused(refusal).to_owned()));
+            return;
+        }
+        if self.recorder.is_none() || self.progress.borrow().state == RecorderState::Overflowed {
+            let _ = saved.send(Err("the recorder cannot write, so this would be lost: mend the disk first".to_owned()));
+            return;
+        }
+        tracing::info!(bay = self.setup.slug, who = entry.who, what = ?entry.what, "entry");
+        let number = self.step(MachineTime::now(), Event::Entry(entry));
+        self.unsaved.push_back((number, saved));
+        self.answer_saved();
+    }
+
+    /// The recorder got on, or got into trouble.
+    fn recorded(&mut self) {
+        let progress = self.progress.borrow_and_update().clone();
+        self.answer_saved();
+        if progress.state != self.said.recorder {
+            self.said.recorder = progress.state;
+            match progress.state {
+                RecorderState::Durable => tracing::info!(bay = self.setup.slug, "recorder writes again"),
+                state => {
+                    let trouble = progress.trouble.as_deref().unwrap_or("");
+                    tracing::error!(bay = self.setup.slug, ?state, trouble, "recorder trouble");
+                }
+            }
+            self.step(MachineTime::now(), Event::Recorder(progress.state));
+        }
+    }
+
+    fn answer_saved(&mut self) {
+        let durable_through = self.progress.borrow().durable_through;
+        while self.unsaved.front().is_some_and(|(number, _)| *number <= durable_through) {
+            if let Some((_, saved)) = self.unsaved.pop_front() {
+                let _ = saved.send(Ok(()));
+            }
+        }
+    }
+
+    /// Records an input, steps it, records and shows what came of it. Gives the input's number.
+    fn step(&mut self, now: MachineTime, event: Event) -> u64 {
+        self.last = not_before(now, self.last);
+        let input = Input { at: self.clock.engine(self.last), event };
+        let number = self.recorder.as_ref().map_or(0, |recorder| recorder.input(&input));
+        let monitor = &mut self.monitor;
+        match catch_unwind(AssertUnwindSafe(|| monitor.step(&input))) {
+            Ok(output) => self.take(number, output),
+            Err(_) => self.restart(),
+        }
+        number
+    }
+
+    fn take(&mut self, number: u64, output: Output) {
+        let Some(frame) = output.frame else { return };
+        if output.keep
+            && let Some(recorder) = &self.recorder
+        {
+            recorder.output(number, &frame);
+        }
+        self.log(&frame);
+        let now = MachineTime::now();
+        let merged = self.published.is_some_and(|before| now.since(before) < MERGE);
+        if output.urgent || !merged {
+            self.published = Some(now);
+            self.publish(*frame);
+        }
+    }
+
+    fn publish(&mut self, frame: Frame) {
+        self.number += 1;
+        let published = Published {
+            site: self.site.clone(),
+            settings: Arc::clone(&self.settings),
+            frame,
+            devices: self.stats.iter().zip(&self.settings.devices).map(|(s, d)| device_stats(&d.name, s)).collect(),
+            drill_speed: self.drill_speed,
+            number: self.number,
+        };
+        self.latest.send_replace(Some(Arc::new(published)));
+    }
+
+    /// A fault of our own: only this bay starts anew, with what may cross, and says so.
+    fn restart(&mut self) {
+        tracing::error!(
+            bay = self.setup.slug,
+            "our own fault in a step: a new segment begins, estimates are restarted"
+        );
+        // The monitor may be half way through a change: only what it carries as plain values is taken over.
+        let carried = catch_unwind(AssertUnwindSafe(|| self.monitor.carried())).unwrap_or_default();
+        self.begin_segment(Carried { restarted: true, ..carried });
+    }
+
+    fn begin_segment(&mut self, carried: Carried) {
+        if let Some(recorder) = self.recorder.take()
+            && let Err(error) = recorder.finish()
+        {
+            tracing::error!(%error, "the last segment was not ended");
+        }
+        let beginning = Beginning {
+            folder: &self.folder,
+            bay: &self.setup,
+            texts: &self.texts,
+            delivery: None,
+            drill_speed: self.drill_speed,
+            carried: carried.clone(),
+        };
+        match segment::begin(beginning) {
+            Ok(segment) => {
+                self.clock = segment.clock;
+                self.monitor = segment.monitor;
+                self.progress = segment.recorder.progress();
+                self.recorder = Some(segment.recorder);
+                self.wall_looked = EngineTime(0);
+                self.path.send_replace(segment.path);
+                for event in segment.first {
+                    self.step(MachineTime::now(), event);
+                }
+            }
+            Err(error) => {
+                tracing::error!(%error, "no new segment: what happens now is not on record");
+                self.monitor = Monitor::new(self.setup.settings.clone(), carried);
+                self.step(MachineTime::now(), Event::Recorder(RecorderState::Overflowed));
+            }
+        }
+    }
+
+    /// Changes of verdict and alarms are told once.
+    fn log(&mut self, frame: &Frame) {
+        let bay = &self.setup.slug;
+        if self.said.verdict != Some(frame.verdict.word) {
+            self.said.verdict = Some(frame.verdict.word);
+            tracing::info!(bay, verdict = ?frame.verdict.word, "verdict");
+        }
+        if self.said.alarms != frame.alarms {
+            for alarm in frame.alarms.iter().filter(|a| !self.said.alarms.contains(a)) {
+                tracing::warn!(bay, alarm = ?alarm.key.id, subject = alarm.key.subject, condition = ?alarm.condition, seen = alarm.seen, "alarm");
+            }
+            let gone = |a: &&Alarm| frame.alarms.iter().all(|b| b.key != a.key);
+            for alarm in self.said.alarms.iter().filter(gone) {
+                tracing::info!(bay, alarm = ?alarm.key.id, subject = alarm.key.subject, "alarm gone");
+            }
+            self.said.alarms.clone_from(&frame.alarms);
+        }
+    }
+}
+
+fn device_stats(name: &str, stats: &Stats) -> DeviceStats {
+    let now = stats.snapshot();
+    let trouble = now.trouble.map(|reason| English.reason(crate::engine::frame::Reason::Missed(reason)));
+    DeviceStats {
+        name: name.to_owned(),
+        answered: now.answered,
+        missed: now.missed,
+        connections: now.connections,
+        latency_us: now.latency_us,
+        lateness_us: now.lateness_us,
+        trouble: trouble.unwrap_or_default(),
+    }
+}
+
+/// Why an entry was not taken, for the person who made it.
+fn refused(refusal: Refusal) -> &'static str {
+    match refusal {
+        Refusal::DeliveryOpen => "a delivery is open already: close it first",
+        Refusal::NoDelivery => "no delivery is open at this bay",
+        Refusal::AlreadyTransferring => "the transfer of this leg was started before",
+        Refusal::NotTransferring => "no transfer is on",
+        Refusal::NoSuchAlarm => "that alarm is not open any more",
+        Refusal::NoSuchTank => "the delivery names a tank that this bay does not have",
+    }
+}

@@ -1,0 +1,214 @@
+//! Segments: which file a bay writes, begun anew or gone on with.
+//!
+//! A segment begins when a delivery is opened, and otherwise every 24 h. What a stopped program left open is gone
+//! on with: replayed, then continued in the same file. Where that must not be (another program, other settings,
+//! a fault of our own), a new segment begins with what may cross.
+
+use super::LiveError;
+use crate::clock::{Clock, MachineTime, boot_id, wall_now};
+use crate::config::{BaySetup, DeliveryFile, Site};
+use crate::engine::frame::Phase;
+use crate::engine::input::{Carried, Entry, Event, Gap, GapClock, What};
+use crate::engine::{Monitor, NUMERICS_VERSION};
+use crate::recording::format::{Header, PROGRAM_VERSION};
+use crate::recording::resume::{self, Recovered};
+use crate::recording::writer::Recorder;
+use crate::time::{SECOND_NS, WallTime};
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// Ending of a recording's name.
+pub const ENDING: &str = "brim";
+
+/// Who opens a delivery whose papers came by file.
+const BY_FILE: &str = "delivery file";
+
+/// A segment that can be stepped.
+pub struct Segment {
+    /// Its file.
+    pub path: PathBuf,
+    /// Its engine time.
+    pub clock: Clock,
+    /// Its monitor.
+    pub monitor: Monitor,
+    /// What writes it.
+    pub recorder: Recorder,
+    /// What must be stepped first.
+    pub first: Vec<Event>,
+}
+
+/// What a new segment is made of.
+pub struct Beginning<'a> {
+    /// Folder of the bay's recordings.
+    pub folder: &'a Path,
+    /// The bay.
+    pub bay: &'a BaySetup,
+    /// The site file and every file it names.
+    pub texts: &'a [(String, String)],
+    /// The delivery that it is begun for.
+    pub delivery: Option<&'a DeliveryFile>,
+    /// In a drill, its speed.
+    pub drill_speed: Option<f64>,
+    /// What crosses.
+    pub carried: Carried,
+}
+
+/// The folder of a bay's recordings.
+pub fn folder(site: &Site, bay: &BaySetup) -> PathBuf {
+    site.store.join(&bay.slug)
+}
+
+/// The segment a bay writes when the program starts.
+pub fn open(
+    site: &Site,
+    bay: &BaySetup,
+    delivery: Option<&DeliveryFile>,
+    drill_speed: Option<f64>,
+) -> Result<Segment, LiveError> {
+    let folder = folder(site, bay);
+    let store = |source| LiveError::Store { path: folder.clone(), source };
+    fs::create_dir_all(&folder).map_err(store)?;
+    let begin = |carried, delivery| {
+        let beginning = Beginning { folder: &folder, bay, texts: &site.texts, delivery, drill_speed, carried };
+        begin(beginning).map_err(store)
+    };
+    let Some(path) = latest(&folder).map_err(store)? else { return begin(Carried::default(), delivery) };
+    let recovered = resume::recover(&path)?;
+    if recovered.header.drill_speed.is_some() != drill_speed.is_some() {
+        let by = if recovered.header.drill_speed.is_some() { "in a drill" } else { "live" };
+        return Err(LiveError::DrillAndLive { bay: bay.settings.bay.clone(), path, by });
+    }
+    let open_id = open_delivery(&recovered);
+    if let (Some(open), Some(asked)) = (&open_id, delivery)
+        && *open != asked.setup.id
+    {
+        return Err(LiveError::DeliveryOpen {
+            bay: bay.settings.bay.clone(),
+            open: open.clone(),
+            asked: asked.setup.id.clone(),
+            path,
+        });
+    }
+    let new_delivery = if open_id.is_some() { None } else { delivery };
+    let same = recovered.header.is_of_this_program() && recovered.header.settings == bay.settings;
+    if recovered.ended || new_delivery.is_some() || !same || recovered.failed_at.is_some() {
+        return succeed(&recovered, &path, same, |carried| begin(carried, new_delivery));
+    }
+    go_on(recovered, path).map_err(store)
+}
+
+/// A new segment after one that is not gone on with.
+fn succeed(
+    recovered: &Recovered,
+    path: &Path,
+    same: bool,
+    begin: impl FnOnce(Carried) -> Result<Segment, LiveError>,
+) -> Result<Segment, LiveError> {
+    let mut carried = recovered.monitor.carried();
+    carried.restarted = recovered.failed_at.is_some();
+    if let Some(number) = recovered.failed_at {
+        tracing::error!(recording = %path.display(), number, "our own fault on replay: a new segment begins, estimates are restarted");
+    } else if !same && !recovered.ended {
+        tracing::warn!(recording = %path.display(), "another program or other settings: a new segment begins with what may cross");
+    }
+    begin(carried)
+}
+
+fn open_delivery(recovered: &Recovered) -> Option<String> {
+    let frame = recovered.monitor.frame();
+    let open = matches!(frame.phase, Phase::Opened | Phase::Transfer);
+    frame.delivery.filter(|_| open).map(|d| d.id)
+}
+
+/// Begins a segment: header on disk, the wall clock and the delivery as its first inputs.
+pub fn begin(beginning: Beginning) -> io::Result<Segment> {
+    let Beginning { folder, bay, texts, delivery, drill_speed, carried } = beginning;
+    let wall = wall_now();
+    let zero = MachineTime::now();
+    let mut texts = texts.to_vec();
+    texts.extend(delivery.iter().flat_map(|d| d.texts.iter().cloned()));
+    let header = Header {
+        program_version: PROGRAM_VERSION.to_owned(),
+        numerics_version: NUMERICS_VERSION,
+        drill_speed,
+        boot_id: boot_id(),
+        machine_ns_at_zero: zero.0,
+        wall_at_zero: wall,
+        bay: bay.slug.clone(),
+        texts,
+        settings: bay.settings.clone(),
+        carried: carried.clone(),
+    };
+    let path = free_name(folder, wall, delivery.map_or("idle", |d| &d.setup.id));
+    let recorder = Recorder::create(&path, &header)?;
+    let mut first = vec![Event::Clock(wall)];
+    if let Some(delivery) = delivery {
+        let what = What::DeliveryOpened(Box::new(delivery.setup.clone()));
+        first.push(Event::Entry(Entry { who: BY_FILE.to_owned(), leg: 1, what }));
+    }
+    tracing::info!(recording = %path.display(), "segment begun");
+    let clock = Clock { zero, speed: drill_speed.unwrap_or(1.0) };
+    Ok(Segment { path, clock, monitor: Monitor::new(bay.settings.clone(), carried), recorder, first })
+}
+
+/// Goes on with a segment: the engine's clock runs on from where it was, and the gap is an input.
+fn go_on(recovered: Recovered, path: PathBuf) -> io::Result<Segment> {
+    let Recovered { header, monitor, last_at, point, tail_cut, .. } = recovered;
+    if let Some(torn) = &tail_cut {
+        tracing::warn!(recording = %path.display(), bytes = torn.bytes, why = torn.why, "a torn end is kept aside in a .torn file");
+    }
+    let speed = header.drill_speed.unwrap_or(1.0);
+    let now = MachineTime::now();
+    let wall = wall_now();
+    let same_boot = header.boot_id == boot_id() && header.boot_id != "unknown";
+    let kept = Clock { zero: MachineTime(header.machine_ns_at_zero), speed };
+    let (clock, known_by) = if same_boot && kept.engine(now) >= last_at {
+        (kept, GapClock::SameBoot)
+    } else {
+        // Another boot: only the wall clock spans it. It may have been set; the gap is never negative.
+        let elapsed_ns = (wall.0 - header.wall_at_zero.0).max(0);
+        let engine_ns = (elapsed_ns as u64).max(machine_ns(last_at.0, speed));
+        (Clock { zero: MachineTime(now.0.saturating_sub(engine_ns)), speed }, GapClock::WallClock)
+    };
+    let to = clock.engine(now).max(last_at);
+    tracing::warn!(recording = %path.display(), blind_s = to.since_s(last_at), "segment resumed");
+    let recorder = Recorder::append(&path, &point)?;
+    let wall = drill_wall(&header, to.0, wall);
+    let first = vec![Event::Clock(wall), Event::Resumed(Gap { from: last_at, to, known_by })];
+    Ok(Segment { path, clock, monitor, recorder, first })
+}
+
+/// Engine nanoseconds as machine nanoseconds.
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss, reason = "hours")]
+fn machine_ns(engine_ns: u64, speed: f64) -> u64 {
+    (engine_ns as f64 / speed) as u64
+}
+
+/// In a drill the wall clock that people see runs with the drill.
+fn drill_wall(header: &Header, engine_ns: u64, wall: WallTime) -> WallTime {
+    match header.drill_speed {
+        Some(_) => WallTime(header.wall_at_zero.0.saturating_add(i64::try_from(engine_ns).unwrap_or(i64::MAX))),
+        None => wall,
+    }
+}
+
+/// The latest recording of a folder: names begin with the moment they were begun at.
+fn latest(folder: &Path) -> io::Result<Option<PathBuf>> {
+    let mut latest = None;
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
+        if path.extension().is_some_and(|ending| ending == ENDING) && Some(&path) > latest.as_ref() {
+            latest = Some(path);
+        }
+    }
+    Ok(latest)
+}
+
+/// `20260301T101500.123Z-NAME.brim`, the delivery's name made fit for a file.
+fn free_name(folder: &Path, wall: WallTime, name: &str) -> PathBuf {
+    let stamp = jiff::Timestamp::from_nanosecond(i128::from(wall.0)).unwrap_or_default();
+    let millis = wall.0.rem_euclid(i64::try_from(SECOND_NS).unwrap_or(1)) / 1_000_000;
+    let fit: String = name.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect();
+    folder.join(format!("{}.{millis:03}Z-{fit}.{ENDING}", stamp.strftime("%Y%m%dT%H%M%S")))
+}

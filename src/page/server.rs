@@ -1,0 +1,478 @@
+//! Serves the page on the loopback interface.
+//!
+//! Whoever can reach the port on this machine may look and enter; nobody else may, so a request is refused
+//! whose `Host` is no loopback name (a foreign name that was made to resolve to 127.0.0.1) or whose `Origin` is
+//! not this page's own (another site's script in the same browser). Everything is bounded: connections, bodies,
+//! buffers, the time a viewer may take for one frame.
+
+use super::connections::Bounded;
+use super::feed::{BayFeed, EntryRequest, Published};
+use super::view::{self, Reader};
+use crate::engine::frame::Phase;
+use crate::engine::input::{AlarmKey, Entry, What};
+use crate::words::EntryAnswer;
+use axum::extract::rejection::JsonRejection;
+use axum::extract::ws::{Message, WebSocket, WebSocketUpgrade};
+use axum::extract::{DefaultBodyLimit, Path, Request, State};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
+use axum::middleware::{self, Next};
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use axum::routing::{get, post};
+use axum::{Json, Router};
+use serde::{Deserialize, Serialize};
+use std::future::Future;
+use std::io;
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::net::TcpListener;
+use tokio::sync::mpsc::error::TrySendError;
+use tokio::sync::{oneshot, watch};
+
+/// Connections at once: eight pages for each of eight bays, and as many again that come and go.
+const CONNECTIONS: usize = 128;
+/// Longest body of an entry, bytes; an entry has less than a tenth of it.
+const BODY_BYTES: usize = 4096;
+/// Buffers of one live connection, bytes each way (the library's own are 128 KiB).
+const BUFFER_BYTES: usize = 4096;
+/// Viewers have nothing to say on the live connection; a close frame fits.
+const INCOMING_BYTES: usize = 1024;
+/// A viewer that cannot take one frame in this time is let go; it comes back by itself.
+const SEND_TIME: Duration = Duration::from_secs(10);
+/// An entry not known to be durable by then is answered as not known.
+const SAVE_TIME: Duration = Duration::from_secs(10);
+/// Who is named as the author of an entry made on the page.
+const WHO: &str = "bay screen";
+
+/// Nothing from elsewhere: no foreign script, style, frame or form.
+const POLICY: &str = "default-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+
+#[derive(Clone)]
+struct App {
+    site: Arc<str>,
+    bays: Arc<[BayFeed]>,
+    reader: Arc<Reader>,
+    closing: watch::Receiver<bool>,
+}
+
+impl App {
+    fn bay(&self, slug: &str) -> Result<&BayFeed, NoSuchPage> {
+        self.bays.iter().find(|b| b.slug == slug).ok_or(NoSuchPage)
+    }
+}
+
+/// Serves every bay until `shutdown` completes; live connections are closed first, so that none holds it up.
+/// Times are written in this machine's zone.
+///
+/// # Errors
+/// `InvalidInput` when the listener is bound to an address that is not loopback; whatever the socket gives.
+pub async fn serve(
+    listener: TcpListener,
+    site: String,
+    bays: Vec<BayFeed>,
+    shutdown: impl Future<Output = ()> + Send + 'static,
+) -> io::Result<()> {
+    loopback_only(listener.local_addr()?)?;
+    let (close, closing) = watch::channel(false);
+    let app = App { site: site.into(), bays: bays.into(), reader: Arc::new(Reader::here()), closing };
+    axum::serve(Bounded::new(listener, CONNECTIONS), router(app))
+        .with_graceful_shutdown(async move {
+            shutdown.await;
+            // Nobody listens where no viewer is left.
+            let _ = close.send(true);
+        })
+        .await
+}
+
+fn loopback_only(address: SocketAddr) -> io::Result<()> {
+    if address.ip().is_loopback() {
+        return Ok(());
+    }
+    let text = format!("the page is served on loopback only, not on {address}; use 127.0.0.1 or [::1]");
+    Err(io::Error::new(io::ErrorKind::InvalidInput, text))
+}
+
+fn router(app: App) -> Router {
+    Router::new()
+        .route("/", get(list))
+        .route("/page.css", get(|| asset("text/css; charset=utf-8", include_str!("assets/page.css"))))
+        .route("/page.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/page.js"))))
+        .route("/mark.svg", get(|| asset("image/svg+xml", include_str!("assets/mark.svg"))))
+        .route("/bay/{slug}", get(page))
+        .route("/bay/{slug}/live", get(live))
+        .route("/bay/{slug}/frame.json", get(frame))
+        .route("/bay/{slug}/entry", post(enter))
+        .fallback(|| async { NoSuchPage })
+        .layer(DefaultBodyLimit::max(BODY_BYTES))
+        .layer(middleware::from_fn(guard))
+        .with_state(app)
+}
+
+/// Nothing is at that address.
+struct NoSuchPage;
+
+impl IntoResponse for NoSuchPage {
+    fn into_response(self) -> Response {
+        (StatusCode::NOT_FOUND, "There is no such page here. The list of bays is at /\n").into_response()
+    }
+}
+
+async fn asset(kind: &'static str, text: &'static str) -> impl IntoResponse {
+    ([(header::CONTENT_TYPE, kind)], text)
+}
+
+/// Refuses foreign hosts and origins, and marks every answer.
+async fn guard(request: Request, next: Next) -> Response {
+    let mut response = match foreign(request.headers()) {
+        Some(why) => (StatusCode::FORBIDDEN, why).into_response(),
+        None => next.run(request).await,
+    };
+    let marks = [
+        (header::CONTENT_SECURITY_POLICY, POLICY),
+        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (header::REFERRER_POLICY, "no-referrer"),
+        (header::CACHE_CONTROL, "no-store"),
+        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+    ];
+    for (name, value) in marks {
+        response.headers_mut().insert(name, HeaderValue::from_static(value));
+    }
+    response
+}
+
+/// Why a request is not from this page, if it is not.
+fn foreign(headers: &HeaderMap) -> Option<&'static str> {
+    let text = |name| headers.get(name).and_then(|v: &HeaderValue| v.to_str().ok());
+    let host = text(header::HOST).unwrap_or_default();
+    if !is_loopback(host) {
+        return Some("Refused: this page answers to 127.0.0.1, localhost and [::1] only.\n");
+    }
+    let own = |origin: &HeaderValue| origin.to_str().is_ok_and(|o| o.strip_prefix("http://") == Some(host));
+    let all_own = headers.get_all(header::ORIGIN).iter().all(own);
+    (!all_own).then_some("Refused: the request comes from another site's page.\n")
+}
+
+/// Whether a `Host` header names the loopback interface, with or without a port.
+fn is_loopback(host: &str) -> bool {
+    ["127.0.0.1", "localhost", "[::1]"].iter().any(|name| match host.strip_prefix(name) {
+        Some("") => true,
+        Some(rest) => rest.strip_prefix(':').is_some_and(|port| port.parse::<u16>().is_ok()),
+        None => false,
+    })
+}
+
+fn latest(feed: &BayFeed) -> Option<Arc<Published>> {
+    feed.latest.borrow().clone()
+}
+
+async fn list(State(app): State<App>) -> Response {
+    if let [only] = &*app.bays {
+        return Redirect::temporary(&format!("/bay/{}", only.slug)).into_response();
+    }
+    let name = |b: &BayFeed| latest(b).map_or_else(|| b.slug.clone(), |p| p.settings.bay.clone());
+    let bays: Vec<_> = app.bays.iter().map(|b| (b.slug.clone(), name(b))).collect();
+    Html(view::bay_list(&app.site, &bays, &app.reader).into_string()).into_response()
+}
+
+async fn page(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+    let published = latest(app.bay(&slug)?);
+    let page = view::bay_page(&app.site, &slug, published.as_deref(), &app.reader);
+    Ok(Html(page.into_string()).into_response())
+}
+
+async fn frame(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+    Ok(match latest(app.bay(&slug)?) {
+        Some(published) => Json(view::frame(&published, &app.reader)).into_response(),
+        None => (StatusCode::SERVICE_UNAVAILABLE, "No frame yet.\n").into_response(),
+    })
+}
+
+async fn live(
+    State(app): State<App>,
+    Path(slug): Path<String>,
+    upgrade: WebSocketUpgrade,
+) -> Result<Response, NoSuchPage> {
+    let latest = app.bay(&slug)?.latest.clone();
+    let upgrade = upgrade
+        .read_buffer_size(BUFFER_BYTES)
+        .write_buffer_size(BUFFER_BYTES)
+        .max_message_size(INCOMING_BYTES)
+        .max_frame_size(INCOMING_BYTES);
+    Ok(upgrade.on_upgrade(move |socket| view_on(socket, latest, app.reader, app.closing)))
+}
+
+/// Sends the latest state whenever there is a newer one. What came while a slow viewer took the last is skipped.
+async fn view_on(
+    mut socket: WebSocket,
+    mut latest: watch::Receiver<Option<Arc<Published>>>,
+    reader: Arc<Reader>,
+    mut closing: watch::Receiver<bool>,
+) {
+    latest.mark_changed();
+    loop {
+        tokio::select! {
+            _ = closing.wait_for(|closing| *closing) => break,
+            // The loop of this bay is gone: what it said last is no news.
+            changed = latest.changed() => if changed.is_err() { break },
+            received = socket.recv() => match received {
+                Some(Ok(Message::Close(_)) | Err(_)) | None => return,
+                Some(Ok(_)) => continue,
+            },
+        }
+        let published = latest.borrow_and_update().clone();
+        let Some(published) = published else { continue };
+        let Ok(text) = serde_json::to_string(&view::live(&published, &reader)) else { break };
+        match tokio::time::timeout(SEND_TIME, socket.send(Message::text(text))).await {
+            Ok(Ok(())) => {}
+            Ok(Err(_)) | Err(_) => return,
+        }
+    }
+    let _ = tokio::time::timeout(SEND_TIME, socket.send(Message::Close(None))).await;
+}
+
+/// A person's entry as the page sends it.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Posted {
+    what: PostedWhat,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+enum PostedWhat {
+    TransferStarted,
+    Closed,
+    Seen { id: String, subject: u16 },
+}
+
+impl PostedWhat {
+    fn into_what(self) -> Option<What> {
+        Some(match self {
+            PostedWhat::TransferStarted => What::TransferStarted,
+            PostedWhat::Closed => What::Closed,
+            PostedWhat::Seen { id, subject } => What::Seen(AlarmKey { id: view::alarm_named(&id)?, subject }),
+        })
+    }
+}
+
+/// What became of an entry, in a word for programs and a sentence for people.
+#[derive(Debug, Serialize)]
+struct Answered {
+    saved: bool,
+    says: String,
+}
+
+async fn enter(
+    State(app): State<App>,
+    Path(slug): Path<String>,
+    posted: Result<Json<Posted>, JsonRejection>,
+) -> Result<Response, NoSuchPage> {
+    let feed = app.bay(&slug)?;
+    let answer = |status: StatusCode, answer: EntryAnswer<'_>| {
+        let body = Answered { saved: answer == EntryAnswer::Saved, says: app.reader.language.entry(answer) };
+        (status, Json(body)).into_response()
+    };
+    let Some(what) = posted.ok().and_then(|Json(p)| p.what.into_what()) else {
+        return Ok(answer(StatusCode::BAD_REQUEST, EntryAnswer::NotUnderstood));
+    };
+    let Some(published) = latest(feed) else {
+        return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch));
+    };
+    let fits = match what {
+        What::TransferStarted => published.frame.phase == Phase::Opened,
+        What::Closed => published.frame.phase == Phase::Transfer,
+        _ => true,
+    };
+    if !fits {
+        return Ok(answer(StatusCode::CONFLICT, EntryAnswer::WrongPhase));
+    }
+    let leg = published.frame.delivery.as_ref().map_or(1, |d| d.leg);
+    let (saved, durable) = oneshot::channel();
+    let request = EntryRequest { entry: Entry { who: WHO.to_owned(), leg, what }, saved };
+    match feed.entries.try_send(request) {
+        Ok(()) => {}
+        Err(TrySendError::Full(_)) => return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::Busy)),
+        Err(TrySendError::Closed(_)) => return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch)),
+    }
+    Ok(match tokio::time::timeout(SAVE_TIME, durable).await {
+        Ok(Ok(Ok(()))) => answer(StatusCode::OK, EntryAnswer::Saved),
+        Ok(Ok(Err(why))) => answer(StatusCode::CONFLICT, EntryAnswer::NotTaken(&why)),
+        Ok(Err(_)) | Err(_) => answer(StatusCode::GATEWAY_TIMEOUT, EntryAnswer::NotKnown),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::input::AlarmId;
+    use crate::page::scenes;
+    use std::net::TcpStream;
+    use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+    use tokio::sync::mpsc;
+    use tokio::task::JoinHandle;
+
+    /// No test waits longer for anything.
+    const PATIENCE: Duration = Duration::from_secs(10);
+
+    struct Stage {
+        address: SocketAddr,
+        latest: watch::Sender<Option<Arc<Published>>>,
+        entries: mpsc::Receiver<EntryRequest>,
+        stop: oneshot::Sender<()>,
+        served: JoinHandle<io::Result<()>>,
+    }
+
+    async fn stage(bays: usize) -> Stage {
+        let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
+        let address = listener.local_addr().expect("its address");
+        let (latest, watched) = watch::channel(Some(Arc::new(scenes::disagree())));
+        let (send, entries) = mpsc::channel(1);
+        let bays = (1..=bays)
+            .map(|n| BayFeed { slug: format!("bay-{n}"), latest: watched.clone(), entries: send.clone() })
+            .collect();
+        let (stop, stopped) = oneshot::channel::<()>();
+        let served = tokio::spawn(serve(listener, "Works".into(), bays, async {
+            let _ = stopped.await;
+        }));
+        Stage { address, latest, entries, stop, served }
+    }
+
+    /// One request on a connection of its own; the whole answer as text.
+    async fn ask(to: SocketAddr, head: &str, body: &str) -> String {
+        let mut stream = tokio::net::TcpStream::connect(to).await.expect("the server listens");
+        let request = format!("{head}\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}", body.len());
+        stream.write_all(request.as_bytes()).await.expect("the server reads");
+        let mut answer = Vec::new();
+        tokio::time::timeout(PATIENCE, stream.read_to_end(&mut answer)).await.expect("in time").expect("an answer");
+        String::from_utf8_lossy(&answer).into_owned()
+    }
+
+    async fn get_(stage: &Stage, path: &str) -> String {
+        ask(stage.address, &format!("GET {path} HTTP/1.1\r\nHost: {}", stage.address), "").await
+    }
+
+    fn post_head(address: SocketAddr) -> String {
+        format!("POST /bay/bay-1/entry HTTP/1.1\r\nHost: {address}\r\nContent-Type: application/json")
+    }
+
+    #[tokio::test]
+    async fn pages_are_served_under_a_strict_policy() {
+        let one = stage(1).await;
+        assert!(get_(&one, "/").await.contains("location: /bay/bay-1"));
+        let page = get_(&one, "/bay/bay-1").await;
+        assert!(page.starts_with("HTTP/1.1 200") && page.contains(POLICY) && page.contains("Bay 2"));
+        assert!(get_(&one, "/bay/bay-9").await.starts_with("HTTP/1.1 404"));
+        assert!(get_(&one, "/bay/bay-1/frame.json").await.contains(r#""number":1773"#));
+        assert!(get_(&one, "/page.js").await.contains("text/javascript"));
+        let two = stage(2).await;
+        assert!(get_(&two, "/").await.contains("href=\"/bay/bay-2\""));
+        let foreign = ask(one.address, "GET / HTTP/1.1\r\nHost: example.org", "").await;
+        assert!(foreign.starts_with("HTTP/1.1 403") && foreign.contains(POLICY), "{foreign}");
+    }
+
+    #[tokio::test]
+    async fn an_entry_is_answered_saved_only_when_it_is() {
+        let mut stage = stage(1).await;
+        let body = r#"{"what": {"seen": {"id": "signal_lost", "subject": 3}}}"#;
+        let asked = tokio::spawn(async move { ask(stage.address, &post_head(stage.address), body).await });
+        let request = tokio::time::timeout(PATIENCE, stage.entries.recv()).await.expect("in time").expect("an entry");
+        assert_eq!(request.entry.what, What::Seen(AlarmKey { id: AlarmId::SignalLost, subject: 3 }));
+        assert_eq!((request.entry.who.as_str(), request.entry.leg), (WHO, 1));
+        assert!(!asked.is_finished(), "answered before it was durable");
+        request.saved.send(Ok(())).expect("the server waits");
+        let answer = asked.await.expect("an answer");
+        assert!(answer.starts_with("HTTP/1.1 200") && answer.contains(r#"{"saved":true,"says":"Saved."}"#), "{answer}");
+    }
+
+    #[tokio::test]
+    async fn what_is_no_entry_is_refused_in_words() {
+        let mut stage = stage(1).await;
+        let long = format!(r#"{{"what": "{}"}}"#, "x".repeat(2 * BODY_BYTES));
+        for (body, status) in [
+            ("", "400"),
+            ("{", "400"),
+            (r#"{"what": "open_the_valve"}"#, "400"),
+            (r#"{"what": {"seen": {"id": "no_such", "subject": 0}}}"#, "400"),
+            (r#"{"what": {"seen": {"id": "signal_lost", "subject": -1}}}"#, "400"),
+            (&long, "400"),
+            (r#"{"what": "transfer_started"}"#, "409"),
+        ] {
+            let answer = ask(stage.address, &post_head(stage.address), body).await;
+            assert!(answer.starts_with(&format!("HTTP/1.1 {status}")), "{body}: {answer}");
+            assert!(answer.contains(r#""saved":false"#), "{body}: {answer}");
+        }
+        let elsewhere = format!("{}\r\nOrigin: http://example.org", post_head(stage.address));
+        let answer = ask(stage.address, &elsewhere, r#"{"what": "closed"}"#).await;
+        assert!(answer.starts_with("HTTP/1.1 403"), "{answer}");
+        assert!(stage.entries.try_recv().is_err(), "nothing of this went through");
+        drop(stage.entries);
+        let answer = ask(stage.address, &post_head(stage.address), r#"{"what": "closed"}"#).await;
+        assert!(answer.starts_with("HTTP/1.1 503") && answer.contains("Note it by hand"), "{answer}");
+    }
+
+    #[tokio::test]
+    async fn a_viewer_gets_whole_frames_and_holds_up_no_shutdown() {
+        let stage = stage(1).await;
+        let address = stage.address;
+        let (told, mut heard) = mpsc::channel(8);
+        let viewer = std::thread::spawn(move || {
+            let stream = TcpStream::connect(address).expect("the server listens");
+            stream.set_read_timeout(Some(PATIENCE)).expect("a time-out");
+            let url = format!("ws://{address}/bay/bay-1/live");
+            let (mut socket, _) = tungstenite::client(url, stream).expect("an open door");
+            loop {
+                match socket.read() {
+                    Ok(tungstenite::Message::Text(text)) => {
+                        let frame: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+                        told.blocking_send(frame).expect("the test listens");
+                    }
+                    Ok(tungstenite::Message::Close(_)) => return true,
+                    Ok(_) => {}
+                    Err(_) => return false,
+                }
+            }
+        });
+        let first = tokio::time::timeout(PATIENCE, heard.recv()).await.expect("in time").expect("a frame");
+        assert_eq!(first["alarms"][0]["id"], "witnesses_disagree");
+        assert_eq!(first["can_close"], true);
+        let next = Published { number: 4711, ..scenes::agree() };
+        stage.latest.send(Some(Arc::new(next))).expect("the server watches");
+        let second = tokio::time::timeout(PATIENCE, heard.recv()).await.expect("in time").expect("a frame");
+        assert_eq!(second["number"], 4711);
+        stage.stop.send(()).expect("the server runs");
+        tokio::time::timeout(PATIENCE, stage.served).await.expect("ends in time").expect("no panic").expect("no error");
+        assert!(viewer.join().expect("no panic"), "the viewer was not told");
+    }
+
+    #[test]
+    fn only_loopback_is_served() {
+        assert!(loopback_only(SocketAddr::from(([127, 0, 0, 1], 80))).is_ok());
+        let refused = loopback_only(SocketAddr::from(([192, 0, 2, 1], 80))).expect_err("refused");
+        assert!(refused.to_string().contains("not on 192.0.2.1:80; use 127.0.0.1"));
+    }
+
+    #[test]
+    fn only_loopback_names_are_answered() {
+        for host in ["127.0.0.1:8080", "localhost", "[::1]:1"] {
+            assert!(is_loopback(host), "{host}");
+        }
+        for host in ["", "example.org", "127.0.0.1.example.org", "localhost:", "localhost:x", "[::1]9", "10.0.0.1"] {
+            assert!(!is_loopback(host), "{host}");
+        }
+    }
+
+    #[test]
+    fn only_our_own_page_may_ask() {
+        let ask = |host: &'static str, origin: Option<&'static str>| {
+            let mut headers = HeaderMap::new();
+            headers.insert(header::HOST, HeaderValue::from_static(host));
+            if let Some(origin) = origin {
+                headers.insert(header::ORIGIN, HeaderValue::from_static(origin));
+            }
+            foreign(&headers).is_none()
+        };
+        assert!(ask("127.0.0.1:80", None) && ask("127.0.0.1:80", Some("http://127.0.0.1:80")));
+        assert!(!ask("127.0.0.1:80", Some("http://127.0.0.1:81")), "another port is another site");
+        assert!(!ask("127.0.0.1:80", Some("null")) && !ask("127.0.0.1:80", Some("https://example.org")));
+    }
+}

@@ -1,0 +1,630 @@
+//! What is published, as a page. Pure: `Published` in, text out.
+//!
+//! The page is a set of regions with fixed names. A frame carries every region whole, so that a viewer who
+//! missed some, or has just come, is whole after one. Regions hold no button: what a person is about to press
+//! is never drawn anew.
+
+use super::feed::{DeviceStats, Published};
+use crate::engine::frame::{Alarm, Phase, Priority, VerdictWord};
+use crate::engine::input::{AlarmId, AlarmKey};
+use crate::picture::{self, Size};
+use crate::recording::json::frame_json;
+use crate::words::display::{hh_mm, hh_mm_ss, kg, number};
+use crate::words::en::English;
+use crate::words::{Figure, Language, Scene, Text, first_acts_due};
+use jiff::tz::TimeZone;
+use maud::{DOCTYPE, Markup, html};
+use serde::Serialize;
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+
+/// A frame that has not been followed by another for this long, in ms of machine time, is stale: frames leave
+/// every second, and two may be late together.
+pub const STALE_AFTER_MS: u32 = 3000;
+
+/// For whom the page is written.
+#[derive(Clone)]
+pub struct Reader {
+    /// Zone in which times are written.
+    pub zone: TimeZone,
+    /// Language of every text.
+    pub language: &'static dyn Language,
+}
+
+impl Reader {
+    /// The people at this machine: its own time zone, English.
+    #[must_use]
+    pub fn here() -> Reader {
+        Reader { zone: TimeZone::system(), language: &English }
+    }
+}
+
+/// What the page's script gets at each frame.
+#[derive(Debug, Serialize)]
+pub struct Live {
+    /// Counts frames since the program started.
+    pub number: u64,
+    /// Without another frame the page is stale after this many ms of machine time.
+    pub stale_after_ms: u32,
+    /// Title of the browser's tab.
+    pub title: String,
+    /// Each region's new content.
+    pub regions: BTreeMap<&'static str, String>,
+    /// Open alarms, the gravest first.
+    pub alarms: Vec<AlarmRow>,
+    /// The entry "transfer started" fits the phase.
+    pub can_start: bool,
+    /// The entry "closed" fits the phase.
+    pub can_close: bool,
+}
+
+/// One open alarm, in the order in which it must be read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct AlarmRow {
+    /// The same alarm has the same key in every frame.
+    pub key: String,
+    /// Entry of the catalogue.
+    pub id: &'static str,
+    /// Index of the signal or tank it is about.
+    pub subject: u16,
+    /// "high", "medium" or "low".
+    pub priority: &'static str,
+    /// The acts come first and fill the row's head.
+    pub acts: bool,
+    /// What to do first.
+    pub act: String,
+    /// How to keep from harm.
+    pub care: String,
+    /// What is known.
+    pub says: String,
+    /// What may be behind it.
+    pub beyond: String,
+    /// Since when, and whether somebody has seen it.
+    pub since: String,
+    /// Somebody has seen it.
+    pub seen: bool,
+}
+
+/// The catalogue's entries as JSON names them.
+const ALARMS: [(AlarmId, &str); 11] = [
+    (AlarmId::LevelSwitchTripped, "level_switch_tripped"),
+    (AlarmId::LevelHighHigh, "level_high_high"),
+    (AlarmId::HighLevelProjected, "high_level_projected"),
+    (AlarmId::PadNearCeiling, "pad_near_ceiling"),
+    (AlarmId::WitnessesDisagree, "witnesses_disagree"),
+    (AlarmId::MovementOutsideTransfer, "movement_outside_transfer"),
+    (AlarmId::SignalLost, "signal_lost"),
+    (AlarmId::OneWitnessLeft, "one_witness_left"),
+    (AlarmId::NoWitness, "no_witness"),
+    (AlarmId::RecorderTrouble, "recorder_trouble"),
+    (AlarmId::EstimatesRestarted, "estimates_restarted"),
+];
+
+/// The alarm of that name, as [`AlarmRow::id`] writes it.
+#[must_use]
+pub fn alarm_named(name: &str) -> Option<AlarmId> {
+    ALARMS.iter().find(|(_, n)| *n == name).map(|(id, _)| *id)
+}
+
+fn alarm_name(id: AlarmId) -> &'static str {
+    ALARMS.iter().find(|(known, _)| *known == id).map_or("unknown", |(_, name)| name)
+}
+
+/// An alarm of these is open: what it says needs no second saying.
+fn says_it_already(published: &Published) -> bool {
+    let covered = match published.frame.verdict.word {
+        VerdictWord::Disagree | VerdictWord::CannotTellWhich => AlarmId::WitnessesDisagree,
+        VerdictWord::None => AlarmId::NoWitness,
+        _ => return false,
+    };
+    published.frame.alarms.iter().any(|a| a.key.id == covered)
+}
+
+fn scene<'a>(published: &'a Published, reader: &'a Reader) -> Scene<'a> {
+    Scene { settings: &published.settings, frame: &published.frame, zone: &reader.zone }
+}
+
+/// What the page's script gets.
+#[must_use]
+pub fn live(published: &Published, reader: &Reader) -> Live {
+    let frame = &published.frame;
+    let tab = frame.alarms.iter().filter(|a| !a.seen).count();
+    let title = match tab {
+        0 => published.settings.bay.clone(),
+        n => format!("({n}) {}", published.settings.bay),
+    };
+    Live {
+        number: published.number,
+        stale_after_ms: STALE_AFTER_MS,
+        title,
+        regions: regions(published, reader).into_iter().map(|(id, html)| (id, html.into_string())).collect(),
+        alarms: alarms(published, reader),
+        can_start: frame.phase == Phase::Opened,
+        can_close: frame.phase == Phase::Transfer,
+    }
+}
+
+/// Every open alarm in words.
+#[must_use]
+pub fn alarms(published: &Published, reader: &Reader) -> Vec<AlarmRow> {
+    let scene = scene(published, reader);
+    published.frame.alarms.iter().map(|alarm| row(scene, reader, alarm)).collect()
+}
+
+fn row(scene: Scene<'_>, reader: &Reader, alarm: &Alarm) -> AlarmRow {
+    let AlarmKey { id, subject } = alarm.key;
+    let Text { act, care, says, beyond } = reader.language.alarm(scene, alarm);
+    let labels = reader.language.labels();
+    let now = scene.frame.clock.wall_at(scene.frame.at);
+    let mut since = format!("{} {}", labels.alarm_since, hh_mm(alarm.since, now, scene.zone));
+    if alarm.seen {
+        since = format!("{since}, {}", labels.was_seen);
+    }
+    AlarmRow {
+        key: format!("{}-{subject}", alarm_name(id)),
+        id: alarm_name(id),
+        subject,
+        priority: match alarm.priority {
+            Priority::High => "high",
+            Priority::Medium => "medium",
+            Priority::Low => "low",
+        },
+        acts: first_acts_due(id),
+        act,
+        care,
+        says,
+        beyond,
+        since,
+        seen: alarm.seen,
+    }
+}
+
+/// All that is known, for programs: the frame, how the polling does, and what the page says in words.
+#[must_use]
+pub fn frame(published: &Published, reader: &Reader) -> Value {
+    let settings = &published.settings;
+    let Text { act, care, says, beyond } = headline(published, reader);
+    json!({
+        "site": published.site,
+        "bay": settings.bay,
+        "drill_speed": published.drill_speed,
+        "number": published.number,
+        "signals": settings.signals.iter().map(|s| &s.name).collect::<Vec<_>>(),
+        "tanks": settings.tanks.iter().map(|t| &t.name).collect::<Vec<_>>(),
+        "frame": frame_json(&published.frame),
+        "devices": published.devices,
+        "words": {
+            "language": reader.language.tag(),
+            "headline": { "act": act, "care": care, "says": says, "beyond": beyond },
+            "alarms": alarms(published, reader),
+            "notes": reader.language.notes(scene(published, reader)),
+        },
+    })
+}
+
+/// The sentence at the head of the page.
+#[must_use]
+pub fn headline(published: &Published, reader: &Reader) -> Text {
+    reader.language.headline(scene(published, reader), says_it_already(published))
+}
+
+/// Names of the regions, in no particular order; the page has an element of each name.
+fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Markup> {
+    let scene = scene(published, reader);
+    let language = reader.language;
+    let labels = language.labels();
+    let both = |draw: fn(Scene<'_>, &dyn Language, Size) -> Markup| {
+        html! { (draw(scene, language, Size::Wide)) (draw(scene, language, Size::Narrow)) }
+    };
+    let notes = language.notes(scene);
+    BTreeMap::from([
+        ("head", head(published, scene, reader)),
+        ("headline", headline_region(&headline(published, reader))),
+        ("valve", figure(labels.be_at_valve_by, &language.finish(scene))),
+        ("margin", figure(labels.margin, &language.margin(scene))),
+        ("notes", html! { @if !notes.is_empty() { ul { @for note in &notes { li { (note) } } } } }),
+        ("masses", both(picture::masses)),
+        (
+            "brim",
+            html! {
+                h2 { @if let Some(tank) = scene.filled_tank() { (tank) " " } span.unit { (labels.contents) } }
+                (both(picture::brim))
+            },
+        ),
+        ("pad", html! { (pad_line(&language.pad(scene), labels.pad)) (both(picture::pad)) }),
+        ("margin-made", margin_made(scene, language)),
+        ("budgets", budgets(scene, language)),
+        ("polling", polling(&published.devices, language)),
+    ])
+}
+
+fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> Markup {
+    let labels = reader.language.labels();
+    let frame = scene.frame;
+    html! {
+        span.bay { (published.settings.bay) }
+        @if let Some(tank) = scene.filled_tank() { span { (labels.into) } span.bay { (tank) } }
+        @match &frame.delivery {
+            Some(d) => {
+                span { (d.product) }
+                @if !d.product_confirmed { span.doubt { (labels.not_confirmed) } }
+            }
+            None => { span.quiet { (labels.no_delivery) } }
+        }
+        @if let Some(speed) = published.drill_speed {
+            span.drill { (labels.drill) " \u{d7}" (number(speed, 0)) }
+        }
+        span.when {
+            @if let Some(d) = &frame.delivery { (labels.delivery) " " (d.id) " \u{b7} " }
+            @if published.drill_speed.is_some() { (labels.drill_clock) " " }
+            span.clock { (hh_mm_ss(frame.clock.wall_at(frame.at), scene.zone)) }
+        }
+    }
+}
+
+fn headline_region(text: &Text) -> Markup {
+    html! {
+        @if !text.act.is_empty() { p.sentence.act { (text.act) } p.care { (text.care) } p { (text.says) } }
+        @else { p.sentence { (text.says) } }
+        @if !text.beyond.is_empty() { p.beyond { (text.beyond) } }
+    }
+}
+
+fn figure(label: &str, figure: &Figure) -> Markup {
+    html! {
+        h2 { (label) }
+        p.figure.act[figure.act] { (figure.figure) @if !figure.unit.is_empty() { span.unit { (figure.unit) } } }
+        @for line in &figure.lines { p.line { (line) } }
+    }
+}
+
+fn pad_line(figure: &Figure, label: &str) -> Markup {
+    html! {
+        h2 {
+            (label) " " span.value.act[figure.act] { (figure.figure) " " span.unit { (figure.unit) } }
+            @for line in &figure.lines { span.line { " \u{b7} " (line) } }
+        }
+    }
+}
+
+fn margin_made(scene: Scene<'_>, language: &dyn Language) -> Markup {
+    html! {
+        table { tbody {
+            @for (label, mass) in language.margin_parts(scene) { tr { th scope="row" { (label) } td { (kg(mass)) } } }
+        } }
+    }
+}
+
+fn budgets(scene: Scene<'_>, language: &dyn Language) -> Markup {
+    html! {
+        @for witness in &scene.frame.witnesses {
+            @if let Some(mass) = witness.received_kg {
+                table {
+                    caption { (language.witness(witness.id)) }
+                    tbody {
+                        @for part in &witness.budget {
+                            tr { th scope="row" { (language.source(part.source)) } td { (number(part.kg.abs(), 1)) } }
+                        }
+                        tr { th scope="row" { (language.labels().budget_of) } td { (number(mass.u, 1)) } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn polling(devices: &[DeviceStats], language: &dyn Language) -> Markup {
+    let labels = language.labels();
+    let ms = |us: &[u64; 3]| us.map(|us| number(us as f64 / 1000.0, 1)).join(" / ");
+    html! {
+        table {
+            thead { tr { @for column in labels.poll_columns { th scope="col" { (column) } } } }
+            tbody {
+                @for d in devices {
+                    tr {
+                        th scope="row" { (d.name) }
+                        td { (d.answered) } td { (d.missed) } td { (d.connections) }
+                        td { (ms(&d.latency_us)) } td { (ms(&d.lateness_us)) }
+                        td { @if d.trouble.is_empty() { (labels.answers) } @else { (d.trouble) } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The page of one bay, with what is known when it is asked for.
+#[must_use]
+pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &Reader) -> Markup {
+    let labels = reader.language.labels();
+    let mut regions = published.map(|p| regions(p, reader)).unwrap_or_default();
+    let mut region = |id: &'static str| regions.remove(id).unwrap_or_default();
+    let body = html! {
+        body data-state="waiting" data-bay=(slug) {
+            header { div #head { (region("head")) } }
+            div #state role="status" data-stale=(labels.stale) data-since=(labels.stale_since)
+                data-lost=(labels.no_connection) { (labels.waiting) }
+            noscript { p.stale { (labels.no_script) } }
+            main tabindex="0" {
+                ol #alarms aria-label=(labels.alarms) aria-live="assertive" aria-relevant="additions" {}
+                section #headline { (region("headline")) }
+                div.columns {
+                    div.figures {
+                        section #valve { (region("valve")) }
+                        section #margin { (region("margin")) }
+                        section #notes { (region("notes")) }
+                    }
+                    div.pictures {
+                        section { h2 { (labels.received) " " span.unit { (labels.bars) } } div #masses { (region("masses")) } }
+                        section #brim { (region("brim")) }
+                    }
+                }
+                p.cautions { (labels.cautions) }
+                details {
+                    summary { (labels.behind) }
+                    h3 { (labels.margin_made) } div #margin-made { (region("margin-made")) }
+                    h3 { (labels.budgets) } div #budgets { (region("budgets")) }
+                    h3 { (labels.polling) } div #polling { (region("polling")) }
+                }
+            }
+            section #pad { (region("pad")) }
+            (footer(reader))
+            template #alarm-row { (alarm_template(reader)) }
+        }
+    };
+    document(site, reader, &body)
+}
+
+fn alarm_template(reader: &Reader) -> Markup {
+    html! {
+        li {
+            div {
+                p.act {}
+                p.care {}
+                p { span.says {} " " span.beyond {} " " span.since {} }
+            }
+            button type="button" { (reader.language.labels().seen) }
+        }
+    }
+}
+
+fn footer(reader: &Reader) -> Markup {
+    let labels = reader.language.labels();
+    html! {
+        footer {
+            div #acts {
+                button #start type="button" disabled data-ask=(labels.confirm_started) { (labels.transfer_started) }
+                button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
+            }
+            div #confirm hidden {
+                p #question {}
+                button #yes type="button" { (labels.yes) }
+                button #back type="button" { (labels.back) }
+            }
+            p #answer role="status" data-sending=(labels.sending) data-unreached=(labels.not_reached) {}
+            div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } }
+        }
+    }
+}
+
+/// The list of bays.
+#[must_use]
+pub fn bay_list(site: &str, bays: &[(String, String)], reader: &Reader) -> Markup {
+    let labels = reader.language.labels();
+    let body = html! {
+        body.list {
+            header { h1 { (site) } }
+            main {
+                h2 { (labels.bays) }
+                @if bays.is_empty() { p { (labels.no_bays) } }
+                ul { @for (slug, name) in bays { li { a href={ "/bay/" (slug) } { (name) } } } }
+            }
+            footer { div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } } }
+        }
+    };
+    document(site, reader, &body)
+}
+
+fn document(title: &str, reader: &Reader, body: &Markup) -> Markup {
+    let script = body.0.contains("data-bay");
+    html! {
+        (DOCTYPE)
+        html lang=(reader.language.tag()) {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                link rel="icon" href="/mark.svg" type="image/svg+xml";
+                link rel="stylesheet" href="/page.css";
+                @if script { script type="module" src="/page.js" {} }
+                title { (title) }
+            }
+            (body)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::frame::{Condition, VerdictWord};
+    use crate::page::scenes;
+    use crate::time::WallTime;
+
+    fn reader() -> Reader {
+        Reader { zone: TimeZone::UTC, language: &English }
+    }
+
+    /// The acts in the order in which every text on missing mass, pressure or a reached level must give them.
+    const ACTS: [&str; 6] = [
+        "stop",
+        "emergency stop or remote valve",
+        "shut the gas",
+        "keep clear and upwind",
+        "look only from a distance, in the required protection",
+        "touch or tighten nothing under pressure",
+    ];
+
+    fn assert_acts_first(place: &str, text: &Text) {
+        let whole = text.whole().to_lowercase();
+        let mut from = 0;
+        for act in ACTS {
+            let at = whole[from..]
+                .find(act)
+                .unwrap_or_else(|| panic!("{place}: \u{201c}{act}\u{201d} out of turn: {whole}"));
+            from += at;
+        }
+        for later in ["where to look", "what fits", "left the trailer", "kpa", " leaves ", "is lost", "has tripped"] {
+            let at = whole.find(later).unwrap_or(whole.len());
+            assert!(at > from, "{place}: \u{201c}{later}\u{201d} before the last act: {whole}");
+        }
+    }
+
+    #[test]
+    fn texts_on_missing_mass_pressure_and_level_begin_with_the_acts() {
+        let reader = reader();
+        let on_danger = [
+            AlarmId::LevelSwitchTripped,
+            AlarmId::LevelHighHigh,
+            AlarmId::PadNearCeiling,
+            AlarmId::WitnessesDisagree,
+            AlarmId::MovementOutsideTransfer,
+            AlarmId::NoWitness,
+        ];
+        let mut headlines = 0;
+        for (name, published) in scenes::all() {
+            let scene = scene(&published, &reader);
+            for id in on_danger {
+                let alarm = scenes::alarm(id, 0, Priority::High);
+                assert_acts_first(&format!("{name}, {id:?}"), &reader.language.alarm(scene, &alarm));
+            }
+            let pad_lost = scenes::alarm(AlarmId::SignalLost, 4, Priority::Medium);
+            assert_acts_first(&format!("{name}, pad lost"), &reader.language.alarm(scene, &pad_lost));
+            let off = matches!(published.frame.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich);
+            if off {
+                headlines += 1;
+                assert_acts_first(&format!("{name}, headline"), &reader.language.headline(scene, false));
+                let short = reader.language.headline(scene, true).whole();
+                assert!(!short.contains("did not arrive"), "{name}: said twice: {short}");
+            }
+        }
+        assert!(headlines >= 2);
+    }
+
+    #[test]
+    fn agreement_says_what_it_does_not_show() {
+        let text = headline(&scenes::agree(), &reader());
+        assert_eq!(text.says, "Transferring at 282\u{a0}kg/min. The three instruments agree within 42\u{a0}kg.");
+        assert_eq!(text.beyond, "A leak below about 6\u{a0}kg/min, or one that stays on the scale, would not be seen.");
+    }
+
+    /// No text, class, script or colour of the page praises.
+    #[test]
+    fn no_word_of_praise_stands_on_the_page() {
+        let barred =
+            ["ok", "okay", "safe", "safely", "normal", "tight", "healthy", "good", "fine", "green", "lime", "secure"];
+        let literals = |source: &str| -> String {
+            let shipped = source.split("#[cfg(test)]").next().unwrap_or_default();
+            shipped
+                .lines()
+                .filter(|l| !l.trim_start().starts_with("//"))
+                .collect::<Vec<_>>()
+                .join("\n")
+                .split('"')
+                .skip(1)
+                .step_by(2)
+                .collect::<Vec<_>>()
+                .join("\n")
+        };
+        let sources = [
+            ("words/en.rs", literals(include_str!("../words/en.rs"))),
+            ("page/view.rs", literals(include_str!("view.rs"))),
+            ("page.css", include_str!("assets/page.css").to_owned()),
+            ("page.js", include_str!("assets/page.js").to_owned()),
+        ];
+        for (name, text) in sources {
+            assert!(text.len() > 100, "{name}: nothing to look at");
+            let text = text.to_lowercase();
+            for word in text.split(|c: char| !c.is_alphabetic()) {
+                assert!(!barred.contains(&word), "{name}: \u{201c}{word}\u{201d}");
+            }
+        }
+    }
+
+    #[test]
+    fn every_frame_fills_every_region_of_the_page() {
+        let reader = reader();
+        for (name, published) in scenes::all() {
+            let page = bay_page("works", "bay-2", Some(&published), &reader).into_string();
+            let live = live(&published, &reader);
+            for (id, html) in &live.regions {
+                assert!(page.contains(&format!("id=\"{id}\"")), "{name}: the page has no {id}");
+                assert!(!html.contains("<button") && !html.contains("NaN") && !html.contains("style="), "{name}, {id}");
+                assert!(page.contains(html.as_str()), "{name}: {id} is not on the page at first");
+            }
+            assert!(serde_json::to_string(&live).expect("JSON").len() < 64 * 1024, "{name}: a frame is too long");
+        }
+    }
+
+    #[test]
+    fn a_lost_mass_is_never_shown_as_current() {
+        let live = live(&scenes::lost_signals(), &reader());
+        let masses = &live.regions["masses"];
+        assert!(masses.contains("no connection to the device") && !masses.contains("477"), "{masses}");
+        assert!(live.regions["pad"].contains("not known") && !live.regions["pad"].contains("118"));
+    }
+
+    #[test]
+    fn what_comes_from_outside_is_escaped() {
+        let mut published = scenes::agree();
+        if let Some(delivery) = &mut published.frame.delivery {
+            delivery.product = "<script>alert(1)</script>".into();
+        }
+        published.frame.alarms.push(Alarm {
+            condition: Condition::Unknown,
+            since: WallTime(i64::MIN),
+            ..scenes::alarm(AlarmId::SignalLost, u16::MAX, Priority::Low)
+        });
+        let page = bay_page("<b>", "x", Some(&published), &reader()).into_string();
+        assert!(!page.contains("<script>alert") && !page.contains("<b>"));
+        assert!(alarms(&published, &reader())[0].says.contains("#65535"));
+    }
+
+    #[test]
+    fn every_alarm_has_a_name_that_leads_back() {
+        for (id, name) in ALARMS {
+            assert_eq!(alarm_named(name), Some(id));
+            assert_eq!(alarm_name(id), name);
+            let mut published = scenes::agree();
+            published.frame.alarms = vec![scenes::alarm(id, 0, Priority::Low)];
+            assert_eq!(frame(&published, &reader())["frame"]["alarms"][0]["key"]["id"], name, "two names");
+        }
+        assert_eq!(alarm_named("unknown"), None);
+    }
+
+    /// Every key that a program can meet stands in the paper on the interface.
+    #[test]
+    fn the_interface_is_written_down() {
+        fn keys(value: &Value, found: &mut std::collections::BTreeSet<String>) {
+            match value {
+                Value::Object(map) => map.iter().for_each(|(key, value)| {
+                    found.insert(key.clone());
+                    keys(value, found);
+                }),
+                Value::Array(list) => list.iter().for_each(|value| keys(value, found)),
+                _ => {}
+            }
+        }
+        let paper = include_str!("../../docs/interface.md");
+        let mut found = std::collections::BTreeSet::new();
+        for (_, published) in scenes::all() {
+            keys(&frame(&published, &reader()), &mut found);
+            let mut live = serde_json::to_value(live(&published, &reader())).expect("JSON");
+            live["regions"] = Value::Null;
+            keys(&live, &mut found);
+        }
+        assert!(found.len() > 90, "{}", found.len());
+        let missing: Vec<_> = found.iter().filter(|key| !paper.contains(&format!("`{key}`"))).collect();
+        assert!(missing.is_empty(), "not in docs/interface.md: {missing:?}");
+    }
+}

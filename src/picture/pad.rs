@@ -1,0 +1,65 @@
+//! The trailer's pressure as a strip whose length is the meaning.
+
+use super::{Anchor, Axis, Canvas, Size};
+use crate::engine::frame::CeilingBy;
+use crate::words::display::kpa;
+use crate::words::{Language, Scene};
+use maud::Markup;
+
+/// Pressure on the trailer from zero gauge, with its ceiling, its MAWP and the window in which its relief valve
+/// starts to discharge. What is not set or not known is missing from the strip and said beside it.
+#[must_use]
+pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
+    let width = size.pick(1232.0, 358.0);
+    let (top, height) = (20.0, 26.0);
+    let pad = &scene.frame.pad;
+    let labels = language.labels();
+    let marks = [pad.pressure_pa_gauge, pad.ceiling_pa_gauge, pad.mawp_pa_gauge, pad.relief_to_pa_gauge];
+    let highest = marks.into_iter().flatten().filter(|p| p.is_finite()).fold(0.0, f64::max);
+    // With nothing known the strip still has a length: one bar.
+    let axis = Axis::new(0.0, if highest > 0.0 { highest * 1.06 } else { 1e5 }, 0.0, width);
+    let mut canvas = Canvas::new(size, width, top + height + 20.0);
+    canvas.block("gutter", 0.0, top, width, height);
+    if let (Some(from), Some(to)) = (pad.relief_from_pa_gauge, pad.relief_to_pa_gauge) {
+        canvas.block("relief", axis.at(from), top, axis.at(to) - axis.at(from), height);
+    }
+    let above = matches!((pad.pressure_pa_gauge, pad.ceiling_pa_gauge), (Some(p), Some(c)) if p > c);
+    if let Some(p) = pad.pressure_pa_gauge {
+        canvas.block(if above { "fill act" } else { "fill" }, 0.0, top, axis.at(p), height);
+    }
+    below(&mut canvas, scene, language, axis, top + height);
+    if let Some(c) = pad.ceiling_pa_gauge {
+        let by = pad.ceiling_by.map_or_else(String::new, |by| format!(" ({})", language.ceiling_by(by)));
+        canvas.line("halo", axis.at(c), top, 0.0, height);
+        canvas.line("ceiling", axis.at(c), top - 5.0, 0.0, height + 10.0);
+        let text = format!("{} {}{by}", labels.ceiling, kpa(c));
+        let x = (axis.at(c) + 2.0).max(room_for(&text));
+        canvas.text("strong", x, top - 8.0, Anchor::End, &text);
+    } else {
+        canvas.text("strong act", width, top - 8.0, Anchor::End, labels.ceiling_not_set);
+    }
+    canvas.finish(labels.pad)
+}
+
+/// The marks whose labels stand under the strip.
+fn below(canvas: &mut Canvas, scene: Scene<'_>, language: &dyn Language, axis: Axis, bottom: f64) {
+    let pad = &scene.frame.pad;
+    let labels = language.labels();
+    let row = bottom + 16.0;
+    canvas.text("quiet", 0.0, row, Anchor::Start, "0");
+    if let Some(mawp) = pad.mawp_pa_gauge.filter(|_| pad.ceiling_by != Some(CeilingBy::Mawp)) {
+        let text = format!("{} {}", labels.mawp, kpa(mawp));
+        canvas.line("limit", axis.at(mawp), bottom - 30.0, 0.0, canvas.size.pick(46.0, 34.0));
+        canvas.text("name", (axis.at(mawp) - 5.0).max(20.0 + room_for(&text)), row, Anchor::End, &text);
+    }
+    if let (Some(from), Some(to)) = (pad.relief_from_pa_gauge, pad.relief_to_pa_gauge) {
+        let text = format!("{} {}\u{2013}{}", labels.relief, kpa(from), kpa(to));
+        let x = canvas.size.pick(axis.at(to), canvas.width);
+        canvas.text("quiet", x, row, Anchor::End, &text);
+    }
+}
+
+/// Width that a label takes at most, px: no letter of the page's faces is wider than 0.65 of its size, 15 px.
+fn room_for(text: &str) -> f64 {
+    text.chars().map(|_| 0.65 * 15.0).sum()
+}

@@ -1,0 +1,586 @@
+//! English.
+
+use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
+use super::{EntryAnswer, Figure, Labels, Language, Scene, Text};
+use crate::engine::frame::{
+    Alarm, CeilingBy, Explanation, Margin, Moment, Pessimist, Phase, Reason, Source, Validity, Verdict, VerdictWord,
+    WitnessId,
+};
+use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState};
+use crate::engine::settings::{PadTap, SignalKind};
+
+/// The language itself.
+#[derive(Debug, Clone, Copy)]
+pub struct English;
+
+/// A trend that reaches the ceiling later than this is a regulator's wander: no number is made of it, s.
+const TREND_SHOWN_S: f64 = 3600.0;
+
+const ACT: &str = "Stop: emergency stop or remote valve. Shut the gas. Keep clear and upwind.";
+const CARE: &str = "Look only from a distance, in the required protection. Touch or tighten nothing under pressure.";
+
+const WITNESSES: [WitnessId; 3] = [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank];
+
+/// Below this trend, in Pa/s, the pad pressure is not said to rise or fall: 0.05 kPa/min, which is what the
+/// last shown digit could show in twenty minutes.
+const TREND_PA_PER_S: f64 = 50.0 / 60.0;
+
+static LABELS: Labels = Labels {
+    into: "into",
+    no_delivery: "no delivery open",
+    delivery: "Delivery",
+    drill: "DRILL",
+    drill_clock: "drill clock",
+    not_confirmed: "density table not confirmed by a read source",
+    be_at_valve_by: "Be at the valve by",
+    margin: "Margin below high-high",
+    received: "Received in the tank",
+    bars: "kg; a bar is \u{b1}\u{202f}2\u{202f}u",
+    doubtful: "doubtful",
+    not_used: "not used",
+    no_value: "no value yet",
+    contents: "contents, t",
+    tank_unknown: "contents not known",
+    now: "now",
+    load_in: "load in, at most",
+    margin_mark: "margin",
+    does_not_fit: "does not fit",
+    working: "maximum working",
+    high_high: "high-high",
+    critical: "critical high",
+    pad: "Pad pressure on the trailer",
+    pad_unit: "kPa gauge",
+    ceiling: "ceiling",
+    ceiling_not_set: "ceiling not set",
+    mawp: "MAWP",
+    relief: "relief",
+    pressure_unknown: "not known",
+    seen: "Seen",
+    was_seen: "seen",
+    alarm_since: "since",
+    alarms: "Alarms",
+    transfer_started: "Transfer started",
+    closed: "Closed",
+    confirm_started: "Enter that the transfer has started?",
+    confirm_closed: "Enter that the leg is closed?",
+    yes: "Yes, enter it",
+    back: "Back",
+    sending: "Being saved \u{2026}",
+    not_reached: "Not saved: brimwatch cannot be reached. Note it by hand.",
+    stale: "STALE. Nothing new for",
+    stale_since: "s. Go by the instruments themselves.",
+    waiting: "Waiting for the first live figures. What stands here may be old.",
+    no_connection: "STALE. No connection to brimwatch. Go by the instruments themselves.",
+    no_script: "This page needs its script to stay live. What stands here may be old.",
+    you_do: "brimwatch stops nothing. You do.",
+    cautions: "Advisory only. An independent high-level shut-off and a qualified person in attendance are required; \
+               local codes and licensed practice come first. Operating figures, not legal for trade.",
+    behind: "Behind the figures",
+    margin_made: "How the margin is made",
+    budgets: "Where the uncertainties come from (one standard uncertainty u, kg)",
+    budget_of: "u of the mass",
+    polling: "Polling (ms of machine time)",
+    poll_columns: [
+        "device",
+        "answered",
+        "missed",
+        "connections",
+        "reply p50 / p99 / max",
+        "late p50 / p99 / max",
+        "now",
+    ],
+    answers: "answers",
+    bays: "Bays",
+    no_bays: "No bay is being watched.",
+};
+
+impl Language for English {
+    fn tag(&self) -> &'static str {
+        "en"
+    }
+
+    fn labels(&self) -> &'static Labels {
+        &LABELS
+    }
+
+    fn witness(&self, id: WitnessId) -> &'static str {
+        match id {
+            WitnessId::Flow => "by flow meter",
+            WitnessId::Scale => "by scale",
+            WitnessId::Tank => "by tank level",
+        }
+    }
+
+    fn headline(&self, scene: Scene<'_>, alarmed: bool) -> Text {
+        let frame = scene.frame;
+        match (frame.phase, &frame.delivery) {
+            (Phase::Idle, _) => says("No delivery is open. Whatever moves now is an alarm."),
+            (Phase::Opened, Some(d)) => says(format!(
+                "Delivery {} is open, {} planned. Nothing may move before \u{201c}Transfer started\u{201d} is entered.",
+                d.id,
+                kg(d.planned_kg)
+            )),
+            (Phase::Opened, None) => says("Nothing may move before \u{201c}Transfer started\u{201d} is entered."),
+            (Phase::Transfer, _) => {
+                let moving = match frame.rate {
+                    Some(rate) => format!("Transferring at {}.", kg_per_min(rate.value)),
+                    None => "The transfer is on; its rate is not known.".to_owned(),
+                };
+                verdict(scene, moving, alarmed)
+            }
+            (Phase::Closed, _) => {
+                let received = match frame.together {
+                    Some(t) => format!("Closed: {} received (u {}).", kg(t.received_kg.value), kg(t.received_kg.u)),
+                    None => "Closed; the mass received is not known.".to_owned(),
+                };
+                verdict(scene, received, alarmed)
+            }
+        }
+    }
+
+    fn alarm(&self, scene: Scene<'_>, alarm: &Alarm) -> Text {
+        let subject = alarm.key.subject;
+        match alarm.key.id {
+            AlarmId::LevelSwitchTripped => {
+                act(format!("The independent high-level switch of {} has tripped.", scene.tank(subject)), "")
+            }
+            AlarmId::LevelHighHigh => act(format!("{} stands at or above high-high.", scene.tank(subject)), ""),
+            AlarmId::HighLevelProjected => level_projected(scene, subject),
+            AlarmId::PadNearCeiling => {
+                act(pad_near_ceiling(scene), "Where to look: gas supply valve, regulator, the trailer's own gauge.")
+            }
+            AlarmId::WitnessesDisagree => disagree(&scene.frame.verdict),
+            AlarmId::MovementOutsideTransfer => act(
+                "Liquid moves though no transfer is on.",
+                "Where to look: the trailer's outlet valve, the line, the tank's inlet.",
+            ),
+            AlarmId::SignalLost => signal_lost(scene, subject),
+            AlarmId::OneWitnessLeft => Text {
+                act: "Have the person in charge decide whether the transfer goes on.".to_owned(),
+                says: "One instrument is left and nothing is compared.".to_owned(),
+                beyond: "No leak, however large, would be seen here.".to_owned(),
+                ..Text::default()
+            },
+            AlarmId::NoWitness => act("No instrument says how much has moved.", ""),
+            AlarmId::RecorderTrouble => Text {
+                act: "Keep notes by hand.".to_owned(),
+                says: recorder(scene.frame.recorder).unwrap_or_else(|| "The recorder had trouble.".to_owned()),
+                ..Text::default()
+            },
+            AlarmId::EstimatesRestarted => Text {
+                act: "Hold the masses against the instruments themselves.".to_owned(),
+                says: "brimwatch met a fault of its own and began its estimates anew.".to_owned(),
+                beyond: "What moved meanwhile is carried with a wider uncertainty.".to_owned(),
+                ..Text::default()
+            },
+        }
+    }
+
+    fn finish(&self, scene: Scene<'_>) -> Figure {
+        let frame = scene.frame;
+        let by = frame.finish.be_at_valve_by;
+        let now = by.is_some_and(|by| by <= frame.at);
+        let figure = match by {
+            _ if frame.phase != Phase::Transfer => "\u{2013}".to_owned(),
+            Some(_) if now => "now".to_owned(),
+            Some(by) => clock(frame.clock, by, frame.at, scene.zone),
+            None => "not known".to_owned(),
+        };
+        let mut lines = Vec::new();
+        if frame.phase == Phase::Transfer {
+            let gas = frame.finish.first_gas.as_ref();
+            let planned = frame.finish.planned.as_ref();
+            lines.push(gas.map_or_else(|| "first gas: not known".into(), |m| moment(scene, "first gas", m)));
+            lines.push(
+                planned.map_or_else(|| "planned amount: not known".into(), |m| moment(scene, "planned amount", m)),
+            );
+            lines.push(match (&frame.finish.level, &frame.margin) {
+                (Some(m), _) => moment(scene, "high-high", m),
+                (None, Margin::Known { kg, .. }) if *kg >= 0.0 => "high-high: not by this load".into(),
+                (None, _) => "high-high: not known".into(),
+            });
+        }
+        Figure { figure, unit: "", act: now && frame.phase == Phase::Transfer, lines }
+    }
+
+    fn margin(&self, scene: Scene<'_>) -> Figure {
+        let Margin::Known { kg, pessimist, rest_by, by_witness_kg, .. } = &scene.frame.margin else {
+            let why = match scene.frame.delivery {
+                None => "no delivery is open",
+                Some(_) => "no credible gauge or witness: take it that there is no room",
+            };
+            return Figure {
+                figure: "unknown".into(),
+                act: scene.frame.phase == Phase::Transfer,
+                lines: vec![why.into()],
+                ..Figure::default()
+            };
+        };
+        let mut lines = Vec::new();
+        if *kg < 0.0 {
+            lines.push("The load does not fit below high-high.".to_owned());
+        }
+        let contents = match pessimist {
+            Pessimist::Gauge(signal) => format!("by gauge {}", scene.signal(*signal)),
+            Pessimist::Witness(id) => self.witness(*id).to_owned(),
+            Pessimist::LevelSwitch => "by the tripped high-level switch".to_owned(),
+        };
+        let rest = rest_by.map_or_else(|| "from the papers".to_owned(), |id| self.witness(id).to_owned());
+        lines.push(format!("The most cautious count: contents {contents}, rest of the load {rest}."));
+        let each: Vec<String> = WITNESSES
+            .into_iter()
+            .zip(by_witness_kg)
+            .filter_map(|(id, kg)| kg.map(|kg| format!("{} {}\u{a0}t", self.witness(id), tonnes_down(kg))))
+            .collect();
+        if !each.is_empty() {
+            lines.push(format!("Each alone: {}.", each.join(", ")));
+        }
+        Figure { figure: tonnes_down(*kg), unit: "t", act: *kg < 0.0, lines }
+    }
+
+    fn margin_parts(&self, scene: Scene<'_>) -> Vec<(&'static str, f64)> {
+        let Margin::Known { kg, parts, .. } = &scene.frame.margin else { return Vec::new() };
+        vec![
+            ("mass at high-high", parts.at_high_high_kg),
+            ("less the largest credible contents", parts.contents_kg),
+            ("less the largest credible rest of the load", parts.rest_kg),
+            ("less what runs on while the valve closes", parts.run_on_kg),
+            ("less the line's contents", parts.line_kg),
+            ("less what blowing clear pushes in", parts.blow_clear_kg),
+            ("less 2.33 standard uncertainties", parts.allowance_kg),
+            ("less the gauge's doubt at opening", parts.opening_kg),
+            ("margin below high-high", *kg),
+        ]
+    }
+
+    fn pad(&self, scene: Scene<'_>) -> Figure {
+        let pad = &scene.frame.pad;
+        let mut lines = Vec::new();
+        if scene.settings.pad_tap == PadTap::Supply {
+            lines.push("measured on the supply side of the hose, not on the trailer".to_owned());
+        }
+        if let Some(slope) = pad.slope_pa_per_s.filter(|s| s.abs() >= TREND_PA_PER_S) {
+            let word = if slope > 0.0 { "rising" } else { "falling" };
+            lines.push(format!("{word} {} kPa/min", number(slope.abs() * 60.0 / 1000.0, 1)));
+        }
+        if let Some(s) = pad.to_ceiling_s.filter(|s| *s <= TREND_SHOWN_S) {
+            lines.push(format!("at this trend at the ceiling in {}", duration(s)));
+        }
+        let above = matches!((pad.pressure_pa_gauge, pad.ceiling_pa_gauge), (Some(p), Some(c)) if p > c);
+        if above {
+            lines.push("ABOVE the ceiling".to_owned());
+        }
+        if pad.ceiling_pa_gauge.is_none() {
+            lines.push("ceiling not set: a limit or the plate has not been typed in".to_owned());
+        }
+        let figure = pad.pressure_pa_gauge.map_or_else(|| LABELS.pressure_unknown.to_owned(), kpa);
+        Figure { figure, unit: LABELS.pad_unit, act: above, lines }
+    }
+
+    fn notes(&self, scene: Scene<'_>) -> Vec<String> {
+        let frame = scene.frame;
+        let mut notes = Vec::new();
+        for reading in &frame.readings {
+            let name = capital(&scene.signal(reading.signal));
+            match reading.validity {
+                Validity::Good | Validity::Lost(Reason::NotFitted) => {}
+                Validity::Doubtful(reason) => notes.push(format!("{name} is doubtful: {}.", self.reason(reason))),
+                Validity::Lost(reason) => notes.push(format!("{name} is lost: {}.", self.reason(reason))),
+            }
+        }
+        for witness in &frame.witnesses {
+            let name = self.witness(witness.id);
+            match witness.validity {
+                Validity::Good | Validity::Lost(Reason::NotFitted | Reason::NoStart | Reason::NotYetRead) => {}
+                Validity::Doubtful(reason) => notes.push(format!("Mass {name} is doubtful: {}.", self.reason(reason))),
+                Validity::Lost(reason) => notes.push(format!("Mass {name} is not used: {}.", self.reason(reason))),
+            }
+        }
+        if let Some(gap) = &frame.blind {
+            let at = |t| clock(frame.clock, t, frame.at, scene.zone);
+            let known = match gap.known_by {
+                GapClock::SameBoot => "",
+                GapClock::WallClock => ", by the wall clock, which somebody may have set",
+            };
+            notes.push(format!("Blind from {} to {}{known}.", at(gap.from), at(gap.to)));
+        }
+        notes.extend(recorder(frame.recorder));
+        notes
+    }
+
+    fn reason(&self, reason: Reason) -> String {
+        match reason {
+            Reason::NotYetRead => "not read yet".into(),
+            Reason::NotFitted => "no such instrument here".into(),
+            Reason::Missed(miss) => missed(miss).into(),
+            Reason::Stale => "its last reading is too old".into(),
+            Reason::DeviceException(code) => format!("the device answers with Modbus exception {code}"),
+            Reason::NotANumber => "what it sends is no number".into(),
+            Reason::OutOfRange => "outside the plausible range".into(),
+            Reason::Saturated => "at the instrument's end of range".into(),
+            Reason::Frozen => "it has not moved while mass has".into(),
+            Reason::MissingCorrection => "a correction it needs is missing".into(),
+            Reason::OffTheTable => "outside its table".into(),
+            Reason::NoStart => "no start reading was taken".into(),
+            Reason::CarriedOver => "carried over a time nobody watched".into(),
+        }
+    }
+
+    fn explanation(&self, explanation: Explanation) -> &'static str {
+        match explanation {
+            Explanation::LeakBeforeMeter => "product leaves between trailer and meter",
+            Explanation::LeakAfterMeter => "product leaves between meter and tank",
+            Explanation::OtherTank => "product goes to another tank",
+            Explanation::UnknownInflow => "more comes into the tank than from this trailer",
+            Explanation::GaugeLow => "the level gauge is stuck or drifts low",
+            Explanation::ScaleLight => "the scale drifts light",
+            Explanation::MeterLow => "the flow meter reads low",
+            Explanation::UnknownDrawOff => "something is drawn off the tank that nobody declared",
+            Explanation::TableLow => "the tank's table gives too little",
+            Explanation::DensityOff => "the density is not the one entered",
+            Explanation::GaugeHigh => "the level gauge reads high",
+            Explanation::ScaleHeavy => "the scale drifts heavy",
+            Explanation::MeterHigh => "the flow meter reads high",
+        }
+    }
+
+    fn source(&self, source: Source) -> &'static str {
+        match source {
+            Source::MeterGain => "gain of the flow meter",
+            Source::MeterZero => "zero of the flow meter",
+            Source::MeterNoise => "noise of the flow meter",
+            Source::ScaleReading => "division and noise of the scale",
+            Source::ScaleSpan => "span of the scale",
+            Source::ScaleDrift => "drift of the scale",
+            Source::GasTemperature => "temperature of the pad gas",
+            Source::GasVolume => "volume of the pad gas",
+            Source::PadPressure => "pad pressure",
+            Source::LineUpstream => "line before the meter",
+            Source::LineDownstream => "line after the meter",
+            Source::Density => "density",
+            Source::TankTable => "table of the tank",
+            Source::LevelReading => "level readings",
+            Source::LevelLag => "age of the level reading",
+            Source::DrawOff => "draw-off",
+            Source::Gap => "what moved while a signal was away",
+        }
+    }
+
+    fn ceiling_by(&self, by: CeilingBy) -> &'static str {
+        match by {
+            CeilingBy::Site => "site maximum",
+            CeilingBy::Mawp => "MAWP",
+            CeilingBy::Hose => "hose",
+            CeilingBy::Line => "line",
+            CeilingBy::Connection => "connection",
+        }
+    }
+
+    fn together(&self, word: VerdictWord) -> &'static str {
+        match word {
+            VerdictWord::Agree | VerdictWord::None => "together",
+            VerdictWord::NotYetProven => "not yet proven",
+            VerdictWord::Disagree | VerdictWord::CannotTellWhich => "not together",
+            VerdictWord::NotIndependent => "not independent",
+            VerdictWord::OneOnly => "one only",
+        }
+    }
+
+    fn entry(&self, answer: EntryAnswer<'_>) -> String {
+        match answer {
+            EntryAnswer::Saved => "Saved.".into(),
+            EntryAnswer::NotTaken(why) => format!("Not taken: {why}"),
+            EntryAnswer::WrongPhase => "Not taken: it does not fit what the bay is doing now.".into(),
+            EntryAnswer::Busy => "Not saved: too many entries wait. Try again, and note it by hand.".into(),
+            EntryAnswer::NotKnown => {
+                "Not known whether it is saved: no answer in time. Note it by hand and look at the bay again.".into()
+            }
+            EntryAnswer::NoWatch => "Not saved: this bay is not being watched. Note it by hand.".into(),
+            EntryAnswer::NotUnderstood => "Not taken: the request could not be read.".into(),
+        }
+    }
+}
+
+fn says(text: impl Into<String>) -> Text {
+    Text { says: text.into(), ..Text::default() }
+}
+
+/// A text that begins with the acts.
+fn act(finding: impl Into<String>, beyond: impl Into<String>) -> Text {
+    Text { act: ACT.into(), care: CARE.into(), says: finding.into(), beyond: beyond.into() }
+}
+
+fn instrument(id: WitnessId) -> &'static str {
+    match id {
+        WitnessId::Flow => "the flow meter",
+        WitnessId::Scale => "the scale",
+        WitnessId::Tank => "the tank level",
+    }
+}
+
+/// "a", "a or b", "a, b or c".
+fn list(names: &[&str], last: &str) -> String {
+    match names {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [start @ .., end] => format!("{} {last} {end}", start.join(", ")),
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// What the instruments say together, after a first sentence on what goes on.
+fn verdict(scene: Scene<'_>, first: String, alarmed: bool) -> Text {
+    let frame = scene.frame;
+    let verdict = &frame.verdict;
+    let used: Vec<&str> =
+        frame.witnesses.iter().filter(|w| w.validity.is_credible()).map(|w| instrument(w.id)).collect();
+    match verdict.word {
+        VerdictWord::Agree => {
+            let who = if used.len() == 3 { "The three instruments".to_owned() } else { capital(&list(&used, "and")) };
+            let within = verdict.agree_within_kg.map_or_else(String::new, |x| format!(" within {}", kg(x)));
+            Text { says: format!("{first} {who} agree{within}."), beyond: unseen(verdict), ..Text::default() }
+        }
+        VerdictWord::NotYetProven => Text {
+            says: format!("{first} Not yet proven."),
+            beyond: "Too little has moved for a dead instrument to have shown, or for a leak to be seen.".into(),
+            ..Text::default()
+        },
+        VerdictWord::Disagree | VerdictWord::CannotTellWhich if alarmed => says(first),
+        VerdictWord::Disagree | VerdictWord::CannotTellWhich => disagree(verdict),
+        VerdictWord::NotIndependent => Text {
+            says: format!("{first} Two instruments follow each other more closely than their noise allows."),
+            beyond: "They count as one. A fault they share, or a leak, would not be seen.".into(),
+            ..Text::default()
+        },
+        VerdictWord::OneOnly => Text {
+            says: format!("{first} Only {} is left.", list(&used, "and")),
+            beyond: "Nothing is compared: no leak, however large, would be seen here.".into(),
+            ..Text::default()
+        },
+        VerdictWord::None if alarmed || frame.phase != Phase::Transfer => {
+            says(format!("{first} No instrument says how much has moved."))
+        }
+        VerdictWord::None => act("No instrument says how much has moved.", ""),
+    }
+}
+
+/// What agreement does not show. The larger of the two sides' smallest visible leaks, rounded up.
+fn unseen(verdict: &Verdict) -> String {
+    let on_the_scale = "or one that stays on the scale, would not be seen.";
+    let rate = |y: f64| format!("{}\u{a0}kg/min", number(y.ceil(), 0));
+    match (verdict.leak_below_trailer_kg_per_min, verdict.leak_below_tank_kg_per_min) {
+        (Some(a), Some(b)) => format!("A leak below about {}, {on_the_scale}", rate(a.max(b))),
+        (Some(y), None) => {
+            format!("A leak before the meter below about {}, any leak after it, {on_the_scale}", rate(y))
+        }
+        (None, Some(y)) => {
+            format!("Any leak before the meter, one after it below about {}, {on_the_scale}", rate(y))
+        }
+        (None, None) => "No leak would be seen.".into(),
+    }
+}
+
+/// The instruments disagree: acts, what is missing, whose word it is, everything that may be behind it.
+fn disagree(verdict: &Verdict) -> Text {
+    let mut finding = match verdict.missing_kg {
+        Some(m) if m.value >= 0.0 => {
+            format!("{} left the trailer and did not arrive (u {}).", kg(m.value), kg(m.u))
+        }
+        Some(m) => format!("{} more arrived than left the trailer (u {}).", kg(-m.value), kg(m.u)),
+        None => "The instruments disagree.".to_owned(),
+    };
+    let suspects: Vec<&str> =
+        WITNESSES.into_iter().zip(verdict.suspects).filter(|(_, s)| *s).map(|(id, _)| instrument(id)).collect();
+    match (verdict.word, suspects.as_slice()) {
+        (_, []) => {}
+        (VerdictWord::Disagree, [one]) => {
+            finding += &format!(" {} does not fit the other two.", capital(one));
+        }
+        (_, some) => finding += &format!(" Off is {}: it cannot be told which.", list(some, "or")),
+    }
+    let behind: Vec<&str> = verdict.explanations.iter().map(|e| English.explanation(*e)).collect();
+    let beyond = match behind.as_slice() {
+        [] => "What is behind it is not known.".to_owned(),
+        [one] => format!("What fits: {one}."),
+        [start @ .., end] => format!("What fits, the most dangerous first: {}; or {end}.", start.join("; ")),
+    };
+    act(finding, beyond)
+}
+
+fn level_projected(scene: Scene<'_>, tank: u16) -> Text {
+    let over = match &scene.frame.margin {
+        Margin::Known { kg, .. } if *kg < 0.0 => {
+            let over = tonnes_down(*kg).replace('\u{2212}', "");
+            format!("The load would end {over}\u{a0}t above high-high of {}.", scene.tank(tank))
+        }
+        _ => format!("It is not shown that the load ends below high-high of {}.", scene.tank(tank)),
+    };
+    let by = scene.frame.finish.level.as_ref().map_or_else(String::new, |m| moment(scene, "High-high", m) + ".");
+    Text {
+        act: "Do not let the whole load in. Stop before high-high: emergency stop or remote valve.".into(),
+        says: over,
+        beyond: by,
+        ..Text::default()
+    }
+}
+
+fn pad_near_ceiling(scene: Scene<'_>) -> String {
+    let pad = &scene.frame.pad;
+    match (pad.pressure_pa_gauge, pad.ceiling_pa_gauge) {
+        (Some(p), Some(c)) => {
+            let word = if p > c { "above" } else { "near" };
+            let by = pad.ceiling_by.map_or("", |by| English.ceiling_by(by));
+            format!("The trailer stands at {} kPa gauge, {word} its ceiling of {} kPa gauge ({by}).", kpa(p), kpa(c))
+        }
+        (Some(p), None) => format!("The trailer stands at {} kPa gauge and its ceiling is not set.", kpa(p)),
+        (None, _) => "The trailer's pressure is not known; it was near its ceiling.".to_owned(),
+    }
+}
+
+fn signal_lost(scene: Scene<'_>, signal: u16) -> Text {
+    let name = capital(&scene.signal(signal));
+    let reading = scene.frame.readings.iter().find(|r| r.signal == signal);
+    let says = match reading.map(|r| r.validity) {
+        Some(Validity::Lost(reason)) => format!("{name} is lost: {}.", English.reason(reason)),
+        _ => format!("{name} was lost and is back."),
+    };
+    let pressure = scene.settings.signals.get(usize::from(signal)).is_some_and(|s| s.kind == SignalKind::PadPressure);
+    if pressure {
+        let act = "Without another gauge that can be read: stop (emergency stop or remote valve), shut the gas, \
+                   keep clear and upwind.";
+        return Text { act: act.into(), care: CARE.into(), says, ..Text::default() };
+    }
+    Text { act: "Do not go by its last value.".into(), says, ..Text::default() }
+}
+
+fn missed(miss: MissReason) -> &'static str {
+    match miss {
+        MissReason::TimeOut => "no answer within the time-out",
+        MissReason::NoConnection => "no connection to the device",
+        MissReason::ConnectionLost => "the connection broke",
+        MissReason::WrongLength => "the answer had the wrong length",
+        MissReason::Malformed => "the answer could not be read",
+        MissReason::QueueFull => "brimwatch's own queue was full",
+    }
+}
+
+fn recorder(state: RecorderState) -> Option<String> {
+    match state {
+        RecorderState::Durable => None,
+        RecorderState::Waiting { bytes } => {
+            Some(format!("The recorder cannot write: {} KiB wait in memory.", bytes.div_ceil(1024)))
+        }
+        RecorderState::Overflowed => Some("The recorder's memory is full: what happens now is not on record.".into()),
+    }
+}
+
+/// "first gas 14:36, earliest 14:34": the median by all, the smallest 5 % quantile of any.
+fn moment(scene: Scene<'_>, event: &str, moment: &Moment) -> String {
+    let frame = scene.frame;
+    let at = |t| clock(frame.clock, t, frame.at, scene.zone);
+    format!("{event} {}, earliest {}", at(moment.q50), at(moment.earliest))
+}

@@ -1,0 +1,221 @@
+//! Every sentence and label a person reads, by language. The engine emits codes and numbers only, so a new
+//! wording breaks no recording. Pure: what a text depends on is in its [`Scene`].
+//!
+//! Two rules bind every language, and tests hold them. A text on missing mass, on pressure or on a level that
+//! is reached begins with the acts in this order: stop (emergency stop or remote valve), shut the gas, keep
+//! clear and upwind, look from a distance in the required protection, touch or tighten nothing under pressure;
+//! what was found and where to look come after. And agreement is never given a word of praise: instruments
+//! that agree have not shown that nothing leaks.
+
+pub mod display;
+pub mod en;
+
+use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Source, VerdictWord, WitnessId};
+use crate::engine::input::AlarmId;
+use crate::engine::settings::Settings;
+use jiff::tz::TimeZone;
+
+/// What a text is about: one instant of one bay, and the time zone of the people who read it.
+#[derive(Debug, Clone, Copy)]
+pub struct Scene<'a> {
+    /// Names of signals and tanks, limits.
+    pub settings: &'a Settings,
+    /// What is known.
+    pub frame: &'a Frame,
+    /// Zone in which times are written.
+    pub zone: &'a TimeZone,
+}
+
+impl Scene<'_> {
+    /// Name of a signal in the site file; its number where the frame names one that the settings lack.
+    #[must_use]
+    pub fn signal(&self, index: u16) -> String {
+        self.settings.signals.get(usize::from(index)).map_or_else(|| format!("#{index}"), |s| s.name.clone())
+    }
+
+    /// Name of a tank in the site file; its number where the frame names one that the settings lack.
+    #[must_use]
+    pub fn tank(&self, index: u16) -> String {
+        let name = self.settings.tanks.get(usize::from(index)).map_or_else(|| format!("#{index}"), |t| t.name.clone());
+        // A tank that is called by a number reads as a mass; one that has a word does not.
+        if name.contains(char::is_alphabetic) { name } else { format!("tank {name}") }
+    }
+
+    /// Name of the tank that is filled, where one is.
+    #[must_use]
+    pub fn filled_tank(&self) -> Option<String> {
+        self.frame.tank.map(|t| self.tank(t.tank))
+    }
+}
+
+/// A text in the order in which it must be read.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Text {
+    /// What to do first; empty where nothing is called for.
+    pub act: String,
+    /// How to keep from harm while finding out; empty where nothing is called for.
+    pub care: String,
+    /// What is known.
+    pub says: String,
+    /// What it does not show, or what may be behind it.
+    pub beyond: String,
+}
+
+impl Text {
+    /// All of it, in order.
+    #[must_use]
+    pub fn whole(&self) -> String {
+        let parts = [&self.act, &self.care, &self.says, &self.beyond];
+        parts.into_iter().filter(|p| !p.is_empty()).map(String::as_str).collect::<Vec<_>>().join(" ")
+    }
+}
+
+/// A figure with the lines under it.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Figure {
+    /// The figure itself, without its unit, or the word that stands in its place.
+    pub figure: String,
+    /// Its unit; empty where the figure is a time or a word.
+    pub unit: &'static str,
+    /// It calls for an act.
+    pub act: bool,
+    /// What goes with it.
+    pub lines: Vec<String>,
+}
+
+/// What became of a person's entry.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EntryAnswer<'a> {
+    /// It is durable.
+    Saved,
+    /// The bay did not take it, and says why.
+    NotTaken(&'a str),
+    /// It does not fit the phase the bay is in.
+    WrongPhase,
+    /// Too many entries wait.
+    Busy,
+    /// Nobody answered in time: it may or may not be on record.
+    NotKnown,
+    /// The bay is not being watched.
+    NoWatch,
+    /// The request could not be read.
+    NotUnderstood,
+}
+
+/// One language.
+pub trait Language: Sync {
+    /// Its tag after BCP 47.
+    fn tag(&self) -> &'static str;
+    /// Labels that depend on nothing.
+    fn labels(&self) -> &'static Labels;
+    /// A witness as it is called on screens and papers: "by scale".
+    fn witness(&self, id: WitnessId) -> &'static str;
+    /// The sentence at the head of the page. `alarmed`: an alarm on the page already says that the
+    /// instruments disagree, with the acts; it is then not said twice.
+    fn headline(&self, scene: Scene<'_>, alarmed: bool) -> Text;
+    /// An alarm.
+    fn alarm(&self, scene: Scene<'_>, alarm: &Alarm) -> Text;
+    /// When to be at the valve, and the three events of the finish.
+    fn finish(&self, scene: Scene<'_>) -> Figure;
+    /// Room left below high-high when all of the load is in.
+    fn margin(&self, scene: Scene<'_>) -> Figure;
+    /// Parts of the margin in the order they are subtracted: label and mass in kg.
+    fn margin_parts(&self, scene: Scene<'_>) -> Vec<(&'static str, f64)>;
+    /// The trailer's pressure.
+    fn pad(&self, scene: Scene<'_>) -> Figure;
+    /// What is lost, doubtful, blind or in trouble, one sentence each.
+    fn notes(&self, scene: Scene<'_>) -> Vec<String>;
+    /// Why a value is doubtful or lost.
+    fn reason(&self, reason: Reason) -> String;
+    /// What may be behind a disagreement.
+    fn explanation(&self, explanation: Explanation) -> &'static str;
+    /// Where an uncertainty comes from.
+    fn source(&self, source: Source) -> &'static str;
+    /// Which limit the ceiling is.
+    fn ceiling_by(&self, by: CeilingBy) -> &'static str;
+    /// Label of the combined mass under this verdict.
+    fn together(&self, word: VerdictWord) -> &'static str;
+    /// What became of an entry.
+    fn entry(&self, answer: EntryAnswer<'_>) -> String;
+}
+
+/// Labels that depend on nothing; each field's name says which.
+#[derive(Debug)]
+#[expect(missing_docs, reason = "the names are the documentation")]
+pub struct Labels {
+    pub into: &'static str,
+    pub no_delivery: &'static str,
+    pub delivery: &'static str,
+    pub drill: &'static str,
+    pub drill_clock: &'static str,
+    pub not_confirmed: &'static str,
+    pub be_at_valve_by: &'static str,
+    pub margin: &'static str,
+    pub received: &'static str,
+    pub bars: &'static str,
+    pub doubtful: &'static str,
+    pub not_used: &'static str,
+    pub no_value: &'static str,
+    pub contents: &'static str,
+    pub tank_unknown: &'static str,
+    pub now: &'static str,
+    pub load_in: &'static str,
+    pub margin_mark: &'static str,
+    pub does_not_fit: &'static str,
+    pub working: &'static str,
+    pub high_high: &'static str,
+    pub critical: &'static str,
+    pub pad: &'static str,
+    pub pad_unit: &'static str,
+    pub ceiling: &'static str,
+    pub ceiling_not_set: &'static str,
+    pub mawp: &'static str,
+    pub relief: &'static str,
+    pub pressure_unknown: &'static str,
+    pub seen: &'static str,
+    pub was_seen: &'static str,
+    pub alarm_since: &'static str,
+    pub alarms: &'static str,
+    pub transfer_started: &'static str,
+    pub closed: &'static str,
+    pub confirm_started: &'static str,
+    pub confirm_closed: &'static str,
+    pub yes: &'static str,
+    pub back: &'static str,
+    pub sending: &'static str,
+    pub not_reached: &'static str,
+    pub stale: &'static str,
+    pub stale_since: &'static str,
+    pub waiting: &'static str,
+    pub no_connection: &'static str,
+    pub no_script: &'static str,
+    pub you_do: &'static str,
+    pub cautions: &'static str,
+    pub behind: &'static str,
+    pub margin_made: &'static str,
+    pub budgets: &'static str,
+    pub budget_of: &'static str,
+    pub polling: &'static str,
+    pub poll_columns: [&'static str; 7],
+    pub answers: &'static str,
+    pub bays: &'static str,
+    pub no_bays: &'static str,
+}
+
+/// Whether a text on this alarm must begin with the acts.
+#[must_use]
+pub fn first_acts_due(id: AlarmId) -> bool {
+    match id {
+        AlarmId::LevelSwitchTripped
+        | AlarmId::LevelHighHigh
+        | AlarmId::PadNearCeiling
+        | AlarmId::WitnessesDisagree
+        | AlarmId::MovementOutsideTransfer
+        | AlarmId::NoWitness => true,
+        AlarmId::HighLevelProjected
+        | AlarmId::SignalLost
+        | AlarmId::OneWitnessLeft
+        | AlarmId::RecorderTrouble
+        | AlarmId::EstimatesRestarted => false,
+    }
+}

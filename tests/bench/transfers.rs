@@ -1,0 +1,198 @@
+//! Clean simulated transfers through the watch, in process: how true its masses, uncertainties, projections and
+//! margins are, and how often it cries wolf. `cargo bench --bench transfers -- 200` runs seeds 1 to 200.
+//!
+//! Figures of this run are in docs/figures.md. "Clean": nothing leaks, nobody is on the deck, nothing is stuck; papers,
+//! tables and instruments are off as much as the site file admits.
+
+use brimwatch::engine::Monitor;
+use brimwatch::engine::frame::{Frame, Margin, VerdictWord};
+use brimwatch::engine::input::{AlarmId, Carried, Entry, Event, Input, Measured, Poll, SignalValue, What};
+use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
+use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
+use brimwatch_simulator::bay::{BAY_STEP_S, SimulatedBay, Stage};
+use brimwatch_simulator::scenario;
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::time::Instant;
+
+/// What one transfer gave.
+#[derive(Default)]
+struct Run {
+    /// (error, u) at the moment the valve begins to close: flow, scale, tank, together; kg.
+    errors: [Option<(f64, f64)>; 4],
+    /// Seconds of the transfer after which they were said to agree first.
+    agreed_s: Option<f64>,
+    /// Said to disagree while liquid moved.
+    cried: bool,
+    /// Error of the projected "planned amount" at 25, 50, 75 % of the way, and whether its 5-95 % interval held it.
+    finish: [Option<(f64, bool)>; 3],
+    /// Largest margin shown less the true room that was left in the end, kg.
+    overstated_kg: f64,
+    /// Seconds from start to closing.
+    lasted_s: f64,
+    /// Alarms that came while liquid moved.
+    alarms: BTreeSet<AlarmId>,
+}
+
+struct Bench<'a> {
+    settings: &'a Settings,
+    bay: SimulatedBay,
+    monitor: Monitor,
+    s: u64,
+}
+
+impl Bench<'_> {
+    fn feed(&mut self, event: Event) {
+        let at = EngineTime(self.s * SECOND_NS + SECOND_NS / 2);
+        self.monitor.step(&Input { at, event });
+    }
+
+    fn second(&mut self) -> Frame {
+        self.s += 1;
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few")]
+        for _ in 0..(1.0 / BAY_STEP_S).round() as usize {
+            self.bay.scan();
+        }
+        let at = EngineTime(self.s * SECOND_NS);
+        for device in (0u16..).take(self.settings.devices.len()) {
+            let signals = (0u16..).zip(&self.settings.signals).filter(|(_, s)| s.device == device);
+            let values = signals
+                .map(|(signal, s)| {
+                    let shown = self.bay.shows(s.kind, s.tank);
+                    let value = if s.kind == SignalKind::HighLevelSwitch {
+                        Measured::Flag(shown > 0.0)
+                    } else {
+                        Measured::Number(shown)
+                    };
+                    SignalValue { signal, value }
+                })
+                .collect();
+            self.feed(Event::Poll(Poll { device, requested: at, replied: at, blocks: Vec::new(), values }));
+        }
+        self.feed(Event::Tick);
+        self.monitor.frame()
+    }
+
+    fn enter(&mut self, what: What) {
+        self.feed(Event::Entry(Entry { who: "attendant".into(), leg: 1, what }));
+    }
+}
+
+fn transfer(settings: &Settings, delivery: &DeliverySetup, seed: u64) -> Run {
+    let bay = SimulatedBay::new(settings, Some(delivery), seed);
+    let monitor = Monitor::new(settings.clone(), Carried::default());
+    let mut bench = Bench { settings, bay, monitor, s: 0 };
+    bench.feed(Event::Clock(WallTime(0)));
+    bench.enter(What::DeliveryOpened(Box::new(delivery.clone())));
+    while bench.bay.stage() != Stage::Ready {
+        bench.second();
+        assert!(bench.s < 3600, "seed {seed}: the pad does not come up");
+    }
+    bench.enter(What::TransferStarted);
+    bench.bay.start();
+    let begun = bench.s;
+    let mut frames = Vec::new();
+    while bench.bay.stage() == Stage::Unloading {
+        frames.push(bench.second());
+        assert!(bench.s < begun + 14_400, "seed {seed}: the transfer does not end");
+    }
+    judge(&bench, settings, &frames)
+}
+
+#[expect(clippy::cast_precision_loss, reason = "hours")]
+fn judge(bench: &Bench, settings: &Settings, frames: &[Frame]) -> Run {
+    let mut run = Run { lasted_s: frames.len() as f64, ..Run::default() };
+    let end = &frames[frames.len() - 2];
+    let truth = bench.bay.plant().received_kg();
+    let estimates = end.witnesses.iter().map(|w| w.received_kg).chain([end.together.map(|t| t.received_kg)]);
+    // The frame is a second old and the mass moves on.
+    let moved = end.rate.map_or(0.0, |r| r.value) * 1.0;
+    for (slot, estimate) in run.errors.iter_mut().zip(estimates) {
+        *slot = estimate.map(|e| (e.value + moved - truth, e.u));
+    }
+    run.agreed_s = frames.iter().position(|f| f.verdict.word == VerdictWord::Agree).map(|s| s as f64);
+    run.cried = frames.iter().any(|f| matches!(f.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich));
+    run.alarms = frames.iter().flat_map(|f| &f.alarms).map(|a| a.key.id).collect();
+    let ended = end.at;
+    for (slot, share) in run.finish.iter_mut().zip([0.25, 0.5, 0.75]) {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "an index")]
+        let frame = &frames[(share * frames.len() as f64) as usize];
+        *slot = frame.finish.planned.map(|m| {
+            let error = m.q50.since_s(ended) - ended.since_s(m.q50);
+            (error, m.q05 <= ended && ended <= m.q95)
+        });
+    }
+    let tank = &settings.tanks[0];
+    let plant = bench.bay.plant();
+    let density = plant.setup().density_kg_per_m3;
+    let shape = &plant.setup().tank_m_m3;
+    let room_kg = (volume_m3(shape, tank.high_high.0) - volume_m3(shape, plant.level_m())) * density;
+    let shown = frames.iter().filter_map(|f| match f.margin {
+        Margin::Known { kg, .. } => Some(kg),
+        Margin::Unknown => None,
+    });
+    run.overstated_kg = shown.fold(f64::NEG_INFINITY, f64::max) - room_kg;
+    run
+}
+
+/// The simulated tank's volume at a level: straight lines between its points.
+fn volume_m3(shape: &[(f64, f64)], level_m: f64) -> f64 {
+    let pair = shape.windows(2).find(|p| level_m >= p[0].0 && level_m <= p[1].0).expect("a level inside the tank");
+    pair[0].1 + (pair[1].1 - pair[0].1) * (level_m - pair[0].0) / (pair[1].0 - pair[0].0)
+}
+
+fn rms(values: impl Iterator<Item = f64> + Clone) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "a count")]
+    let n = values.clone().count() as f64;
+    (values.map(|v| v * v).sum::<f64>() / n).sqrt()
+}
+
+#[expect(clippy::cast_precision_loss, reason = "counts")]
+fn main() {
+    let count = std::env::args().skip(1).find_map(|a| a.parse::<u64>().ok()).unwrap_or(20);
+    let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+    let settings = &site.bays[delivery.bay].settings;
+    let begun = Instant::now();
+    let runs: Vec<Run> = (1..=count).map(|seed| transfer(settings, &delivery.setup, seed)).collect();
+    let took = begun.elapsed().as_secs_f64();
+    let simulated: f64 = runs.iter().map(|r| r.lasted_s).sum();
+    println!(
+        "{count} clean transfers (seeds 1 to {count}), {:.0} min each on average",
+        simulated / count as f64 / 60.0
+    );
+    println!("simulated and watched at {:.0} times real time (one bay, one core)", simulated / took);
+    println!("| at the end | rms error kg | mean u kg | rms(error/u) |");
+    println!("| --- | --- | --- | --- |");
+    for (i, name) in ["by flow meter", "by scale", "by tank level", "together"].iter().enumerate() {
+        let errors: Vec<(f64, f64)> = runs.iter().filter_map(|r| r.errors[i]).collect();
+        let error = rms(errors.iter().map(|e| e.0));
+        let u = errors.iter().map(|e| e.1).sum::<f64>() / errors.len() as f64;
+        println!("| {name} | {error:.1} | {u:.1} | {:.2} |", rms(errors.iter().map(|e| e.0 / e.1)));
+    }
+    let cried = runs.iter().filter(|r| r.cried).count();
+    println!("said to disagree: {cried} of {count}");
+    for id in runs.iter().flat_map(|r| &r.alarms).collect::<BTreeSet<_>>() {
+        println!("alarm {id:?} in {} of {count}", runs.iter().filter(|r| r.alarms.contains(id)).count());
+    }
+    let agreed: Vec<f64> = runs.iter().filter_map(|r| r.agreed_s).collect();
+    let mean = agreed.iter().sum::<f64>() / agreed.len() as f64;
+    println!("said to agree first after {mean:.0} s on average ({} of {count})", agreed.len());
+    for (i, share) in [25, 50, 75].iter().enumerate() {
+        let errors: Vec<(f64, bool)> = runs.iter().filter_map(|r| r.finish[i]).collect();
+        let mean = errors.iter().map(|e| e.0).sum::<f64>() / errors.len() as f64;
+        let held = errors.iter().filter(|e| e.1).count() as f64 / errors.len() as f64;
+        println!(
+            "planned amount at {share} %: rms error {:.0} s, mean {mean:+.0} s, 5-95 % interval holds {:.2} ({})",
+            rms(errors.iter().map(|e| e.0)),
+            held,
+            errors.len()
+        );
+    }
+    let mut over: Vec<f64> = runs.iter().map(|r| r.overstated_kg).collect();
+    over.sort_by(f64::total_cmp);
+    println!(
+        "margin shown less true room left: median {:+.0} kg, largest {:+.0} kg",
+        over[over.len() / 2],
+        over[over.len() - 1]
+    );
+}

@@ -1,0 +1,165 @@
+//! The page in a real browser (Debian's chromium). The test publishes the frames itself. Pictures of every
+//! scene are left in the target folder for people to look at.
+
+mod chromium;
+mod scenes;
+
+use brimwatch::engine::input::{AlarmId, What};
+use brimwatch::page::feed::{BayFeed, EntryRequest, Published};
+use brimwatch::page::server::serve;
+use chromium::Browser;
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::net::TcpListener;
+use tokio::runtime::Runtime;
+use tokio::sync::{mpsc, oneshot, watch};
+
+/// A served bay whose frames the test publishes.
+struct Stage {
+    url: String,
+    latest: watch::Sender<Option<Arc<Published>>>,
+    entries: mpsc::Receiver<EntryRequest>,
+    shutdown: Option<oneshot::Sender<()>>,
+    number: u64,
+    runtime: Runtime,
+}
+
+impl Stage {
+    fn set(first: Published) -> Stage {
+        let runtime = Runtime::new().expect("a runtime");
+        let listener = runtime.block_on(TcpListener::bind("127.0.0.1:0")).expect("a port");
+        let url = format!("http://{}/", listener.local_addr().expect("its address"));
+        let (latest, watched) = watch::channel(Some(Arc::new(first)));
+        let (send, entries) = mpsc::channel(4);
+        let bay = BayFeed { slug: "bay-2".into(), latest: watched, entries: send };
+        let (shutdown, stopped) = oneshot::channel::<()>();
+        runtime.spawn(serve(listener, "Lindholm Soda Works".into(), vec![bay], async {
+            let _ = stopped.await;
+        }));
+        Stage { url, latest, entries, shutdown: Some(shutdown), number: 10_000, runtime }
+    }
+
+    /// Publishes a scene under the next number, so that it is news.
+    fn publish(&mut self, scene: &Published) {
+        self.number += 1;
+        let next = Published { number: self.number, ..scene.clone() };
+        self.latest.send(Some(Arc::new(next))).expect("the server watches");
+    }
+
+    fn entry(&mut self) -> EntryRequest {
+        self.runtime
+            .block_on(async { tokio::time::timeout(Duration::from_secs(10), self.entries.recv()).await })
+            .expect("an entry arrives in time")
+            .expect("the server runs")
+    }
+}
+
+/// Shows a scene and waits until it stands on the page as news.
+fn show(stage: &mut Stage, browser: &mut Browser, scene: &Published) {
+    stage.publish(scene);
+    stage.publish(scene);
+    let shown = format!(
+        "document.body.dataset.state === 'live' && document.body.dataset.alarms === '{}' \
+         && document.body.dataset.number === '{}'",
+        scene.frame.alarms.len(),
+        stage.number
+    );
+    browser.wait(&shown);
+}
+
+#[test]
+fn every_scene_fits_tablet_and_phone() {
+    let pictures = Path::new(env!("CARGO_TARGET_TMPDIR")).join("page");
+    std::fs::create_dir_all(&pictures).expect("a folder for pictures");
+    let mut stage = Stage::set(scenes::agree());
+    let mut browser = Browser::start();
+    for (screen, width, height, scale, dark) in
+        [("tablet", 1280, 800, 1, false), ("tablet-dark", 1280, 800, 1, true), ("phone", 390, 844, 2, false)]
+    {
+        browser.screen(width, height, scale, dark);
+        browser.open(&stage.url);
+        for (name, scene) in scenes::all() {
+            show(&mut stage, &mut browser, &scene);
+            browser.picture(&pictures.join(format!("{screen}-{name}.png")));
+            let place = format!("{screen}, {name}");
+            assert_eq!(
+                browser.value(
+                    "[...document.querySelectorAll('html, main, body')].every((e) => e.scrollWidth <= e.clientWidth)"
+                ),
+                true,
+                "{place}: scrolls sideways"
+            );
+            assert_eq!(
+                browser.value(
+                    "(() => { const r = document.getElementById('pad').getBoundingClientRect(); \
+                     return r.top >= 0 && r.bottom <= innerHeight && r.height > 60; })()"
+                ),
+                true,
+                "{place}: the pad strip is off the screen"
+            );
+            assert_eq!(
+                browser.value(
+                    "[...document.querySelectorAll('button')].filter((b) => b.offsetParent) \
+                     .every((b) => b.offsetHeight >= 48 && b.offsetWidth >= 48)"
+                ),
+                true,
+                "{place}: a button is too small for a glove"
+            );
+        }
+    }
+    assert_eq!(browser.problems(), Vec::<String>::new());
+}
+
+#[test]
+fn a_press_is_saved_and_never_lost_to_a_new_frame() {
+    let scene = scenes::disagree();
+    let mut stage = Stage::set(scene.clone());
+    let mut browser = Browser::start();
+    browser.screen(1280, 800, 1, false);
+    browser.open(&stage.url);
+    show(&mut stage, &mut browser, &scene);
+    browser.value("document.querySelector('#alarms button').dataset.same = 'yes'; 0");
+    show(&mut stage, &mut browser, &scene);
+    assert_eq!(browser.value("document.querySelector('#alarms button').dataset.same"), "yes", "the row was replaced");
+
+    browser.press("#alarms button");
+    let request = stage.entry();
+    assert!(matches!(request.entry.what, What::Seen(key) if key.id == AlarmId::WitnessesDisagree));
+    assert_eq!(browser.value("document.getElementById('answer').textContent"), "Being saved \u{2026}");
+    request.saved.send(Ok(())).expect("the server waits");
+    browser.wait("document.getElementById('answer').textContent === 'Saved.'");
+
+    assert_eq!(browser.value("document.getElementById('start').disabled"), true);
+    browser.press("#close");
+    browser.press("#back");
+    browser.press("#close");
+    browser.press("#yes");
+    let request = stage.entry();
+    assert_eq!(request.entry.what, What::Closed);
+    request.saved.send(Err("the disk is away".into())).expect("the server waits");
+    browser.wait("document.getElementById('answer').textContent === 'Not taken: the disk is away'");
+    assert!(stage.entries.try_recv().is_err(), "nothing was entered twice");
+    // A refused entry is answered with a status the browser itself complains of; nothing else may be.
+    let problems = browser.problems();
+    assert!(problems.iter().all(|p| p.contains("409")), "{problems:?}");
+}
+
+#[test]
+fn a_frozen_feed_and_a_lost_server_are_said_in_words() {
+    let scene = scenes::agree();
+    let mut stage = Stage::set(scene.clone());
+    let mut browser = Browser::start();
+    browser.screen(1280, 800, 1, false);
+    browser.open(&stage.url);
+    assert_eq!(browser.value("document.body.dataset.state"), "waiting", "one frame is no news");
+    show(&mut stage, &mut browser, &scene);
+    browser.wait("document.getElementById('state').innerText.startsWith('STALE. Nothing new for 3 s')");
+    let grey = "Number(getComputedStyle(document.getElementById('headline')).opacity) < 0.5";
+    assert_eq!(browser.value(grey), true, "old figures look as new");
+    show(&mut stage, &mut browser, &scene);
+    assert_eq!(browser.value(grey), false);
+
+    stage.shutdown.take().map(|s| s.send(()));
+    browser.wait("document.getElementById('state').innerText.startsWith('STALE. No connection')");
+}

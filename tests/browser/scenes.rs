@@ -1,0 +1,436 @@
+//! Moments of an invented works' bay that receives 50 % caustic soda, as the live loop would publish them.
+//! The numbers are made up to be looked at; nothing is computed from them.
+
+use brimwatch::engine::frame::{
+    Alarm, CeilingBy, Condition, Contribution, DeliveryState, Estimate, Explanation, Finish, Frame, Margin,
+    MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Validity, Verdict,
+    VerdictWord, Witness, WitnessId,
+};
+use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState};
+use brimwatch::engine::settings::{
+    DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, PadTap, RestsOnScale, Settings, SignalKind,
+    SignalSetup, TankGeometry, TankSetup, Thresholds,
+};
+use brimwatch::page::feed::{DeviceStats, Published};
+use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
+use brimwatch::units::{Celsius, GaugePa, Kg, M3, Metre};
+use std::sync::Arc;
+
+/// 2026-03-10 13:40:00 UTC, when the invented transfer starts.
+const START: WallTime = WallTime(1_773_150_000_000_000_000);
+
+/// Every moment with its name.
+pub fn all() -> Vec<(&'static str, Published)> {
+    vec![
+        ("idle", idle()),
+        ("opened", opened()),
+        ("not-yet-proven", not_yet_proven()),
+        ("agree", agree()),
+        ("disagree", disagree()),
+        ("cannot-tell-which", cannot_tell_which()),
+        ("lost-signals", lost_signals()),
+        ("does-not-fit", does_not_fit()),
+        ("everything-at-once", everything_at_once()),
+        ("closed", closed()),
+    ]
+}
+
+/// Half an hour into a transfer the three agree.
+pub fn agree() -> Published {
+    Published {
+        site: "Lindholm Soda Works".into(),
+        settings: Arc::new(settings()),
+        frame: frame(),
+        devices: devices(),
+        drill_speed: Some(10.0),
+        number: 1773,
+    }
+}
+
+/// Nothing is going on.
+pub fn idle() -> Published {
+    let mut p = opened();
+    p.frame.phase = Phase::Idle;
+    p.frame.delivery = None;
+    p.frame.margin = Margin::Unknown;
+    p.frame.tank = None;
+    p.drill_speed = None;
+    p
+}
+
+/// Papers are in, nothing has moved.
+pub fn opened() -> Published {
+    let mut p = agree();
+    p.frame.phase = Phase::Opened;
+    p.frame.rate = None;
+    p.frame.finish = Finish::default();
+    p.frame.together = None;
+    p.frame.verdict = verdict(VerdictWord::None);
+    for w in &mut p.frame.witnesses {
+        w.validity = Validity::Lost(Reason::NoStart);
+        w.received_kg = None;
+    }
+    p
+}
+
+/// The first minute.
+pub fn not_yet_proven() -> Published {
+    let mut p = agree();
+    p.frame.verdict = verdict(VerdictWord::NotYetProven);
+    for (w, (value, u)) in p.frame.witnesses.iter_mut().zip([(212.0, 11.0), (180.0, 24.0), (240.0, 66.0)]) {
+        w.received_kg = Some(Estimate { value, u });
+    }
+    p.frame.together = Some(together(207.0, 10.0));
+    p.frame.finish = Finish::default();
+    p
+}
+
+/// Product leaves before the meter, or the scale drifts light.
+pub fn disagree() -> Published {
+    let mut p = agree();
+    p.frame.witnesses[1].received_kg = Some(Estimate { value: 12_671.0, u: 21.0 });
+    p.frame.together = Some(Together { chi_square: 31.0, ..together(12_580.0, 17.0) });
+    p.frame.verdict = Verdict {
+        missing_kg: Some(Estimate { value: 174.0, u: 33.0 }),
+        suspects: [false, true, false],
+        explanations: vec![Explanation::LeakBeforeMeter, Explanation::ScaleLight],
+        ..verdict(VerdictWord::Disagree)
+    };
+    p.frame.alarms = vec![alarm(AlarmId::WitnessesDisagree, 0, Priority::High)];
+    p
+}
+
+/// Two are left and they differ: everything that fits is named.
+pub fn cannot_tell_which() -> Published {
+    let mut p = agree();
+    lose(&mut p.frame, 1, 2, Reason::Missed(MissReason::TimeOut));
+    p.frame.witnesses[2].received_kg = Some(Estimate { value: 12_102.0, u: 47.0 });
+    p.frame.verdict = Verdict {
+        missing_kg: Some(Estimate { value: 386.0, u: 52.0 }),
+        suspects: [true, false, true],
+        explanations: vec![
+            Explanation::LeakAfterMeter,
+            Explanation::OtherTank,
+            Explanation::GaugeLow,
+            Explanation::UnknownDrawOff,
+            Explanation::TableLow,
+            Explanation::DensityOff,
+            Explanation::MeterHigh,
+        ],
+        ..verdict(VerdictWord::CannotTellWhich)
+    };
+    p.frame.alarms =
+        vec![alarm(AlarmId::WitnessesDisagree, 0, Priority::High), alarm(AlarmId::SignalLost, 2, Priority::Medium)];
+    p
+}
+
+/// Scale and pad pressure gone, the level at its end of range, time nobody watched.
+pub fn lost_signals() -> Published {
+    let mut p = agree();
+    lose(&mut p.frame, 1, 2, Reason::Missed(MissReason::NoConnection));
+    lose(&mut p.frame, 2, 3, Reason::Saturated);
+    let pad = &mut p.frame.readings[4];
+    pad.validity = Validity::Lost(Reason::DeviceException(4));
+    p.frame.pad.pressure_pa_gauge = None;
+    p.frame.pad.slope_pa_per_s = None;
+    p.frame.together = None;
+    p.frame.verdict = verdict(VerdictWord::OneOnly);
+    p.frame.recorder = RecorderState::Waiting { bytes: 1_300_000 };
+    p.frame.blind = Some(Gap { from: at(900), to: at(1010), known_by: GapClock::WallClock });
+    p.devices[1].trouble = "no connection".into();
+    p.frame.alarms = vec![
+        alarm(AlarmId::SignalLost, 2, Priority::Medium),
+        Alarm { seen: true, ..alarm(AlarmId::SignalLost, 4, Priority::Medium) },
+        alarm(AlarmId::OneWitnessLeft, 0, Priority::Medium),
+    ];
+    p
+}
+
+/// The load does not fit below high-high, and no limit of the pad was typed in.
+pub fn does_not_fit() -> Published {
+    let mut p = agree();
+    if let Margin::Known { kg, parts, by_witness_kg, .. } = &mut p.frame.margin {
+        *kg = -1234.0;
+        parts.rest_kg += 4424.0;
+        *by_witness_kg = [Some(-980.0), Some(-1010.0), Some(-1234.0)];
+    }
+    p.frame.finish.level =
+        Some(Moment { q05: at(2950), q50: at(3010), q95: at(3070), earliest: at(2940), earliest_by: WitnessId::Tank });
+    p.frame.finish.be_at_valve_by = Some(at(1700));
+    p.frame.pad.ceiling_pa_gauge = None;
+    p.frame.pad.ceiling_by = None;
+    p.frame.alarms = vec![alarm(AlarmId::HighLevelProjected, 0, Priority::High)];
+    p
+}
+
+/// Four alarms, the pad above its ceiling.
+pub fn everything_at_once() -> Published {
+    let mut p = disagree();
+    p.frame.pad.pressure_pa_gauge = Some(176_400.0);
+    p.frame.pad.slope_pa_per_s = Some(120.0);
+    p.frame.alarms = vec![
+        alarm(AlarmId::LevelSwitchTripped, 0, Priority::High),
+        alarm(AlarmId::PadNearCeiling, 0, Priority::High),
+        alarm(AlarmId::WitnessesDisagree, 0, Priority::High),
+        alarm(AlarmId::RecorderTrouble, 0, Priority::Low),
+    ];
+    p
+}
+
+/// The leg is closed.
+pub fn closed() -> Published {
+    let mut p = agree();
+    p.frame.phase = Phase::Closed;
+    p.frame.rate = None;
+    p.frame.finish = Finish::default();
+    p
+}
+
+/// An open alarm since a minute ago.
+pub fn alarm(id: AlarmId, subject: u16, priority: Priority) -> Alarm {
+    let since = WallTime(START.0 + 1713 * 1_000_000_000);
+    Alarm { key: AlarmKey { id, subject }, condition: Condition::True, seen: false, since, priority }
+}
+
+fn lose(frame: &mut Frame, witness: usize, signal: usize, reason: Reason) {
+    frame.readings[signal].validity = Validity::Lost(reason);
+    frame.witnesses[witness].validity = Validity::Lost(reason);
+}
+
+fn at(seconds: u64) -> EngineTime {
+    EngineTime(seconds * SECOND_NS)
+}
+
+fn verdict(word: VerdictWord) -> Verdict {
+    let agree = word == VerdictWord::Agree;
+    Verdict {
+        word,
+        since: at(60),
+        agree_within_kg: agree.then_some(42.0),
+        leak_below_trailer_kg_per_min: agree.then_some(4.3),
+        leak_below_tank_kg_per_min: agree.then_some(5.8),
+        missing_kg: None,
+        suspects: [false; 3],
+        explanations: Vec::new(),
+    }
+}
+
+fn together(value: f64, u: f64) -> Together {
+    let weights = [0.26, 0.64, 0.1];
+    Together { received_kg: Estimate { value, u }, weights, chi_square: 0.9, degrees_of_freedom: 2 }
+}
+
+fn frame() -> Frame {
+    Frame {
+        at: at(1772),
+        clock: WallAnchor { at: EngineTime(0), wall: START },
+        phase: Phase::Transfer,
+        delivery: Some(DeliveryState {
+            id: "0417".into(),
+            leg: 1,
+            product: "caustic soda 50 %".into(),
+            product_confirmed: false,
+            planned_kg: 20_000.0,
+            loaded_kg: 20_040.0,
+            started: Some(at(0)),
+            closed: None,
+        }),
+        readings: readings(),
+        witnesses: witnesses(),
+        together: Some(together(12_487.0, 13.0)),
+        verdict: verdict(VerdictWord::Agree),
+        rate: Some(Estimate { value: 4.7, u: 0.02 }),
+        finish: Finish {
+            planned: Some(moment(3370, 60)),
+            first_gas: Some(moment(3380, 100)),
+            level: None,
+            be_at_valve_by: Some(at(2980)),
+        },
+        margin: margin(),
+        pad: Pad {
+            pressure_pa_gauge: Some(118_300.0),
+            ceiling_pa_gauge: Some(172_000.0),
+            ceiling_by: Some(CeilingBy::Site),
+            mawp_pa_gauge: Some(206_843.0),
+            relief_from_pa_gauge: Some(248_211.0),
+            relief_to_pa_gauge: Some(273_033.0),
+            slope_pa_per_s: Some(7.0),
+            to_ceiling_s: None,
+        },
+        tank: Some(Tank {
+            tank: 0,
+            level_m: Some(5.21),
+            contents_kg: Some(37_100.0),
+            working_kg: 46_000.0,
+            high_high_kg: 48_600.0,
+            critical_kg: 51_200.0,
+        }),
+        alarms: Vec::new(),
+        recorder: RecorderState::Durable,
+        blind: None,
+    }
+}
+
+fn witnesses() -> [Witness; 3] {
+    let part = |source, kg| Contribution { source, kg };
+    let witness = |id, value, u, budget| Witness {
+        id,
+        validity: Validity::Good,
+        received_kg: Some(Estimate { value, u }),
+        budget,
+    };
+    [
+        witness(
+            WitnessId::Flow,
+            12_488.0,
+            27.0,
+            vec![part(Source::MeterGain, 18.7), part(Source::MeterZero, 4.0), part(Source::LineDownstream, -19.0)],
+        ),
+        witness(
+            WitnessId::Scale,
+            12_477.0,
+            15.0,
+            vec![part(Source::ScaleReading, 9.0), part(Source::ScaleSpan, 6.2), part(Source::ScaleDrift, 7.0)],
+        ),
+        witness(
+            WitnessId::Tank,
+            12_519.0,
+            47.0,
+            vec![part(Source::TankTable, 31.0), part(Source::LevelReading, 19.0), part(Source::Density, 12.5)],
+        ),
+    ]
+}
+
+fn margin() -> Margin {
+    Margin::Known {
+        kg: 3190.0,
+        pessimist: Pessimist::Gauge(3),
+        rest_by: Some(WitnessId::Scale),
+        parts: MarginParts {
+            at_high_high_kg: 48_600.0,
+            contents_kg: 37_100.0,
+            rest_kg: 7563.0,
+            run_on_kg: 94.0,
+            line_kg: 82.0,
+            blow_clear_kg: 60.0,
+            allowance_kg: 161.0,
+            opening_kg: 350.0,
+        },
+        by_witness_kg: [Some(3310.0), Some(3300.0), Some(3190.0)],
+    }
+}
+
+fn moment(median_s: u64, half_width_s: u64) -> Moment {
+    Moment {
+        q05: at(median_s - half_width_s),
+        q50: at(median_s),
+        q95: at(median_s + half_width_s),
+        earliest: at(median_s - half_width_s - 15),
+        earliest_by: WitnessId::Scale,
+    }
+}
+
+fn readings() -> Vec<Reading> {
+    let values = [4.7, 12_540.0, 26_410.0, 5.21, 118_300.0];
+    (0u16..)
+        .zip(values)
+        .map(|(signal, value)| Reading {
+            signal,
+            value_si: Some(value),
+            read_at: Some(at(1771)),
+            validity: Validity::Good,
+            at_least_si: None,
+        })
+        .collect()
+}
+
+fn settings() -> Settings {
+    Settings {
+        bay: "Bay 2".into(),
+        devices: ["flow computer", "scale terminal", "tank transmitters"]
+            .map(|name| DeviceSetup { name: name.into(), period_s: 1.0, time_out_s: 0.5 })
+            .into(),
+        signals: signals(),
+        tanks: vec![TankSetup {
+            name: "Tank 4".into(),
+            geometry: TankGeometry::VerticalCylinder { diameter: Metre(3.0), height: Metre(7.5) },
+            table_u: 0.0025,
+            working: Metre(4.3),
+            high_high: Metre(4.55),
+            critical: Metre(4.8),
+            opening_u: Metre(0.025),
+            draw_off: DrawOff::DeclaredZero,
+        }],
+        rests_on_scale: RestsOnScale::Trailer,
+        line: LineSetup {
+            upstream: M3(0.02),
+            downstream: M3(0.054),
+            volume_u: 0.1,
+            starts: LineStart::Empty,
+            valve_closes_s: 20.0,
+            blow_clear: Kg(60.0),
+        },
+        drive: Drive::Pad,
+        pad_tap: PadTap::Trailer,
+        gas: GasSetup {
+            name: "nitrogen".into(),
+            constant_j_per_kg_k: 296.803,
+            temperature: Celsius(20.0),
+            temperature_u_k: 10.0,
+        },
+        limits: Limits {
+            response_time_s: 300.0,
+            pad_maximum: Some(GaugePa(172_000.0)),
+            hose_rating: None,
+            line_rating: None,
+            connection_rating: None,
+        },
+        thresholds: Thresholds {
+            chi_square: [10.83, 13.82],
+            suspect_band: 3.0,
+            found_z: 1.645,
+            margin_z: 2.33,
+            near_ceiling: 0.9,
+            on_delay_s: 3.0,
+            off_delay_s: 10.0,
+        },
+    }
+}
+
+fn signals() -> Vec<SignalSetup> {
+    let signal = |kind, name: &str, device, tank| SignalSetup {
+        kind,
+        name: name.into(),
+        device,
+        tank,
+        plausible_low: 0.0,
+        plausible_high: 1e6,
+        saturates_at: None,
+        division: 0.0,
+        noise: 1.0,
+        gain: 0.0015,
+        zero: 0.0,
+        drift_per_sqrt_h: 0.0,
+        lag_s: 0.0,
+    };
+    vec![
+        signal(SignalKind::FlowMassRate, "flow", 0, None),
+        signal(SignalKind::FlowMassTotal, "flow total", 0, None),
+        signal(SignalKind::Scale, "scale", 1, None),
+        signal(SignalKind::Level, "level of Tank 4", 2, Some(0)),
+        signal(SignalKind::PadPressure, "pad pressure", 2, None),
+    ]
+}
+
+fn devices() -> Vec<DeviceStats> {
+    let one = |name: &str| DeviceStats {
+        name: name.into(),
+        answered: 1771,
+        missed: 2,
+        connections: 1,
+        latency_us: [840, 2310, 14_200],
+        lateness_us: [120, 900, 3100],
+        trouble: String::new(),
+    };
+    ["flow computer", "scale terminal", "tank transmitters"].map(one).into()
+}

@@ -1,0 +1,77 @@
+//! Wrong files and wrong words: a clear message, the documented exit code, nothing lost.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+fn brimwatch(arguments: &[&Path]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_brimwatch")).args(arguments).output().expect("the program")
+}
+
+fn said(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+fn shipped(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("config").join(name)
+}
+
+/// The shipped site file with one thing changed, beside its products.
+fn changed(folder: &Path, from: &str, to: &str) -> PathBuf {
+    let text = std::fs::read_to_string(shipped("site.toml")).expect("the site file");
+    assert!(text.contains(from), "{from}");
+    let product = "products/caustic-soda-50.toml";
+    std::fs::create_dir_all(folder.join("products")).expect("a folder");
+    std::fs::copy(shipped(product), folder.join(product)).expect("a copy");
+    let path = folder.join("site.toml");
+    std::fs::write(&path, text.replacen(from, to, 1)).expect("a file");
+    path
+}
+
+#[test]
+fn an_unknown_key_and_a_wrong_unit_are_named_with_their_lines() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for (from, to, key, hint) in [
+        ("high_high = \"7.2 m\"", "high_hihg = \"7.2 m\"", "high_hihg", "high_high"),
+        ("high_high = \"7.2 m\"", "high_high = \"7.2 kg\"", "high_high", "mm"),
+    ] {
+        let site = changed(folder.path(), from, to);
+        let output = brimwatch(&[Path::new("watch"), &site]);
+        let said = said(&output);
+        let text = std::fs::read_to_string(&site).expect("the file");
+        let line = text.lines().position(|l| l == to).expect("the line") + 1;
+        assert_eq!(output.status.code(), Some(2), "{said}");
+        assert!(said.contains(&format!("site.toml:{line}:")) && said.contains(key) && said.contains(hint), "{said}");
+    }
+    assert!(!folder.path().join("recordings").exists(), "nothing was started");
+}
+
+#[test]
+fn a_file_that_is_not_there_is_named() {
+    let output = brimwatch(&[Path::new("watch"), Path::new("no-such-site.toml")]);
+    assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+    assert!(said(&output).contains("no-such-site.toml"), "{}", said(&output));
+    let output = brimwatch(&[Path::new("replay"), Path::new("no-such.brim")]);
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    assert!(said(&output).contains("no-such.brim"), "{}", said(&output));
+}
+
+#[test]
+fn garbage_is_no_recording_and_stays_as_it_was() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("garbage.brim");
+    let garbage: Vec<u8> = (0..5000u32).map(|i| u8::try_from(i * 31 % 251).expect("a byte")).collect();
+    std::fs::write(&path, &garbage).expect("a file");
+    for command in ["replay", "dump"] {
+        let output = brimwatch(&[Path::new(command), &path]);
+        assert_eq!(output.status.code(), Some(4), "{}", said(&output));
+        assert!(said(&output).contains("garbage.brim"), "{}", said(&output));
+    }
+    assert_eq!(std::fs::read(&path).expect("still there"), garbage);
+}
+
+#[test]
+fn wrong_words_are_told_apart_from_wrong_files() {
+    assert_eq!(brimwatch(&[Path::new("wach")]).status.code(), Some(2));
+    let every = brimwatch(&[Path::new("replay"), Path::new("x.brim"), Path::new("--json"), Path::new("--every=-1")]);
+    assert_eq!(every.status.code(), Some(2), "{}", said(&every));
+}

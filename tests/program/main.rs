@@ -1,0 +1,7 @@
+//! The program as its users meet it: devices that die, kills, wrong files.
+
+mod bays;
+mod cli;
+mod drilled;
+mod kill;
+mod silence;

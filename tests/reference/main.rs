@@ -1,0 +1,27 @@
+//! Held against reference libraries: what Python's open scientific packages compute, and what was printed.
+//!
+//! Each check asks a script beside it; the script names the library and the publication behind it.
+
+mod density;
+mod gas;
+mod quantiles;
+mod tank_volume;
+mod venv;
+
+use serde::de::DeserializeOwned;
+use std::path::Path;
+use std::process::Command;
+
+/// What a script beside this file prints, as JSON, on stdout.
+fn ask<T: DeserializeOwned>(script: &str) -> T {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference").join(script);
+    let out = Command::new(venv::python()).arg(&path).output().expect("a Python that starts");
+    assert!(out.status.success(), "{script}: {}\n{}", out.status, String::from_utf8_lossy(&out.stderr));
+    serde_json::from_slice(&out.stdout).unwrap_or_else(|e| panic!("{script}: {e}"))
+}
+
+/// `|got - expected| <= relative x |expected|`, or the difference in words.
+fn assert_close(got: f64, expected: f64, relative: f64, what: impl std::fmt::Display) {
+    let off = (got - expected).abs();
+    assert!(off <= relative * expected.abs(), "{what}: {got} against {expected}, off by {off:e}");
+}

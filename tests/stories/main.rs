@@ -1,0 +1,7 @@
+//! Operating stories: given a bay, when this happens, then that is said. No I/O: inputs in, frames out.
+
+mod bay;
+mod blame;
+mod losses;
+mod pad;
+mod transfer;

@@ -1,4 +1,4 @@
-//! What a recording and a frame say, as JSON. `docs/recording.md` lists the keys.
+//! What a recording and a frame say, as JSON. `docs/recording.md` lists the keys of the lines, `docs/interface.md` those of a frame.
 
 use super::RecordingError;
 use super::form::Stored;

@@ -15,7 +15,7 @@ use super::format::{self, Header, Kind, LinkPoint};
 use super::resume::AppendPoint;
 use crate::engine::frame::Frame;
 use crate::engine::input::{Event, Input, RecorderState};
-use std::fs::{File, OpenOptions, TryLockError};
+use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
@@ -98,22 +98,31 @@ enum Closing {
 }
 
 impl Recorder {
-    /// Begins a new recording. Waits for the disk once, to open the file.
+    /// Begins a new recording. Waits for the disk: its header is made durable under another name first, so
+    /// that no kill leaves a file of this name that says nothing of what it starts from.
     ///
     /// # Errors
     /// When the file exists, cannot be made or is held by another program, or when the header is too long.
     pub fn create(path: &Path, header: &Header) -> io::Result<Recorder> {
         let mut first = Vec::new();
         format::put_record(&mut first, Kind::Header, 0, &format::encode_header(header)).map_err(io::Error::other)?;
-        let file = OpenOptions::new().read(true).write(true).create_new(true).open(path)?;
-        claim(&file)?;
-        // The name of a new file is durable only when its folder is (fsync(2)).
-        if let Some(folder) = path.parent() {
-            File::open(if folder.as_os_str().is_empty() { Path::new(".") } else { folder })?.sync_all()?;
+        if path.try_exists()? {
+            return Err(io::Error::new(io::ErrorKind::AlreadyExists, "a recording of this name exists"));
         }
+        let unfinished = beside(path, "new");
+        let mut file = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&unfinished)?;
+        claim(&file)?;
+        file.set_len(0)?;
+        file.write_all(&first)?;
+        file.sync_data()?;
+        fs::rename(&unfinished, path)?;
+        // A name is durable only when its folder is (fsync(2)).
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+        File::open(folder.unwrap_or(Path::new(".")))?.sync_all()?;
         let disk = FileDisk { path: path.to_owned(), file: Some(file) };
-        let queue = Queue { bytes: first, oldest: Some(Instant::now()), limit: WAITING_MAX, ..Queue::default() };
-        Recorder::start(disk, queue, LinkPoint::default().begin(), 0)
+        let mut hasher = LinkPoint::default().begin();
+        hasher.update(&first);
+        Recorder::start(disk, Queue { limit: WAITING_MAX, ..Queue::default() }, hasher, first.len() as u64)
     }
 
     /// Goes on with a recording where [`super::resume::recover`] found that it stands. What lies behind that
@@ -318,14 +327,20 @@ fn claim(file: &File) -> io::Result<()> {
     })
 }
 
+/// The file's name with an ending more, in the same folder.
+fn beside(path: &Path, ending: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(".");
+    name.push(ending);
+    name.into()
+}
+
 /// Copies what stands behind `valid` into `<file>.torn`, behind what may stand there already.
 fn keep_tail_aside(path: &Path, file: &mut File, valid: u64) -> io::Result<()> {
     if file.metadata()?.len() <= valid {
         return Ok(());
     }
-    let mut name = path.as_os_str().to_owned();
-    name.push(".torn");
-    let mut aside = OpenOptions::new().create(true).append(true).open(name)?;
+    let mut aside = OpenOptions::new().create(true).append(true).open(beside(path, "torn"))?;
     file.seek(SeekFrom::Start(valid))?;
     io::copy(file, &mut aside)?;
     aside.sync_all()

@@ -121,6 +121,26 @@ fn a_recording_cut_anywhere_goes_on() {
     assert!(cuts_in_a_record > 500, "{cuts_in_a_record}");
 }
 
+/// A kill between making the file and its first input leaves a segment that can be gone on with; a header half
+/// written under the name it has until then disturbs nothing.
+#[test]
+fn a_recording_has_its_whole_header_from_the_start() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join(NAME);
+    let unfinished = folder.path().join(format!("{NAME}.new"));
+    std::fs::write(&unfinished, b"half a header, longer than any whole one ".repeat(100)).expect("a disk");
+    let header = samples::header(Carried::default());
+    let recorder = Recorder::create(&path, &header).expect("a new file");
+    let bytes = std::fs::read(&path).expect("the file");
+    let recovered = recover_with::<Toy>(&path, &bytes).expect("a recording");
+    assert_eq!((recovered.point.next_number, recovered.point.valid_len), (1, bytes.len()));
+    assert_eq!((recovered.tail_cut, recovered.header == header), (None, true));
+    assert!(!unfinished.exists());
+    let again = Recorder::create(&path, &header).expect_err("it exists");
+    assert_eq!(again.kind(), std::io::ErrorKind::AlreadyExists);
+    recorder.finish().expect("a disk");
+}
+
 /// Damage to an output takes nothing from the state; damage to an input cuts the recording before it.
 #[test]
 fn damage_in_the_middle_keeps_every_input_before_it() {

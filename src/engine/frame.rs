@@ -167,8 +167,6 @@ pub enum Reason {
     OffTheTable,
     /// No start reading was taken.
     NoStart,
-    /// Carried over a gap nobody watched.
-    CarriedOver,
 }
 
 /// Where a contribution to an uncertainty comes from. Sources are independent of each other; two witnesses

@@ -322,7 +322,6 @@ impl Language for English {
             Reason::MissingCorrection => "a correction it needs is missing".into(),
             Reason::OffTheTable => "outside its table".into(),
             Reason::NoStart => "no start reading was taken".into(),
-            Reason::CarriedOver => "carried over a time nobody watched".into(),
         }
     }
 

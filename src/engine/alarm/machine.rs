@@ -101,12 +101,6 @@ impl Board {
         self.states.get(&key).is_some_and(|state| state.open_since.is_some())
     }
 
-    /// Whether an open alarm has been seen.
-    #[must_use]
-    pub fn is_seen(&self, key: AlarmKey) -> bool {
-        self.states.get(&key).is_some_and(|state| state.open_since.is_some() && state.seen)
-    }
-
     /// Open alarms, the gravest first.
     #[must_use]
     pub fn frame(&self) -> Vec<Alarm> {

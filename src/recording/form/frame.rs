@@ -69,7 +69,6 @@ mirror! {
         MissingCorrection,
         OffTheTable,
         NoStart,
-        CarriedOver,
     }
 
     enum SourceForm of Source {

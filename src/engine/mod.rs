@@ -149,11 +149,11 @@ impl Monitor {
         self.at = self.at.max(input.at);
         let mut changed = match &input.event {
             Event::Poll(poll) => {
-                self.readings.poll(&self.settings, poll);
+                let lost = self.readings.poll(&self.settings, poll);
                 if let Some(delivery) = &mut self.delivery {
                     delivery.take_rates(&self.settings, &self.readings);
                 }
-                false
+                lost && self.observe()
             }
             Event::Missed(missed) => {
                 self.readings.missed(&self.settings, *missed);

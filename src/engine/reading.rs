@@ -108,15 +108,20 @@ impl Readings {
         Readings { states: settings.signals.iter().map(|_| State::new()).collect() }
     }
 
-    /// Takes a device's answer. A value is placed at the middle of request and reply.
-    pub fn poll(&mut self, settings: &Settings, poll: &Poll) {
+    /// Takes a device's answer; true when a value that could be used no longer can. A value is placed at the middle
+    /// of request and reply.
+    pub fn poll(&mut self, settings: &Settings, poll: &Poll) -> bool {
         let read_at = poll.requested.midpoint(poll.replied);
+        let mut lost = false;
         for value in &poll.values {
             let index = usize::from(value.signal);
             if let (Some(setup), Some(state)) = (settings.signals.get(index), self.states.get_mut(index)) {
+                let usable = state.validity.is_credible();
                 state.take(setup, read_at, value.value);
+                lost |= usable && !state.validity.is_credible();
             }
         }
+        lost
     }
 
     /// A device gave nothing usable: its signals are lost at once.

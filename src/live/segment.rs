@@ -168,8 +168,8 @@ fn go_on(recovered: Recovered, path: PathBuf) -> io::Result<Segment> {
     } else {
         // Another boot: only the wall clock spans it. It may have been set; the gap is never negative.
         let elapsed_ns = (wall.0 - header.wall_at_zero.0).max(0);
-        let engine_ns = (elapsed_ns as u64).max(machine_ns(last_at.0, speed));
-        (Clock { zero: MachineTime(now.0.saturating_sub(engine_ns)), speed }, GapClock::WallClock)
+        let since_zero_ns = (elapsed_ns as u64).max(machine_ns(last_at.0, speed));
+        (Clock { zero: MachineTime(now.0.saturating_sub(since_zero_ns)), speed }, GapClock::WallClock)
     };
     let to = clock.engine(now).max(last_at);
     tracing::warn!(recording = %path.display(), blind_s = to.since_s(last_at), "segment resumed");

@@ -2,7 +2,7 @@
 
 use super::bay::{RATE, START_S, Story};
 use brimwatch::engine::frame::{Margin, Pessimist, Reason, Validity, VerdictWord, WitnessId};
-use brimwatch::engine::input::{AlarmId, AlarmKey, Event, Gap, GapClock, MissReason};
+use brimwatch::engine::input::{AlarmId, AlarmKey, Event, Gap, GapClock, Measured, MissReason, Poll, SignalValue};
 use brimwatch::engine::settings::SignalKind;
 use brimwatch::time::{EngineTime, SECOND_NS};
 
@@ -77,6 +77,14 @@ fn out_of_range_is_lost() {
     story.stuck = vec![(SignalKind::Scale, 5.0e6)];
     story.run_to(START_S + 101);
     assert_eq!(story.last.readings[scale].validity, Validity::Lost(Reason::OutOfRange));
+    // Not used from the poll on that showed it, before any tick.
+    let mut story = Story::transferring(START_S + 900);
+    let scale = story.signal_of(SignalKind::Scale);
+    let device = story.device_of(SignalKind::Scale);
+    let values = vec![SignalValue { signal: scale, value: Measured::Number(5.0e6) }];
+    let (requested, replied) = (story.last.at, story.last.at);
+    story.feed(Event::Poll(Poll { device, requested, replied, blocks: Vec::new(), values }));
+    assert_eq!(story.last.together.expect("two are left").degrees_of_freedom, 1);
 }
 
 /// A gauge at its end of range still says "at least", and that is enough for high-high.

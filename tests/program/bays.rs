@@ -71,3 +71,31 @@ async fn an_unreachable_device_is_said_and_the_others_go_on() {
     assert!(notes.contains("Truck scale is lost: no connection to the device."), "{notes}");
     running.stop().await;
 }
+
+/// A device that takes requests and never answers costs itself its readings and nobody else anything.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_silent_device_delays_no_other() {
+    const SPEED: f64 = 20.0;
+    let folder = tempfile::tempdir().expect("a folder");
+    let Drilled { mut drill, site, delivery, .. } = drilled::start(folder.path(), SPEED, 9).await;
+    drill.device("truck scale").expect("a scale").set_silent(true);
+    let options = live::Options { site, deliveries: vec![delivery], drill_speed: Some(SPEED) };
+    let mut running = live::start(options).await.expect("a live loop");
+    let after = |s: u64| move |f: &Frame| f.at.0 > s * 1_000_000_000;
+    let published = wait(&mut running, 0, "80 s of the drill", after(80)).await;
+    #[expect(clippy::cast_precision_loss, reason = "minutes")]
+    let due = published.frame.at.0 as f64 / 1e9;
+    for device in &published.devices {
+        println!("{due:.0} polls due: {device:?}");
+        #[expect(clippy::cast_precision_loss, reason = "a count")]
+        let rounds = (device.answered + device.missed) as f64;
+        assert!(rounds > due - 6.0, "{}: {rounds} of {due} rounds", device.name);
+        if device.name == "truck scale" {
+            assert_eq!(device.answered, 0);
+            assert_eq!(device.trouble, English.reason(Reason::Missed(MissReason::TimeOut)));
+        } else {
+            assert!(device.missed * 20 <= device.answered, "{device:?}");
+        }
+    }
+    running.stop().await;
+}

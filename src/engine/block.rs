@@ -136,21 +136,30 @@ impl Recent {
         (weights > 0.0).then(|| Estimate { value: weighted / weights, u: (1.0 / weights).sqrt() })
     }
 
-    /// Spread (largest less smallest) of the difference of two witnesses over the last two minutes, and how
-    /// far they moved, kg; `None` until both have been there all that time.
+    /// Scatter (root mean square about a straight line) of the difference of two witnesses over the last two minutes,
+    /// and how far they moved, kg; `None` until both have been there all that time. A straight line is taken out
+    /// because gains and corrections make copies drift apart without scatter.
     #[must_use]
-    pub fn difference_spread_kg(&self, a: usize, b: usize) -> Option<(f64, f64)> {
+    #[expect(clippy::cast_precision_loss, reason = "24 blocks")]
+    pub fn difference_scatter_kg(&self, a: usize, b: usize) -> Option<(f64, f64)> {
         if self.block_count < KEPT_BLOCKS {
             return None;
         }
-        let mut low = f64::INFINITY;
-        let mut high = f64::NEG_INFINITY;
-        for block in &self.blocks {
-            let difference = block[a]? - block[b]?;
-            low = low.min(difference);
-            high = high.max(difference);
+        let mut difference = [0.0; KEPT_BLOCKS];
+        for (difference, block) in difference.iter_mut().zip(&self.blocks) {
+            *difference = block[a]? - block[b]?;
         }
+        let n = KEPT_BLOCKS as f64;
+        let middle = (n - 1.0) / 2.0;
+        let mean = difference.iter().fold(0.0, |sum, d| sum + d) / n;
+        let x = |i: usize| i as f64 - middle;
+        let at = || difference.iter().enumerate().map(|(i, d)| (x(i), d - mean));
+        let (sxx, sxd) = at().fold((0.0, 0.0), |(sxx, sxd), (x, d)| (sxx + x * x, sxd + x * d));
+        let squares = at().fold(0.0, |sum, (x, d)| {
+            let off = d - sxd / sxx * x;
+            sum + off * off
+        });
         let moved = self.blocks[0][a]? - self.blocks[KEPT_BLOCKS - 1][a]?;
-        Some((high - low, moved))
+        Some(((squares / n).sqrt(), moved))
     }
 }

@@ -16,9 +16,9 @@ const LEAK_BEGAN_MIN: f64 = 10.0;
 /// Once they disagree, chi-square must fall to this share of its threshold before they agree again.
 const RETURN_SHARE: f64 = 0.7;
 
-/// Two witnesses whose difference spreads by less than this share of what their divisions alone must give
+/// Two witnesses whose difference scatters by less than this share of what their divisions alone must give
 /// cannot be two instruments.
-const COPY_SHARE: f64 = 0.5;
+const COPY_SHARE: f64 = 0.25;
 
 /// The two must have moved by this many divisions before that can be said.
 const COPY_DIVISIONS: f64 = 10.0;
@@ -141,9 +141,9 @@ fn proven(panel: &Panel, limit: f64, thresholds: &Thresholds) -> bool {
 /// must differ (each uniform over a division, so the mean of a block has d^2/12 over five ticks).
 fn copies(recent: &Recent, accounts: &[Account; 3]) -> bool {
     [(FLOW, SCALE), (FLOW, TANK), (SCALE, TANK)].into_iter().any(|(a, b)| {
-        let Some((spread_kg, moved_kg)) = recent.difference_spread_kg(a, b) else { return false };
+        let Some((scatter_kg, moved_kg)) = recent.difference_scatter_kg(a, b) else { return false };
         let (da, db) = (accounts[a].division_kg, accounts[b].division_kg);
         let rounding_kg = ((da * da + db * db) / 12.0 / 5.0).sqrt();
-        moved_kg > COPY_DIVISIONS * da.max(db) && spread_kg < COPY_SHARE * rounding_kg
+        moved_kg > COPY_DIVISIONS * da.max(db) && scatter_kg < COPY_SHARE * rounding_kg
     })
 }

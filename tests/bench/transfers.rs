@@ -24,6 +24,8 @@ struct Run {
     agreed_s: Option<f64>,
     /// Said to disagree while liquid moved.
     cried: bool,
+    /// Said not to be independent.
+    copied: bool,
     /// Error of the projected "planned amount" at 25, 50, 75 % of the way, and whether its 5-95 % interval held it.
     finish: [Option<(f64, bool)>; 3],
     /// Largest margin shown less the true room that was left in the end, kg.
@@ -112,6 +114,7 @@ fn judge(bench: &Bench, settings: &Settings, frames: &[Frame]) -> Run {
     }
     run.agreed_s = frames.iter().position(|f| f.verdict.word == VerdictWord::Agree).map(|s| s as f64);
     run.cried = frames.iter().any(|f| matches!(f.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich));
+    run.copied = frames.iter().any(|f| f.verdict.word == VerdictWord::NotIndependent);
     run.alarms = frames.iter().flat_map(|f| &f.alarms).map(|a| a.key.id).collect();
     let ended = end.at;
     for (slot, share) in run.finish.iter_mut().zip([0.25, 0.5, 0.75]) {
@@ -170,7 +173,8 @@ fn main() {
         println!("| {name} | {error:.1} | {u:.1} | {:.2} |", rms(errors.iter().map(|e| e.0 / e.1)));
     }
     let cried = runs.iter().filter(|r| r.cried).count();
-    println!("said to disagree: {cried} of {count}");
+    let copied = runs.iter().filter(|r| r.copied).count();
+    println!("said to disagree: {cried} of {count}; not to be independent: {copied}");
     for id in runs.iter().flat_map(|r| &r.alarms).collect::<BTreeSet<_>>() {
         println!("alarm {id:?} in {} of {count}", runs.iter().filter(|r| r.alarms.contains(id)).count());
     }

@@ -55,6 +55,8 @@ pub struct Story {
     pub bend: fn(&mut Truth),
     /// Kinds whose register repeats what it showed at this second.
     pub stuck: Vec<(SignalKind, f64)>,
+    /// The scale's register is the meter's total in disguise.
+    pub copied: bool,
     /// Devices that do not answer.
     pub silent: Vec<u16>,
     /// Everything that was fed in, for replays.
@@ -91,6 +93,7 @@ impl Story {
             s: 0,
             bend: |_| {},
             stuck: Vec::new(),
+            copied: false,
             silent: Vec::new(),
             inputs: Vec::new(),
             outputs: Vec::new(),
@@ -181,10 +184,11 @@ impl Story {
         }
         let noise = self.next_noise();
         Measured::Number(match kind {
-            SignalKind::FlowMassTotal => 1_000.0 + truth.metered_kg + 0.02 * noise,
+            SignalKind::FlowMassTotal => 1_000.0 + truth.metered_kg + if self.copied { 0.0 } else { 0.02 * noise },
             SignalKind::FlowMassRate => truth.rate * (1.0 + 0.005 * noise),
             SignalKind::LineDensity => DENSITY + 0.3 * noise,
             SignalKind::LineTemperature | SignalKind::TankTemperature => 35.0 + 0.05 * noise,
+            SignalKind::Scale if self.copied => 34_000.0 - truth.metered_kg,
             SignalKind::Scale => {
                 // A closed trailer: the gas that takes the liquid's place stays on the scale.
                 let gas_kg = (truth.pad_pa + 101_325.0) / (296.803 * 293.15) * truth.out_kg / DENSITY;

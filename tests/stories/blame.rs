@@ -89,3 +89,13 @@ fn unknown_does_not_clear_the_alarm() {
     let alarm = story.last.alarms.iter().find(|a| a.key == DISAGREE).expect("still open");
     assert_eq!(alarm.condition, Condition::Unknown);
 }
+
+/// A scale register that is fed by the meter agrees too well to be an instrument of its own.
+#[test]
+fn a_copy_is_no_second_witness() {
+    let mut story = Story::opened();
+    story.copied = true;
+    story.start();
+    story.run_to(START_S + 600);
+    assert_eq!(story.last.verdict.word, VerdictWord::NotIndependent);
+}

@@ -163,6 +163,8 @@ pub const SITE: &[Key] = &[
     key("site", Table, Required, "", "the works"),
     key("site.name", Text, Required, "Alder Reach works", "name of the works, shown on every page and paper"),
     key("site.store", Text, Required, "recordings", "folder of the recordings; beside this file unless absolute"),
+    key("site.keep_idle_days", Integer(1, 3650), Default("30"), "30",
+        "days that recordings of idle bays are kept; those of deliveries are never removed"),
     key("site.listen", Text, Default("127.0.0.1:8480"), "127.0.0.1:8480",
         "address of the page: this machine only (127.0.0.1 or [::1]) and a port"),
 

@@ -38,6 +38,8 @@ pub struct Site {
     pub texts: Vec<(String, String)>,
     /// Folder of the recordings.
     pub store: PathBuf,
+    /// Days that idle recordings are kept.
+    pub keep_idle_days: u32,
     /// Address of the page; loopback only.
     pub listen: SocketAddr,
     /// Every polled device.

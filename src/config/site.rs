@@ -54,6 +54,7 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
         name: table.text("name").to_owned(),
         path: path.to_owned(),
         texts: beside.texts,
+        keep_idle_days: u32::try_from(table.integer("keep_idle_days")).unwrap_or(u32::MAX),
         store: path.parent().unwrap_or(Path::new("")).join(table.text("store")),
         listen,
         devices: works.devices,

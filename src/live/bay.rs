@@ -40,6 +40,7 @@ pub struct Bay {
     setup: BaySetup,
     folder: PathBuf,
     texts: Vec<(String, String)>,
+    keep_idle_days: u32,
     settings: Arc<Settings>,
     drill_speed: Option<f64>,
     clock: Clock,
@@ -85,6 +86,7 @@ impl Bay {
             setup: setup.clone(),
             folder: segment::folder(site, setup),
             texts: site.texts.clone(),
+            keep_idle_days: site.keep_idle_days,
             settings: Arc::new(setup.settings.clone()),
             drill_speed,
             clock: segment.clock,
@@ -288,6 +290,7 @@ impl Bay {
             texts: &self.texts,
             delivery: None,
             drill_speed: self.drill_speed,
+            keep_idle_days: self.keep_idle_days,
             carried: carried.clone(),
         };
         match segment::begin(beginning) {

@@ -21,6 +21,9 @@ use std::path::{Path, PathBuf};
 /// Ending of a recording's name.
 pub const ENDING: &str = "brim";
 
+/// Stands in the name of a segment in which no delivery is open.
+const IDLE: &str = "idle";
+
 /// Who opens a delivery whose papers came by file.
 const BY_FILE: &str = "delivery file";
 
@@ -50,6 +53,8 @@ pub struct Beginning<'a> {
     pub delivery: Option<&'a DeliveryFile>,
     /// In a drill, its speed.
     pub drill_speed: Option<f64>,
+    /// Days that idle segments are kept.
+    pub keep_idle_days: u32,
     /// What crosses.
     pub carried: Carried,
 }
@@ -70,7 +75,9 @@ pub fn open(
     let store = |source| LiveError::Store { path: folder.clone(), source };
     fs::create_dir_all(&folder).map_err(store)?;
     let begin = |carried, delivery| {
-        let beginning = Beginning { folder: &folder, bay, texts: &site.texts, delivery, drill_speed, carried };
+        let keep_idle_days = site.keep_idle_days;
+        let beginning =
+            Beginning { folder: &folder, bay, texts: &site.texts, delivery, drill_speed, keep_idle_days, carried };
         begin(beginning).map_err(store)
     };
     let Some(path) = latest(&folder).map_err(store)? else { return begin(Carried::default(), delivery) };
@@ -123,7 +130,7 @@ fn open_delivery(recovered: &Recovered) -> Option<String> {
 
 /// Begins a segment: header on disk, the wall clock and the delivery as its first inputs.
 pub fn begin(beginning: Beginning) -> io::Result<Segment> {
-    let Beginning { folder, bay, texts, delivery, drill_speed, carried } = beginning;
+    let Beginning { folder, bay, texts, delivery, drill_speed, keep_idle_days, carried } = beginning;
     let wall = wall_now();
     let zero = MachineTime::now();
     let mut texts = texts.to_vec();
@@ -140,7 +147,8 @@ pub fn begin(beginning: Beginning) -> io::Result<Segment> {
         settings: bay.settings.clone(),
         carried: carried.clone(),
     };
-    let path = free_name(folder, wall, delivery.map_or("idle", |d| &d.setup.id));
+    let carried_id = carried.delivery.as_ref().map(|c| c.setup.id.as_str());
+    let path = free_name(folder, wall, delivery.map(|d| d.setup.id.as_str()).or(carried_id).unwrap_or(IDLE));
     let recorder = Recorder::create(&path, &header)?;
     let mut first = vec![Event::Clock(wall)];
     if let Some(delivery) = delivery {
@@ -148,6 +156,7 @@ pub fn begin(beginning: Beginning) -> io::Result<Segment> {
         first.push(Event::Entry(Entry { who: BY_FILE.to_owned(), leg: 1, what }));
     }
     tracing::info!(recording = %path.display(), "segment begun");
+    prune(folder, wall, keep_idle_days);
     let clock = Clock { zero, speed: drill_speed.unwrap_or(1.0) };
     Ok(Segment { path, clock, monitor: Monitor::new(bay.settings.clone(), carried), recorder, first })
 }
@@ -205,10 +214,61 @@ fn latest(folder: &Path) -> io::Result<Option<PathBuf>> {
     Ok(latest)
 }
 
+/// Removes idle segments whose beginning is longer ago than they are kept. Their names say both; whatever is named
+/// otherwise is left alone, and so is everything when the wall clock stands before it.
+fn prune(folder: &Path, wall: WallTime, keep_days: u32) {
+    let kept_ns = i64::from(keep_days).saturating_mul(86_400_000_000_000);
+    let Ok(entries) = fs::read_dir(folder) else { return };
+    for path in entries.filter_map(|entry| Some(entry.ok()?.path())) {
+        let begun = path.file_name().and_then(|n| n.to_str()).and_then(idle_since);
+        if begun.is_some_and(|begun| begun.0 < wall.0.saturating_sub(kept_ns)) {
+            match fs::remove_file(&path) {
+                Ok(()) => tracing::info!(recording = %path.display(), "idle segment removed after its days"),
+                Err(error) => tracing::warn!(recording = %path.display(), %error, "old idle segment not removed"),
+            }
+        }
+    }
+}
+
+/// When the idle segment of that name was begun; `None` for any other name.
+fn idle_since(name: &str) -> Option<WallTime> {
+    let stamp = name.strip_suffix(&format!("Z-{IDLE}.{ENDING}"))?;
+    let begun = jiff::civil::DateTime::strptime("%Y%m%dT%H%M%S%.f", stamp).ok()?;
+    let begun = jiff::tz::TimeZone::UTC.to_timestamp(begun).ok()?.as_nanosecond();
+    i64::try_from(begun).ok().map(WallTime)
+}
+
 /// `20260301T101500.123Z-NAME.brim`, the delivery's name made fit for a file.
 fn free_name(folder: &Path, wall: WallTime, name: &str) -> PathBuf {
     let stamp = jiff::Timestamp::from_nanosecond(i128::from(wall.0)).unwrap_or_default();
     let millis = wall.0.rem_euclid(i64::try_from(SECOND_NS).unwrap_or(1)) / 1_000_000;
     let fit: String = name.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect();
     folder.join(format!("{}.{millis:03}Z-{fit}.{ENDING}", stamp.strftime("%Y%m%dT%H%M%S")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const DAY_NS: i64 = 86_400_000_000_000;
+
+    #[test]
+    fn only_old_idle_segments_go() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let now = WallTime(1_800_000_000_123_000_000);
+        let ago = |days: i64| WallTime(now.0 - days * DAY_NS);
+        let old = free_name(folder.path(), ago(31), IDLE);
+        let kept = [
+            free_name(folder.path(), ago(29), IDLE),
+            free_name(folder.path(), ago(400), "2026-0417"),
+            folder.path().join("notes.txt"),
+            folder.path().join("idle.brim"),
+        ];
+        for path in kept.iter().chain([&old]) {
+            fs::write(path, b"x").expect("a file");
+        }
+        assert_eq!(idle_since(old.file_name().expect("a name").to_str().expect("text")), Some(ago(31)));
+        prune(folder.path(), now, 30);
+        assert!(!old.exists() && kept.iter().all(|path| path.exists()));
+    }
 }

@@ -54,6 +54,8 @@ pub struct Delivery {
     pub rate_integral: RateIntegral,
     /// Draw-off summed.
     pub draw_off_integral: RateIntegral,
+    /// Both sums reach back to the start; not so when another segment left the transfer in its midst.
+    pub sums_are_whole: bool,
     /// When the transfer started.
     pub started: Option<EngineTime>,
     /// When the leg was closed.
@@ -76,6 +78,7 @@ impl Delivery {
             last_pad_pa_gauge: None,
             rate_integral: RateIntegral::default(),
             draw_off_integral: RateIntegral::default(),
+            sums_are_whole: true,
             started: None,
             closed: None,
             starts: vec![None; settings.signals.len()],
@@ -92,6 +95,7 @@ impl Delivery {
             delivery.phase = Phase::Transfer;
             delivery.started = Some(EngineTime(0));
             delivery.earlier_s = carried.elapsed_s;
+            delivery.sums_are_whole = false;
             for (start, value) in delivery.starts.iter_mut().zip(&carried.starts) {
                 *start = value.map(|value| StartReading { value, count: 1 });
             }
@@ -119,6 +123,7 @@ impl Delivery {
         self.closed = None;
         self.rate_integral = RateIntegral::default();
         self.draw_off_integral = RateIntegral::default();
+        self.sums_are_whole = true;
         for (index, start) in (0u16..).zip(&mut self.starts) {
             *start = readings.start(index, at);
         }

@@ -31,6 +31,8 @@ const MERGE: Duration = Duration::from_millis(100);
 const WALL_LOOK_S: u64 = 10;
 /// A wall clock that is off by more than this was set, ns.
 const WALL_STEP_NS: u64 = SECOND_NS / 2;
+/// Between two attempts to begin a segment, machine time.
+const MEND_EVERY: Duration = Duration::from_secs(1);
 /// An idle segment lasts this long, s.
 const IDLE_SEGMENT_S: u64 = 24 * 3600;
 
@@ -55,6 +57,7 @@ pub struct Bay {
     latest: watch::Sender<Option<Arc<Published>>>,
     path: watch::Sender<PathBuf>,
     published: Option<MachineTime>,
+    mending: Option<MachineTime>,
     number: u64,
     said: Said,
     first: Vec<Event>,
@@ -100,6 +103,7 @@ impl Bay {
             latest,
             path,
             published: None,
+            mending: None,
             number: 0,
             said: Said::default(),
             first: segment.first,
@@ -165,9 +169,10 @@ impl Bay {
             self.look_at_wall_clock(now, engine);
         }
         let idle = !matches!(self.monitor.phase(), Phase::Opened | Phase::Transfer);
-        if idle && engine.0 >= IDLE_SEGMENT_S * SECOND_NS {
+        if idle && engine.0 >= IDLE_SEGMENT_S * SECOND_NS && self.recorder.is_some() {
             self.begin_segment(self.monitor.carried());
         }
+        self.mend_recording(now);
         self.step(MachineTime::now(), Event::Tick);
     }
 
@@ -275,10 +280,14 @@ impl Bay {
         );
         // The monitor may be half way through a change: only what it carries as plain values is taken over.
         let carried = catch_unwind(AssertUnwindSafe(|| self.monitor.carried())).unwrap_or_default();
-        self.begin_segment(Carried { restarted: true, ..carried });
+        let carried = Carried { restarted: true, ..carried };
+        if !self.begin_segment(carried.clone()) {
+            self.monitor = Monitor::new(self.setup.settings.clone(), carried);
+        }
     }
 
-    fn begin_segment(&mut self, carried: Carried) {
+    /// Ends the present segment and begins one; false, and nothing is on record, when the disk does not let it.
+    fn begin_segment(&mut self, carried: Carried) -> bool {
         if let Some(recorder) = self.recorder.take()
             && let Err(error) = recorder.finish()
         {
@@ -291,7 +300,7 @@ impl Bay {
             delivery: None,
             drill_speed: self.drill_speed,
             keep_idle_days: self.keep_idle_days,
-            carried: carried.clone(),
+            carried,
         };
         match segment::begin(beginning) {
             Ok(segment) => {
@@ -300,16 +309,35 @@ impl Bay {
                 self.progress = segment.recorder.progress();
                 self.recorder = Some(segment.recorder);
                 self.wall_looked = EngineTime(0);
+                self.said.recorder = RecorderState::Durable;
                 self.path.send_replace(segment.path);
                 for event in segment.first {
                     self.step(MachineTime::now(), event);
                 }
+                true
             }
             Err(error) => {
-                tracing::error!(%error, "no new segment: what happens now is not on record");
-                self.monitor = Monitor::new(self.setup.settings.clone(), carried);
-                self.step(MachineTime::now(), Event::Recorder(RecorderState::Overflowed));
+                tracing::error!(bay = self.setup.slug, %error, "no new segment: what happens now is not on record");
+                false
             }
+        }
+    }
+
+    /// After the memory was full, or when no segment could be begun, recording starts anew once the disk is back.
+    fn mend_recording(&mut self, now: MachineTime) {
+        // A recorder that overflowed writes what it had taken, ends its file and lets go of its progress.
+        let ended = self.recorder.is_some()
+            && self.progress.borrow().state == RecorderState::Overflowed
+            && self.progress.has_changed().is_err();
+        if !ended && self.recorder.is_some() {
+            return;
+        }
+        if self.mending.is_some_and(|before| now.since(before) < MEND_EVERY) {
+            return;
+        }
+        self.mending = Some(now);
+        if !self.begin_segment(self.monitor.carried()) {
+            self.step(now, Event::Recorder(RecorderState::Overflowed));
         }
     }
 

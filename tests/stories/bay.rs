@@ -51,6 +51,8 @@ pub struct Story {
     pub last: Frame,
     noise: u64,
     s: u64,
+    /// Second of the story at which the present segment began.
+    zero_s: u64,
     /// Bends what the instruments show.
     pub bend: fn(&mut Truth),
     /// Kinds whose register repeats what it showed at this second.
@@ -91,6 +93,7 @@ impl Story {
             last,
             noise: 7,
             s: 0,
+            zero_s: 0,
             bend: |_| {},
             stuck: Vec::new(),
             copied: false,
@@ -117,12 +120,21 @@ impl Story {
         self.entry(What::TransferStarted);
     }
 
+    /// A new segment begins here, with what crosses into it.
+    pub fn new_segment(&mut self, change: impl Fn(&mut Carried)) {
+        let mut carried = self.monitor.carried();
+        change(&mut carried);
+        self.monitor = Monitor::new(self.settings.clone(), carried);
+        self.zero_s = self.s;
+        self.feed(Event::Clock(WallTime(0)));
+    }
+
     pub fn entry(&mut self, what: What) {
         self.feed(Event::Entry(Entry { who: "attendant".into(), leg: 1, what }));
     }
 
     pub fn feed(&mut self, event: Event) {
-        let input = Input { at: EngineTime(self.s * SECOND_NS + SECOND_NS / 2), event };
+        let input = Input { at: EngineTime((self.s - self.zero_s) * SECOND_NS + SECOND_NS / 2), event };
         let output = self.monitor.step(&input);
         self.inputs.push(input);
         self.outputs.push(output);
@@ -136,7 +148,7 @@ impl Story {
             let truth = self.truth();
             for device in (0u16..).take(self.settings.devices.len()) {
                 let event = if self.silent.contains(&device) {
-                    let requested = EngineTime(self.s * SECOND_NS);
+                    let requested = EngineTime((self.s - self.zero_s) * SECOND_NS);
                     Event::Missed(Missed { device, requested, reason: MissReason::TimeOut })
                 } else {
                     Event::Poll(self.poll(device, &truth))
@@ -167,7 +179,7 @@ impl Story {
     }
 
     fn poll(&mut self, device: u16, truth: &Truth) -> Poll {
-        let at = EngineTime(self.s * SECOND_NS);
+        let at = EngineTime((self.s - self.zero_s) * SECOND_NS);
         let signals: Vec<(u16, SignalKind)> = (0u16..)
             .zip(&self.settings.signals)
             .filter(|(_, s)| s.device == device)

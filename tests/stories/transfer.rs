@@ -122,3 +122,23 @@ fn a_neighbours_load_takes_its_room() {
     let Margin::Known { kg, .. } = story.last.margin else { panic!("known") };
     assert!((alone - kg - 4_000.0).abs() < 50.0, "{alone} and {kg}");
 }
+
+/// A segment that ends in the midst of a transfer: masses, start and open alarms cross into the next.
+#[test]
+fn a_new_segment_goes_on_with_the_transfer() {
+    let mut story = Story::transferring(START_S + 900);
+    story.new_segment(|carried| carried.restarted = true);
+    story.run_to(START_S + 1200);
+    let frame = &story.last;
+    assert_eq!((frame.phase, frame.verdict.word), (Phase::Transfer, VerdictWord::Agree));
+    let truth = RATE * 1200.0 - 0.055 * 1514.5;
+    for witness in &frame.witnesses {
+        let e = witness.received_kg.expect("credible");
+        assert!((e.value - truth).abs() < 3.0 * e.u, "{:?}: {e:?} against {truth}", witness.id);
+    }
+    let restarted = AlarmKey { id: AlarmId::EstimatesRestarted, subject: 0 };
+    assert!(story.monitor.has_open(restarted), "our own fault is said until somebody has seen it");
+    story.entry(What::Seen(restarted));
+    story.run_to(START_S + 1220);
+    assert!(!story.monitor.has_open(restarted));
+}

@@ -73,6 +73,9 @@ fn zero_kg_per_s(scene: &Scene, density: f64) -> Option<f64> {
 fn by_rate(scene: &Scene, incoming: Actual, mut budget: Budget) -> Result<(f64, Budget, f64, f64), Reason> {
     let (kind, per_unit) = rate_signal(scene, incoming.density.0).ok_or(Reason::NotFitted)?;
     let pair = scene.pair(kind, None)?;
+    if !scene.delivery.sums_are_whole {
+        return Err(Reason::NoStart);
+    }
     let RateIntegral { total, gap_total, .. } = scene.delivery.rate_integral;
     let kg = total * per_unit;
     budget.add(Source::MeterGain, kg * pair.setup.gain);

@@ -63,7 +63,11 @@ fn draw_off(scene: &Scene, declared: DrawOff) -> (f64, f64, Validity) {
             let gain = signal.map_or(0.0, |s| s.gain);
             let integral = scene.delivery.draw_off_integral;
             let current = scene.readings.credible_kind(scene.settings, SignalKind::DrawOff, None).is_some();
-            let validity = if current { Validity::Good } else { Validity::Doubtful(Reason::MissingCorrection) };
+            let validity = if current && scene.delivery.sums_are_whole {
+                Validity::Good
+            } else {
+                Validity::Doubtful(Reason::MissingCorrection)
+            };
             (integral.total, integral.total * gain + integral.gap_total / (2.0 * 3.0_f64.sqrt()), validity)
         }
     }

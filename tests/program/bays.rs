@@ -89,12 +89,13 @@ async fn a_silent_device_delays_no_other() {
         println!("{due:.0} polls due: {device:?}");
         #[expect(clippy::cast_precision_loss, reason = "a count")]
         let rounds = (device.answered + device.missed) as f64;
-        assert!(rounds > due - 6.0, "{}: {rounds} of {due} rounds", device.name);
+        // A loaded test machine may drop a few; a device that waited for the silent one would drop nearly all.
+        assert!(rounds > 0.8 * due, "{}: {rounds} of {due} rounds", device.name);
         if device.name == "truck scale" {
             assert_eq!(device.answered, 0);
             assert_eq!(device.trouble, English.reason(Reason::Missed(MissReason::TimeOut)));
         } else {
-            assert!(device.missed * 20 <= device.answered, "{device:?}");
+            assert!(device.missed * 5 <= device.answered, "{device:?}");
         }
     }
     running.stop().await;

@@ -65,9 +65,10 @@ async fn a_killed_scale_is_said_within_a_period_and_a_time_out_and_comes_back() 
     tell(&before, killed_s);
     let lost = wait(&mut running, "the loss", |f| !f.witnesses[SCALE].validity.is_credible()).await;
     let said_s = tell(&lost, killed_s) - killed_s;
-    // One period, one time-out, a tick; and repeats within 100 ms are merged, which both readings may suffer.
-    let merged_s = 2.0 * 0.1 * SPEED;
-    assert!(said_s <= device.period_s + device.time_out_s + 1.0 + merged_s, "said after {said_s} s");
+    // One period, one time-out, a tick; repeats within 100 ms are merged, which both readings may suffer, and a loaded
+    // test machine may be half a second late. The figures are what is printed.
+    let late_s = (2.0 * 0.1 + 0.5) * SPEED;
+    assert!(said_s <= device.period_s + device.time_out_s + 1.0 + late_s, "said after {said_s} s");
     assert!(lost.frame.alarms.iter().any(|a| a.key.id == AlarmId::SignalLost));
     let pair = wait(&mut running, "two left", |f| f.together.is_some_and(|t| t.degrees_of_freedom == 1)).await;
     assert_eq!(pair.frame.together.expect("two").weights[SCALE].to_bits(), 0.0_f64.to_bits());
@@ -80,7 +81,7 @@ async fn a_killed_scale_is_said_within_a_period_and_a_time_out_and_comes_back() 
     println!("it is started again at {:+.1} s", back_s - killed_s);
     let found = wait(&mut running, "the scale", |f| f.witnesses[SCALE].validity == Validity::Good).await;
     let found_s = tell(&found, killed_s) - back_s;
-    assert!(found_s <= 1.0 + device.period_s + 1.0 + merged_s, "back after {found_s} s");
+    assert!(found_s <= 1.0 + device.period_s + 1.0 + late_s, "back after {found_s} s");
     let again = wait(&mut running, "agreement", |f| {
         f.verdict.word == VerdictWord::Agree && f.together.is_some_and(|t| t.degrees_of_freedom == 2)
     })

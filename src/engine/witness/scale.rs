@@ -23,8 +23,8 @@ const UNKNOWN_PAD_U_PA: f64 = 50_000.0;
 /// Standard uncertainty of a pad pressure measured on the supply side, Pa (pressure lost in the gas hose).
 const SUPPLY_TAP_U_PA: f64 = 10_000.0;
 
-/// Density of an ideal gas. Source: p = rho R T; for nitrogen up to 3.5 bar within 0.1 % of the reference
-/// equation of state (Span et al. 2000).
+/// Density of an ideal gas. Source: p = rho R T; for nitrogen within 0.1 % of the reference equation of state (Span et
+/// al. 2000) at 20 C up to 3.5 bar, and within 0.3 % from -20 to 60 C and 1 to 4 bar.
 #[must_use]
 pub fn gas_density(pressure: AbsPa, temperature: Celsius, constant_j_per_kg_k: f64) -> KgPerM3 {
     KgPerM3(pressure.0 / (constant_j_per_kg_k * temperature.kelvin()))

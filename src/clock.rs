@@ -50,26 +50,19 @@ pub fn boot_id() -> String {
 /// Engine time of one segment.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Clock {
-    /// Machine time at engine time 0.
+    /// A machine time of this boot ...
     pub zero: MachineTime,
+    /// ... and the engine time that belongs to it: 0 where a segment begins, later where one is gone on with.
+    pub base: EngineTime,
     /// Engine seconds per machine second: 1, or the speed of a drill.
     pub speed: f64,
 }
 
 impl Clock {
-    /// The engine time of a machine time (0 before the segment began).
+    /// The engine time of a machine time (`base` for any before `zero`).
     #[must_use]
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        clippy::cast_precision_loss,
-        reason = "a drill's segment is hours long: far below 2^53 ns"
-    )]
     pub fn engine(self, t: MachineTime) -> EngineTime {
-        let since = t.0.saturating_sub(self.zero.0);
-        // At speed 1 exactly the integer clock; a drill's product rounds below a nanosecond.
-        let is_live = (self.speed - 1.0).abs() < f64::EPSILON;
-        EngineTime(if is_live { since } else { (since as f64 * self.speed) as u64 })
+        EngineTime(self.base.0.saturating_add(engine_ns(t.0.saturating_sub(self.zero.0), self.speed)))
     }
 
     /// Engine time now.
@@ -77,6 +70,20 @@ impl Clock {
     pub fn now(self) -> EngineTime {
         self.engine(MachineTime::now())
     }
+}
+
+/// Machine nanoseconds as engine nanoseconds.
+#[must_use]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "a drill's segment is hours long: far below 2^53 ns"
+)]
+pub fn engine_ns(machine_ns: u64, speed: f64) -> u64 {
+    // At speed 1 exactly the integer clock; a drill's product rounds below a nanosecond.
+    let is_live = (speed - 1.0).abs() < f64::EPSILON;
+    if is_live { machine_ns } else { (machine_ns as f64 * speed) as u64 }
 }
 
 /// Engine seconds as machine time.

@@ -113,6 +113,12 @@ impl Monitor {
         &self.settings
     }
 
+    /// What ties engine time to the wall clock.
+    #[must_use]
+    pub fn clock(&self) -> WallAnchor {
+        self.clock
+    }
+
     /// What is going on.
     #[must_use]
     pub fn phase(&self) -> Phase {
@@ -129,7 +135,7 @@ impl Monitor {
             closing_levels_m: self.closing_levels_m.clone(),
             latest: self.latest.clone(),
             delivery: open.map(|d| d.carry(self.at, received_kg)),
-            restarted: false,
+            restarted: self.restarted,
         }
     }
 

@@ -146,9 +146,7 @@ impl Bay {
         // Writes what waits.
         drop(self.recorder.take());
         self.answer_saved();
-        for (_, saved) in self.unsaved.drain(..) {
-            let _ = saved.send(Err("the disk did not take it before the program stopped".to_owned()));
-        }
+        self.refuse_unsaved("the disk did not take it before the program stopped");
     }
 
     fn answer(&mut self, answer: Answer) {
@@ -182,7 +180,7 @@ impl Bay {
             return;
         }
         let wall = wall_now();
-        let expected: WallTime = self.monitor.frame().clock.wall_at(engine);
+        let expected: WallTime = self.monitor.clock().wall_at(engine);
         if wall.0.abs_diff(expected.0) > WALL_STEP_NS {
             self.step(now, Event::Clock(wall));
         }
@@ -200,6 +198,11 @@ impl Bay {
         }
         tracing::info!(bay = self.setup.slug, who = entry.who, what = ?entry.what, "entry");
         let number = self.step(MachineTime::now(), Event::Entry(entry));
+        if self.recorder.is_none() {
+            // The step failed by our own fault and the segment ended with it.
+            let _ = saved.send(Err("brimwatch failed on it and starts anew: look whether it took effect".to_owned()));
+            return;
+        }
         self.unsaved.push_back((number, saved));
         self.answer_saved();
     }
@@ -272,7 +275,8 @@ impl Bay {
         self.latest.send_replace(Some(Arc::new(published)));
     }
 
-    /// A fault of our own: only this bay starts anew, with what may cross, and says so.
+    /// A fault of our own: only this bay starts anew, with what may cross, and says so. The next tick begins its
+    /// segment, so that a fault at every input makes no more than one a second.
     fn restart(&mut self) {
         tracing::error!(
             bay = self.setup.slug,
@@ -280,19 +284,30 @@ impl Bay {
         );
         // The monitor may be half way through a change: only what it carries as plain values is taken over.
         let carried = catch_unwind(AssertUnwindSafe(|| self.monitor.carried())).unwrap_or_default();
-        let carried = Carried { restarted: true, ..carried };
-        if !self.begin_segment(carried.clone()) {
-            self.monitor = Monitor::new(self.setup.settings.clone(), carried);
+        self.monitor = Monitor::new(self.setup.settings.clone(), Carried { restarted: true, ..carried });
+        self.end_segment();
+    }
+
+    /// Writes what waits and ends the segment. An entry that waited for the disk is answered now: the next segment
+    /// counts its inputs anew.
+    fn end_segment(&mut self) {
+        let Some(recorder) = self.recorder.take() else { return };
+        if let Err(error) = recorder.finish() {
+            tracing::error!(%error, "the last segment was not ended");
+        }
+        self.answer_saved();
+        self.refuse_unsaved("the disk did not take it before the recording ended");
+    }
+
+    fn refuse_unsaved(&mut self, why: &str) {
+        for (_, saved) in self.unsaved.drain(..) {
+            let _ = saved.send(Err(why.to_owned()));
         }
     }
 
     /// Ends the present segment and begins one; false, and nothing is on record, when the disk does not let it.
     fn begin_segment(&mut self, carried: Carried) -> bool {
-        if let Some(recorder) = self.recorder.take()
-            && let Err(error) = recorder.finish()
-        {
-            tracing::error!(%error, "the last segment was not ended");
-        }
+        self.end_segment();
         let beginning = Beginning {
             folder: &self.folder,
             bay: &self.setup,

@@ -5,7 +5,7 @@
 //! a fault of our own), a new segment begins with what may cross.
 
 use super::LiveError;
-use crate::clock::{Clock, MachineTime, boot_id, wall_now};
+use crate::clock::{Clock, MachineTime, boot_id, engine_ns, wall_now};
 use crate::config::{BaySetup, DeliveryFile, Site};
 use crate::engine::frame::Phase;
 use crate::engine::input::{Carried, Entry, Event, Gap, GapClock, What};
@@ -13,7 +13,7 @@ use crate::engine::{Monitor, NUMERICS_VERSION};
 use crate::recording::format::{Header, PROGRAM_VERSION};
 use crate::recording::resume::{self, Recovered};
 use crate::recording::writer::Recorder;
-use crate::time::{SECOND_NS, WallTime};
+use crate::time::{EngineTime, SECOND_NS, WallTime};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -113,7 +113,7 @@ fn succeed(
     begin: impl FnOnce(Carried) -> Result<Segment, LiveError>,
 ) -> Result<Segment, LiveError> {
     let mut carried = recovered.monitor.carried();
-    carried.restarted = recovered.failed_at.is_some();
+    carried.restarted |= recovered.failed_at.is_some();
     if let Some(number) = recovered.failed_at {
         tracing::error!(recording = %path.display(), number, "our own fault on replay: a new segment begins, estimates are restarted");
     } else if !same && !recovered.ended {
@@ -157,7 +157,7 @@ pub fn begin(beginning: Beginning) -> io::Result<Segment> {
     }
     tracing::info!(recording = %path.display(), "segment begun");
     prune(folder, wall, keep_idle_days);
-    let clock = Clock { zero, speed: drill_speed.unwrap_or(1.0) };
+    let clock = Clock { zero, base: EngineTime(0), speed: drill_speed.unwrap_or(1.0) };
     Ok(Segment { path, clock, monitor: Monitor::new(bay.settings.clone(), carried), recorder, first })
 }
 
@@ -167,20 +167,11 @@ fn go_on(recovered: Recovered, path: PathBuf) -> io::Result<Segment> {
     if let Some(torn) = &tail_cut {
         tracing::warn!(recording = %path.display(), bytes = torn.bytes, why = torn.why, "a torn end is kept aside in a .torn file");
     }
-    let speed = header.drill_speed.unwrap_or(1.0);
     let now = MachineTime::now();
     let wall = wall_now();
     let same_boot = header.boot_id == boot_id() && header.boot_id != "unknown";
-    let kept = Clock { zero: MachineTime(header.machine_ns_at_zero), speed };
-    let (clock, known_by) = if same_boot && kept.engine(now) >= last_at {
-        (kept, GapClock::SameBoot)
-    } else {
-        // Another boot: only the wall clock spans it. It may have been set; the gap is never negative.
-        let elapsed_ns = (wall.0 - header.wall_at_zero.0).max(0);
-        let since_zero_ns = (elapsed_ns as u64).max(machine_ns(last_at.0, speed));
-        (Clock { zero: MachineTime(now.0.saturating_sub(since_zero_ns)), speed }, GapClock::WallClock)
-    };
-    let to = clock.engine(now).max(last_at);
+    let (clock, known_by) = resumed_clock(&header, last_at, same_boot, now, wall);
+    let to = clock.engine(now);
     tracing::warn!(recording = %path.display(), blind_s = to.since_s(last_at), "segment resumed");
     let recorder = Recorder::append(&path, &point)?;
     let wall = drill_wall(&header, to.0, wall);
@@ -188,10 +179,24 @@ fn go_on(recovered: Recovered, path: PathBuf) -> io::Result<Segment> {
     Ok(Segment { path, clock, monitor, recorder, first })
 }
 
-/// Engine nanoseconds as machine nanoseconds.
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss, reason = "hours")]
-fn machine_ns(engine_ns: u64, speed: f64) -> u64 {
-    (engine_ns as f64 / speed) as u64
+/// The clock of a segment that is gone on with, at or after its last input, and how it is known. In another boot the
+/// machine's clock began anew, below what the recording holds: only the wall clock spans the gap. It may have been
+/// set; the gap is never negative.
+fn resumed_clock(
+    header: &Header,
+    last_at: EngineTime,
+    same_boot: bool,
+    now: MachineTime,
+    wall: WallTime,
+) -> (Clock, GapClock) {
+    let speed = header.drill_speed.unwrap_or(1.0);
+    let kept = Clock { zero: MachineTime(header.machine_ns_at_zero), base: EngineTime(0), speed };
+    if same_boot && kept.engine(now) >= last_at {
+        return (kept, GapClock::SameBoot);
+    }
+    let since_begun_ns = u64::try_from(wall.0.saturating_sub(header.wall_at_zero.0)).unwrap_or(0);
+    let base = last_at.max(EngineTime(engine_ns(since_begun_ns, speed)));
+    (Clock { zero: now, base, speed }, GapClock::WallClock)
 }
 
 /// In a drill the wall clock that people see runs with the drill.
@@ -251,6 +256,46 @@ mod tests {
     use super::*;
 
     const DAY_NS: i64 = 86_400_000_000_000;
+
+    /// Settings that a segment of no bay could have; only the clocks matter here.
+    fn header(drill_speed: Option<f64>) -> Header {
+        let site = crate::config::load(&Path::new(env!("CARGO_MANIFEST_DIR")).join("config/site.toml"));
+        let settings = site.unwrap_or_else(|faults| panic!("{faults}")).bays[0].settings.clone();
+        Header {
+            program_version: PROGRAM_VERSION.to_owned(),
+            numerics_version: NUMERICS_VERSION,
+            drill_speed,
+            boot_id: "one".to_owned(),
+            machine_ns_at_zero: 9_000 * SECOND_NS,
+            wall_at_zero: WallTime(1_800_000_000_000_000_000),
+            bay: "bay-1".to_owned(),
+            texts: Vec::new(),
+            settings,
+            carried: Carried::default(),
+        }
+    }
+
+    /// A transfer of two hours, the machine started anew: its clock says a minute, engine time goes on.
+    #[test]
+    fn engine_time_goes_on_after_a_reboot() {
+        let last_at = EngineTime(7_200 * SECOND_NS);
+        let now = MachineTime(60 * SECOND_NS);
+        let wall = WallTime(1_800_000_000_000_000_000 + 7_500_000_000_000);
+        let (clock, known_by) = resumed_clock(&header(None), last_at, false, now, wall);
+        assert_eq!((clock.engine(now), known_by), (EngineTime(7_500 * SECOND_NS), GapClock::WallClock));
+        assert_eq!(clock.engine(MachineTime(61 * SECOND_NS)), EngineTime(7_501 * SECOND_NS));
+        // A wall clock that was set back makes no time run back.
+        let (clock, _) = resumed_clock(&header(None), last_at, false, now, WallTime(0));
+        assert_eq!(clock.engine(now), last_at);
+        assert_eq!(clock.engine(MachineTime(61 * SECOND_NS)), EngineTime(7_201 * SECOND_NS));
+    }
+
+    #[test]
+    fn the_same_boot_needs_no_wall_clock() {
+        let now = MachineTime(9_100 * SECOND_NS);
+        let (clock, known_by) = resumed_clock(&header(Some(20.0)), EngineTime(SECOND_NS), true, now, WallTime(0));
+        assert_eq!((clock.engine(now), known_by), (EngineTime(2_000 * SECOND_NS), GapClock::SameBoot));
+    }
 
     #[test]
     fn only_old_idle_segments_go() {

@@ -14,7 +14,8 @@ use crate::clock::MachineTime;
 use crate::config::{DeliveryFile, Site};
 use crate::page::feed::BayFeed;
 use crate::page::server;
-use crate::poll::device::{self, Answer, Reader, Spec};
+use crate::poll::device::{Answer, Reader, Spec};
+use crate::poll::link::{self, LinkSpec};
 use crate::poll::stats::Stats;
 use crate::recording::RecordingError;
 use std::io;
@@ -104,14 +105,14 @@ pub struct Running {
     pub recordings: Vec<watch::Receiver<PathBuf>>,
     stop: watch::Sender<bool>,
     bay_tasks: Vec<JoinHandle<()>>,
-    device_tasks: Vec<JoinHandle<()>>,
+    link_tasks: Vec<JoinHandle<()>>,
     page_task: JoinHandle<io::Result<()>>,
 }
 
 impl Running {
     /// Stops polling, closes the recordings (an open delivery's to be resumed) and the page.
     pub async fn stop(self) {
-        for task in &self.device_tasks {
+        for task in &self.link_tasks {
             task.abort();
         }
         let _ = self.stop.send(true);
@@ -159,9 +160,9 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
         answers.push(to_bay);
     }
 
-    let device_tasks = (0..site.devices.len())
-        .map(|index| tokio::spawn(device::run(spec(&site, index, speed, &answers), Arc::clone(&stats[index]))))
-        .collect();
+    let link_tasks =
+        (0..site.links.len()).map(|index| tokio::spawn(link::run(link_spec(&site, index, speed, &answers, &stats))));
+    let link_tasks = link_tasks.collect();
     let mut closing = stopping;
     let shutdown = async move {
         // A dropped sender ends the watch as well as a word does.
@@ -169,28 +170,50 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
     };
     let page_task = tokio::spawn(server::serve(listener, site.name.clone(), feeds.clone(), shutdown));
     tracing::info!(site = site.name, %page, bays = site.bays.len(), devices = site.devices.len(), drill_speed, "watching");
-    Ok(Running { page, bays: feeds, recordings, stop, bay_tasks, device_tasks, page_task })
+    Ok(Running { page, bays: feeds, recordings, stop, bay_tasks, link_tasks, page_task })
 }
 
-/// What a device's task is told.
-fn spec(site: &Site, index: usize, speed: f64, answers: &[mpsc::Sender<Answer>]) -> Spec {
+/// What a link's task is told.
+fn link_spec(
+    site: &Site,
+    index: usize,
+    speed: f64,
+    answers: &[mpsc::Sender<Answer>],
+    stats: &[Arc<Stats>],
+) -> LinkSpec {
+    let link = &site.links[index];
+    let devices = (0..site.devices.len()).filter(|&d| site.devices[d].link == index);
+    LinkSpec {
+        name: link.name.clone(),
+        number: u32::try_from(index).unwrap_or(u32::MAX),
+        way: link.way.clone(),
+        connect_time_out_s: link.connect_time_out_s,
+        pause_s: link.pause_s,
+        speed,
+        devices: devices.map(|d| device_spec(site, d, answers, stats)).collect(),
+    }
+}
+
+/// What it is told of one device.
+fn device_spec(site: &Site, index: usize, answers: &[mpsc::Sender<Answer>], stats: &[Arc<Stats>]) -> Spec {
     let device = &site.devices[index];
     let mut readers = Vec::new();
     for (setup, bay) in site.bays.iter().zip(answers) {
         let Some(local) = setup.devices.iter().position(|&d| d == index) else { continue };
         let local = u16::try_from(local).unwrap_or(u16::MAX);
-        let signals = (0u16..).zip(setup.settings.signals.iter().zip(&setup.registers));
+        let signals = (0u16..).zip(setup.settings.signals.iter().zip(&setup.places));
         let signals = signals.filter(|(_, (s, _))| s.device == local).map(|(i, (_, r))| (i, *r)).collect();
         readers.push(Reader { device: local, signals, bay: bay.clone() });
     }
     Spec {
         name: device.name.clone(),
-        address: device.address.clone(),
         unit: device.unit,
         period_s: device.period_s,
         time_out_s: device.time_out_s,
-        speed,
+        manners: device.manners.clone(),
+        heartbeat: device.heartbeat.map(|(register, _)| register),
         readers,
+        stats: Arc::clone(&stats[index]),
     }
 }
 

@@ -82,9 +82,9 @@ impl Drop for Drill {
 fn slots(site: &Site, devices: &[(String, DeviceServer)]) -> Vec<Slot> {
     let mut slots = Vec::new();
     for (bay, setup) in site.bays.iter().enumerate() {
-        for (signal, (kind, register)) in setup.settings.signals.iter().zip(&setup.registers).enumerate() {
+        for (signal, (kind, place)) in setup.settings.signals.iter().zip(&setup.places).enumerate() {
             let device = setup.devices[usize::from(kind.device)];
-            slots.push(Slot { registers: devices[device].1.registers(), register: *register, bay, signal });
+            slots.push(Slot { registers: devices[device].1.registers(), register: place.register, bay, signal });
         }
     }
     slots
@@ -183,17 +183,17 @@ mod tests {
         let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
         let drill = Drill::start(&site, &[delivery], 40.0, 9).await.expect("ports");
         let bay = &site.bays[0];
-        for (signal, register) in bay.settings.signals.iter().zip(&bay.registers) {
+        for (signal, place) in bay.settings.signals.iter().zip(&bay.places) {
             let device = bay.devices[usize::from(signal.device)];
             let address = drill.addresses()[device].1;
-            let read = read(address, site.devices[device].unit, register).await;
+            let read = read(address, site.devices[device].unit, &place.register).await;
             let shows = drill.with_bay(0, |b| b.shows(signal.kind, signal.tank)).expect("bay");
             let value: f64 = match read.trim_start_matches("Number(").trim_end_matches(')') {
                 "Flag(false" => 0.0,
                 number => number.parse().unwrap_or_else(|_| panic!("{}: {read}", signal.name)),
             };
             // The plant goes on between the reading and the look, and the pad pressure rises fast.
-            let near = 0.05 * shows.abs() + 2.0 * register.factor.abs() + 20.0 * signal.noise + signal.division;
+            let near = 0.05 * shows.abs() + 2.0 * place.register.factor.abs() + 20.0 * signal.noise + signal.division;
             assert!((value - shows).abs() <= near, "{}: read {value}, shown {shows}", signal.name);
         }
         let began = (Instant::now(), drill.with_bay(0, |b| b.plant().time_s()).expect("bay"));

@@ -205,6 +205,7 @@ pub fn encode(register: &Register, si: f64) -> Vec<u16> {
         DataType::I64 => (whole as i64).to_be_bytes().to_vec(),
         DataType::F32 => (number as f32).to_be_bytes().to_vec(),
         DataType::F64 => number.to_be_bytes().to_vec(),
+        DataType::Bcd16 | DataType::Bcd32 | DataType::Bcd64 => todo!("BCD"),
     };
     let mut words: Vec<u16> = bytes.chunks(2).map(|pair| u16::from_be_bytes([pair[0], pair[1]])).collect();
     if register.data == DataType::Bool {
@@ -227,7 +228,7 @@ mod tests {
     use tokio::net::TcpStream;
 
     fn register(function: u8, address: u16, data: DataType, order: WordOrder, factor: f64) -> Register {
-        Register { function, address, data, order, factor, offset: 0.0 }
+        Register { factor, ..Register::plain(function, address, data, order) }
     }
 
     /// Expected: IEEE 754 single of 123.456 is 42 F6 E9 79, its bytes in each of the four orders.

@@ -17,7 +17,9 @@ mod tests;
 
 pub use fault::{Fault, Faults};
 
-use crate::poll::registers::Register;
+use crate::poll::blocks::Manners;
+use crate::poll::registers::{Place, Register};
+use crate::poll::way::Way;
 use crate::units::{Celsius, KgPerM3};
 use fault::{Draft, Spot};
 use std::io;
@@ -42,6 +44,8 @@ pub struct Site {
     pub keep_idle_days: u32,
     /// Address of the page; loopback only.
     pub listen: SocketAddr,
+    /// Every way to devices.
+    pub links: Vec<Link>,
     /// Every polled device.
     pub devices: Vec<Device>,
     /// Every product that a tank holds.
@@ -50,19 +54,38 @@ pub struct Site {
     pub bays: Vec<BaySetup>,
 }
 
-/// A Modbus TCP device.
+/// One way to devices: a TCP connection or a serial line. Those that share it are asked in turn.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Link {
+    /// Name in the site file; the address where the device names that itself.
+    pub name: String,
+    /// Where it leads.
+    pub way: Way,
+    /// A connection not made by then is none, s of engine time.
+    pub connect_time_out_s: f64,
+    /// Least time from a reply to the next request, s of engine time.
+    pub pause_s: f64,
+}
+
+/// A Modbus device.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Device {
     /// Name in the site file.
     pub name: String,
-    /// Host and port.
-    pub address: String,
+    /// Index of its link in [`Site::links`].
+    pub link: usize,
+    /// Name of its link.
+    pub link_name: String,
     /// Modbus unit.
     pub unit: u8,
-    /// Time between requests, s of engine time.
+    /// Time between rounds of requests, s of engine time.
     pub period_s: f64,
-    /// A reply later than this is no reply, s of engine time.
+    /// A round that is not answered by then is missed, s of engine time.
     pub time_out_s: f64,
+    /// How it may be asked.
+    pub manners: Manners,
+    /// A register that changes while the device is alive, and within how many seconds of engine time.
+    pub heartbeat: Option<(Register, f64)>,
 }
 
 /// One bay, ready to be watched.
@@ -75,7 +98,7 @@ pub struct BaySetup {
     /// For each of the engine's devices, its index in [`Site::devices`].
     pub devices: Vec<usize>,
     /// For each of the engine's signals, where its value is found.
-    pub registers: Vec<Register>,
+    pub places: Vec<Place>,
     /// For each of the engine's tanks, the index of its product in [`Site::products`].
     pub products: Vec<usize>,
 }

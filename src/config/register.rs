@@ -20,7 +20,7 @@ pub(super) fn register(draft: &mut Draft, table: &Table, form: &SignalForm, addr
     };
     let (factor, offset) = to_si(draft, table, form);
     let function = u8::try_from(table.integer("function")).unwrap_or_default();
-    let mut register = Register { function, address: 0, data, order, factor, offset };
+    let mut register = Register { factor, offset, ..Register::plain(function, 0, data, order) };
     if register.count() > 1 && !table.has("order") {
         draft
             .fault(table.spot("type"), table.path("order"), "is missing: the type takes more than one register")
@@ -138,6 +138,7 @@ pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -
         name: table.text("name").to_owned(),
         device: 0,
         tank: None,
+        transmitter: None,
         plausible_low: get("plausible_low", values).unwrap_or(form.plausible.0),
         plausible_high: get("plausible_high", values).unwrap_or(form.plausible.1),
         saturates_at: get("saturates_at", values),

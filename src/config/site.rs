@@ -3,12 +3,14 @@
 use super::fault::{Draft, Spot, nearest};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
-use super::{BaySetup, Device, ProductTable, Site, keys, signals, tables};
+use super::{BaySetup, Device, Link, ProductTable, Site, keys, signals, tables};
 use crate::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, PadTap, RestsOnScale, Settings, SignalKind,
     SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
+use crate::poll::blocks::Manners;
 use crate::poll::registers::Register;
+use crate::poll::way::Way;
 use crate::units::{Celsius, GaugePa, Kg, M3, Metre};
 use std::io;
 use std::net::SocketAddr;
@@ -40,7 +42,8 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     }
     let written = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
     let mut beside = tables::Beside { folder: path.parent(), read, texts: vec![(written, text)] };
-    let (devices, address_bases) = devices(draft, root.tables("device"));
+    let (mut devices, address_bases) = devices(draft, root.tables("device"));
+    let links = links(&mut devices);
     let mut products = Vec::new();
     let tanks = root.tables("tank").iter().map(|t| tank(draft, t, &mut beside, &mut products)).collect();
     unlike(draft, root.tables("tank"), "name", str::to_owned);
@@ -57,6 +60,7 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
         keep_idle_days: u32::try_from(table.integer("keep_idle_days")).unwrap_or(u32::MAX),
         store: path.parent().unwrap_or(Path::new("")).join(table.text("store")),
         listen,
+        links,
         devices: works.devices,
         products: products.into_iter().map(|(_, product)| product).collect(),
         bays,
@@ -129,6 +133,20 @@ fn devices(draft: &mut Draft, tables: &[Table]) -> (Vec<Device>, Vec<i64>) {
     tables.iter().map(|table| (device(draft, table), table.integer("address_base"))).unzip()
 }
 
+/// Devices at one address share one link.
+fn links(devices: &mut [Device]) -> Vec<Link> {
+    let mut links: Vec<Link> = Vec::new();
+    for device in devices {
+        let name = &device.link_name;
+        device.link = links.iter().position(|link| link.name == *name).unwrap_or_else(|| {
+            let way = Way::Tcp { address: name.clone() };
+            links.push(Link { name: name.clone(), way, connect_time_out_s: 1.0, pause_s: 0.0 });
+            links.len() - 1
+        });
+    }
+    links
+}
+
 fn device(draft: &mut Draft, table: &Table) -> Device {
     let address = table.text("address").to_owned();
     let port = address.rsplit_once(':').filter(|(host, _)| !host.is_empty()).map(|(_, port)| port.parse::<u16>());
@@ -146,7 +164,16 @@ fn device(draft: &mut Draft, table: &Table) -> Device {
             .act("shorten time_out or lengthen period: the next request would wait for the last reply");
     }
     let unit = u8::try_from(table.integer("unit")).unwrap_or_default();
-    Device { name: table.text("name").to_owned(), address, unit, period_s, time_out_s }
+    Device {
+        name: table.text("name").to_owned(),
+        link: 0,
+        link_name: address,
+        unit,
+        period_s,
+        time_out_s,
+        manners: Manners::default(),
+        heartbeat: None,
+    }
 }
 
 fn tank(
@@ -290,13 +317,19 @@ fn bay(draft: &mut Draft, table: &Table, works: &Works) -> BaySetup {
         slug: super::slug(table.text("name")),
         settings,
         devices,
-        registers: read.iter().map(|s| s.register).collect(),
+        places: read.iter().map(|s| s.register.into()).collect(),
         products: places.iter().map(|&place| works.tanks[place].1).collect(),
     }
 }
 
 fn device_setup(device: &Device) -> DeviceSetup {
-    DeviceSetup { name: device.name.clone(), period_s: device.period_s, time_out_s: device.time_out_s }
+    DeviceSetup {
+        name: device.name.clone(),
+        link: device.link_name.clone(),
+        period_s: device.period_s,
+        time_out_s: device.time_out_s,
+        heartbeat_s: device.heartbeat.map(|(_, within_s)| within_s),
+    }
 }
 
 fn narrow(index: usize) -> u16 {

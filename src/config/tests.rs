@@ -34,7 +34,7 @@ fn the_shipped_files_load() {
     let delivery = load_delivery(&shipped().join("delivery.toml"), &site).unwrap_or_else(|faults| panic!("{faults}"));
     let bay = &site.bays[delivery.bay];
     assert_eq!((bay.slug.as_str(), bay.settings.devices.len(), bay.settings.signals.len()), ("bay-1", 5, 10));
-    assert_eq!(bay.registers.len(), bay.settings.signals.len());
+    assert_eq!(bay.places.len(), bay.settings.signals.len());
     assert!(!delivery.setup.product.confirmed);
     assert!((delivery.setup.planned.0 - 20_000.0).abs() < 1e-9);
     // 30 psig in Pa, by the factor printed in NIST SP 811, App. B.8: 6894.757.
@@ -51,7 +51,7 @@ fn units_and_scales_become_si() {
     let bay = &site.bays[0];
     let of = |kind| {
         let at = bay.settings.signals.iter().position(|s| s.kind == kind).expect("fitted");
-        (&bay.settings.signals[at], &bay.registers[at])
+        (&bay.settings.signals[at], &bay.places[at].register)
     };
     let (level, register) = of(SignalKind::Level);
     assert_eq!((register.address, level.tank, level.plausible_high), (100, Some(0), 8.0));
@@ -67,7 +67,7 @@ fn units_and_scales_become_si() {
     );
     let site = self::site(&text).unwrap_or_else(|faults| panic!("{faults}"));
     let at = site.bays[0].settings.signals.iter().position(|s| s.kind == SignalKind::LineTemperature).expect("fitted");
-    let (signal, register) = (&site.bays[0].settings.signals[at], &site.bays[0].registers[at]);
+    let (signal, register) = (&site.bays[0].settings.signals[at], &site.bays[0].places[at].register);
     // 1352 counts of 0.1 F, less 40 F, are 95.2 F = 35.11 C; an error of 1.8 F is one of 1 C.
     assert!((1352.0 * register.factor + register.offset - 316.0 / 9.0).abs() < 1e-9);
     assert!((signal.zero - 1.0).abs() < 1e-12);

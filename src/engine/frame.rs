@@ -1,7 +1,7 @@
 //! All that the monitor knows at one instant. Page, report, metrics and JSON are views of it; it holds codes
 //! and numbers only, never a sentence. Every number is SI and says so.
 
-use super::input::{AlarmKey, Gap, MissReason, RecorderState};
+use super::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 /// What one step gave.
@@ -39,6 +39,8 @@ pub struct Frame {
     pub delivery: Option<DeliveryState>,
     /// Each signal, in the order of the settings.
     pub readings: Vec<Reading>,
+    /// Each device, in the order of the settings.
+    pub devices: Vec<DeviceState>,
     /// Flow, scale, tank.
     pub witnesses: [Witness; 3],
     /// The witnesses as one mass.
@@ -106,6 +108,33 @@ pub struct Estimate {
     pub u: f64,
 }
 
+/// How a device has answered since the segment began.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DeviceState {
+    /// Index into the settings' devices.
+    pub device: u16,
+    /// Rounds answered.
+    pub answered: u64,
+    /// Rounds missed.
+    pub missed: u64,
+    /// How often for which reason; only those that happened.
+    pub missed_for: Vec<(MissReason, u64)>,
+    /// Connections made since the program started.
+    pub connections: u32,
+    /// Why the last round was missed and since when rounds have been; None while it answers.
+    pub trouble: Option<(MissReason, EngineTime)>,
+    /// First request to last reply of the last answered round, ns.
+    pub latency_ns: u64,
+    /// The longest of these.
+    pub latency_worst_ns: u64,
+    /// Due to first request of the last answered round, ns.
+    pub lateness_ns: u64,
+    /// The longest of these.
+    pub lateness_worst_ns: u64,
+    /// When its heartbeat register was last seen to change.
+    pub heartbeat_at: Option<EngineTime>,
+}
+
 /// What a signal says now.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
@@ -117,6 +146,8 @@ pub struct Reading {
     pub read_at: Option<EngineTime>,
     /// Whether it can be used.
     pub validity: Validity,
+    /// What its device says of itself.
+    pub status: Status,
     /// The quantity is at least this, SI (an instrument at its end of range).
     pub at_least_si: Option<f64>,
 }
@@ -161,6 +192,16 @@ pub enum Reason {
     Saturated,
     /// Has not moved while the mass did.
     Frozen,
+    /// Nothing behind its link or of its transmitter has moved while the mass did: one cause for all of them.
+    FrozenTogether,
+    /// Its device's heartbeat has stopped: what it sends is old.
+    HeartbeatStopped,
+    /// The loop current says failure (NAMUR NE 43).
+    FailureCurrent,
+    /// The device says so of itself (NAMUR NE 107).
+    DeviceSays(Status),
+    /// A carry went through while it was read.
+    Torn,
     /// A correction it needs is missing.
     MissingCorrection,
     /// Off its table.

@@ -50,14 +50,32 @@ pub struct SettingsText {
 pub struct Poll {
     /// Index into [`Settings::devices`].
     pub device: u16,
-    /// When the request left.
+    /// When the round was due.
+    pub due: EngineTime,
+    /// When the first request left.
     pub requested: EngineTime,
     /// When the last reply was in.
     pub replied: EngineTime,
+    /// Connections made to it since the program started, this one included.
+    pub connections: u32,
+    /// What its heartbeat register held, where it has one.
+    pub heartbeat: Option<u64>,
     /// The words as they came.
     pub blocks: Vec<Block>,
     /// What this bay's registers made of them.
     pub values: Vec<SignalValue>,
+}
+
+impl Poll {
+    /// One that was due, asked and answered at one moment, with nothing against its values and its words left out:
+    /// for those who feed a monitor without a wire.
+    #[must_use]
+    pub fn at_once(device: u16, at: EngineTime, values: impl IntoIterator<Item = (u16, Measured)>) -> Poll {
+        let fair = |(signal, value)| SignalValue { signal, value, status: Status::Fair };
+        let values = values.into_iter().map(fair).collect();
+        let (due, requested, replied, blocks) = (at, at, at, Vec::new());
+        Poll { device, due, requested, replied, connections: 1, heartbeat: None, blocks, values }
+    }
 }
 
 /// One block of registers as it came off the wire.
@@ -78,6 +96,24 @@ pub struct SignalValue {
     pub signal: u16,
     /// The value in SI, or why there is none.
     pub value: Measured,
+    /// What the device says of itself and this value.
+    pub status: Status,
+}
+
+/// What a device says of itself, after the classes of NAMUR NE 107 (2006-06-12).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+pub enum Status {
+    /// Nothing against the value, or the device has no status register.
+    #[default]
+    Fair,
+    /// Maintenance required: the value holds.
+    MaintenanceRequired,
+    /// Out of specification: the value is uncertain.
+    OutOfSpecification,
+    /// Function check: the value does not hold for now.
+    FunctionCheck,
+    /// Failure: the value does not hold.
+    Failure,
 }
 
 /// What a register gave.
@@ -85,12 +121,21 @@ pub struct SignalValue {
 pub enum Measured {
     /// A finite number in SI.
     Number(f64),
+    /// A loop current and the value in SI that it stands for.
+    Current {
+        /// The current, mA.
+        milliampere: f64,
+        /// What it stands for.
+        si: f64,
+    },
     /// A yes/no.
     Flag(bool),
     /// The device answered with this exception code.
     Exception(u8),
     /// The words are no finite number.
     NotANumber,
+    /// The value stands in two places, and a carry went from one to the other while they were read.
+    Torn,
 }
 
 /// A request without a usable answer.
@@ -115,10 +160,30 @@ pub enum MissReason {
     ConnectionLost,
     /// The answer had the wrong number of registers.
     WrongLength,
-    /// The answer was no well-formed Modbus, or belonged to another request.
+    /// The answer was no well-formed Modbus.
     Malformed,
     /// The bay's queue was full.
     QueueFull,
+    /// The answer carried another request's transaction number.
+    WrongTransaction,
+    /// The answer came from another unit.
+    WrongUnit,
+    /// The answer was one to another function.
+    WrongFunction,
+    /// The frame's checksum does not fit its bytes.
+    BadChecksum,
+    /// On a line without transaction numbers an earlier answer may still be on its way: nothing was asked.
+    Unsettled,
+    /// The host's name is not known.
+    NameUnknown,
+    /// There is no such serial port.
+    PortAbsent,
+    /// The serial port may not be opened by this user.
+    PortForbidden,
+    /// The serial port is held by another program.
+    PortTaken,
+    /// What the path names is no serial port, or one that cannot be set so.
+    NotSerial,
 }
 
 /// What a person did or said.

@@ -329,6 +329,7 @@ impl Monitor {
             phase: self.phase(),
             delivery: self.delivery.as_ref().map(Delivery::frame),
             readings: self.readings.frame(),
+            devices: Vec::new(),
             witnesses: self.watch.frame(),
             together: self.watch.together,
             verdict: self.watch.verdict.clone(),

@@ -7,7 +7,7 @@
 //! would call a still tank frozen and a slowly filled one alive.
 
 use super::frame::{Estimate, Reading, Reason, Validity};
-use super::input::{Measured, Missed, Poll};
+use super::input::{Measured, Missed, Poll, Status};
 use super::settings::{Settings, SignalKind, SignalSetup};
 use crate::time::EngineTime;
 
@@ -84,7 +84,8 @@ fn judge(setup: &SignalSetup, measured: Measured) -> (Option<f64>, Validity, Opt
         Measured::Exception(code) => return (None, Validity::Lost(Reason::DeviceException(code)), None),
         Measured::NotANumber => return (None, Validity::Lost(Reason::NotANumber), None),
         Measured::Flag(flag) => return (Some(if flag { 1.0 } else { 0.0 }), Validity::Good, None),
-        Measured::Number(value) => value,
+        Measured::Torn => return (None, Validity::Lost(Reason::Torn), None),
+        Measured::Number(value) | Measured::Current { si: value, .. } => value,
     };
     if setup.saturates_at.is_some_and(|end| value >= end) {
         return (Some(value), Validity::Lost(Reason::Saturated), setup.saturates_at);
@@ -228,6 +229,7 @@ impl Readings {
             value_si: s.value,
             read_at: s.read_at,
             validity: s.validity,
+            status: Status::Fair,
             at_least_si: s.at_least,
         };
         self.states.iter().enumerate().map(show).collect()

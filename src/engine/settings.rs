@@ -36,10 +36,14 @@ pub struct Settings {
 pub struct DeviceSetup {
     /// Name in the site file.
     pub name: String,
-    /// Time between requests, s.
+    /// What it is reached by; devices of one link may fail together.
+    pub link: String,
+    /// Time between rounds of requests, s.
     pub period_s: f64,
-    /// A reply later than this is no reply, s.
+    /// A round that is not answered by then is missed, s.
     pub time_out_s: f64,
+    /// Its heartbeat register changes at least this often while it is alive, s; None: it has none.
+    pub heartbeat_s: Option<f64>,
 }
 
 /// What a signal measures. SI units: see each line.
@@ -98,6 +102,8 @@ pub struct SignalSetup {
     pub device: u16,
     /// Index into [`Settings::tanks`], for signals of a tank.
     pub tank: Option<u16>,
+    /// The instrument it is a value of, where several signals are of one; None: one of its own.
+    pub transmitter: Option<String>,
     /// Lowest plausible value, SI.
     pub plausible_low: f64,
     /// Highest plausible value, SI.

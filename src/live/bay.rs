@@ -10,7 +10,7 @@ use crate::engine::frame::{Alarm, Frame, Output, Phase, VerdictWord};
 use crate::engine::input::{Carried, Event, Input, Missed, Poll, RecorderState};
 use crate::engine::settings::Settings;
 use crate::page::feed::{DeviceStats, EntryRequest, Published};
-use crate::poll::device::Answer;
+use crate::poll::device::{Answer, Round};
 use crate::poll::schedule::Schedule;
 use crate::poll::stats::Stats;
 use crate::recording::writer::{Progress, Recorder};
@@ -151,9 +151,18 @@ impl Bay {
 
     fn answer(&mut self, answer: Answer) {
         let at = |t| self.clock.engine(t);
-        let (requested, replied) = (at(answer.requested), at(answer.replied));
+        let (due, requested, replied) = (at(answer.due), at(answer.requested), at(answer.replied));
         let event = match answer.outcome {
-            Ok((blocks, values)) => Event::Poll(Poll { device: answer.device, requested, replied, blocks, values }),
+            Ok(Round { blocks, heartbeat, values }) => Event::Poll(Poll {
+                device: answer.device,
+                due,
+                requested,
+                replied,
+                connections: answer.connections,
+                heartbeat,
+                blocks,
+                values,
+            }),
             Err(reason) => Event::Missed(Missed { device: answer.device, requested, reason }),
         };
         self.step(MachineTime::now(), event);

@@ -5,8 +5,11 @@ pub mod blocks;
 #[cfg(feature = "live")]
 pub mod device;
 #[cfg(feature = "live")]
+pub mod link;
+#[cfg(feature = "live")]
 mod modbus;
 pub mod registers;
 pub mod schedule;
 #[cfg(feature = "live")]
 pub mod stats;
+pub mod way;

@@ -6,7 +6,7 @@ use crate::engine::frame::{
     Alarm, CeilingBy, Explanation, Margin, Moment, Pessimist, Phase, Reason, Source, Validity, Verdict, VerdictWord,
     WitnessId,
 };
-use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState};
+use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status};
 use crate::engine::settings::{PadTap, SignalKind};
 
 /// The language itself.
@@ -319,6 +319,11 @@ impl Language for English {
             Reason::OutOfRange => "outside the plausible range".into(),
             Reason::Saturated => "at the instrument's end of range".into(),
             Reason::Frozen => "it has not moved while mass has".into(),
+            Reason::FrozenTogether => "nothing that comes with it has moved while mass has".into(),
+            Reason::HeartbeatStopped => "the device repeats old values: its heartbeat has stopped".into(),
+            Reason::FailureCurrent => "its loop current says failure".into(),
+            Reason::DeviceSays(status) => status_said(status).into(),
+            Reason::Torn => "it was read while it carried over".into(),
             Reason::MissingCorrection => "a correction it needs is missing".into(),
             Reason::OffTheTable => "outside its table".into(),
             Reason::NoStart => "no start reading was taken".into(),
@@ -556,6 +561,16 @@ fn signal_lost(scene: Scene<'_>, signal: u16) -> Text {
     Text { act: "Do not go by its last value.".into(), says, ..Text::default() }
 }
 
+fn status_said(status: Status) -> &'static str {
+    match status {
+        Status::Fair => "the device says nothing against it",
+        Status::MaintenanceRequired => "the device asks for maintenance",
+        Status::OutOfSpecification => "the device says it works outside its specification",
+        Status::FunctionCheck => "the device says it is being checked",
+        Status::Failure => "the device says it has failed",
+    }
+}
+
 fn missed(miss: MissReason) -> &'static str {
     match miss {
         MissReason::TimeOut => "no answer within the time-out",
@@ -564,6 +579,16 @@ fn missed(miss: MissReason) -> &'static str {
         MissReason::WrongLength => "the answer had the wrong length",
         MissReason::Malformed => "the answer could not be read",
         MissReason::QueueFull => "brimwatch's own queue was full",
+        MissReason::WrongTransaction => "the answer was one to an earlier request",
+        MissReason::WrongUnit => "the answer came from another unit",
+        MissReason::WrongFunction => "the answer was one to another function",
+        MissReason::BadChecksum => "the answer was garbled on the line",
+        MissReason::Unsettled => "a late answer may still be on the line: nothing was asked",
+        MissReason::NameUnknown => "the host's name is not known",
+        MissReason::PortAbsent => "there is no such serial port",
+        MissReason::PortForbidden => "the serial port may not be opened by this user",
+        MissReason::PortTaken => "the serial port is held by another program",
+        MissReason::NotSerial => "the path names no serial port that can be set so",
     }
 }
 

@@ -6,7 +6,7 @@
 
 use brimwatch::engine::Monitor;
 use brimwatch::engine::frame::{Frame, Margin, VerdictWord};
-use brimwatch::engine::input::{AlarmId, Carried, Entry, Event, Input, Measured, Poll, SignalValue, What};
+use brimwatch::engine::input::{AlarmId, Carried, Entry, Event, Input, Measured, Poll, What};
 use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
 use brimwatch_simulator::bay::{BAY_STEP_S, SimulatedBay, Stage};
@@ -58,18 +58,16 @@ impl Bench<'_> {
         let at = EngineTime(self.s * SECOND_NS);
         for device in (0u16..).take(self.settings.devices.len()) {
             let signals = (0u16..).zip(&self.settings.signals).filter(|(_, s)| s.device == device);
-            let values = signals
-                .map(|(signal, s)| {
-                    let shown = self.bay.shows(s.kind, s.tank);
-                    let value = if s.kind == SignalKind::HighLevelSwitch {
-                        Measured::Flag(shown > 0.0)
-                    } else {
-                        Measured::Number(shown)
-                    };
-                    SignalValue { signal, value }
-                })
-                .collect();
-            self.feed(Event::Poll(Poll { device, requested: at, replied: at, blocks: Vec::new(), values }));
+            let values = signals.map(|(signal, s)| {
+                let shown = self.bay.shows(s.kind, s.tank);
+                let value = if s.kind == SignalKind::HighLevelSwitch {
+                    Measured::Flag(shown > 0.0)
+                } else {
+                    Measured::Number(shown)
+                };
+                (signal, value)
+            });
+            self.feed(Event::Poll(Poll::at_once(device, at, values)));
         }
         self.feed(Event::Tick);
         self.monitor.frame()

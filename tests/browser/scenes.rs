@@ -6,7 +6,7 @@ use brimwatch::engine::frame::{
     MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Validity, Verdict,
     VerdictWord, Witness, WitnessId,
 };
-use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState};
+use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
 use brimwatch::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, PadTap, RestsOnScale, Settings, SignalKind,
     SignalSetup, TankGeometry, TankSetup, Thresholds,
@@ -236,6 +236,7 @@ fn frame() -> Frame {
             closed: None,
         }),
         readings: readings(),
+        devices: Vec::new(),
         witnesses: witnesses(),
         together: Some(together(12_487.0, 13.0)),
         verdict: verdict(VerdictWord::Agree),
@@ -339,6 +340,7 @@ fn readings() -> Vec<Reading> {
             value_si: Some(value),
             read_at: Some(at(1771)),
             validity: Validity::Good,
+            status: Status::Fair,
             at_least_si: None,
         })
         .collect()
@@ -348,7 +350,13 @@ fn settings() -> Settings {
     Settings {
         bay: "Bay 2".into(),
         devices: ["flow computer", "scale terminal", "tank transmitters"]
-            .map(|name| DeviceSetup { name: name.into(), period_s: 1.0, time_out_s: 0.5 })
+            .map(|name| DeviceSetup {
+                name: name.into(),
+                link: name.into(),
+                period_s: 1.0,
+                time_out_s: 0.5,
+                heartbeat_s: None,
+            })
             .into(),
         signals: signals(),
         tanks: vec![TankSetup {
@@ -403,6 +411,7 @@ fn signals() -> Vec<SignalSetup> {
         name: name.into(),
         device,
         tank,
+        transmitter: None,
         plausible_low: 0.0,
         plausible_high: 1e6,
         saturates_at: None,

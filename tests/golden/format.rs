@@ -3,7 +3,7 @@
 use crate::samples;
 use crate::toy::{self, Toy};
 use brimwatch::engine::frame::{Frame, Output};
-use brimwatch::engine::input::{Carried, Event, Input, Measured, Poll, SignalValue};
+use brimwatch::engine::input::{Carried, Event, Input, Measured, Poll};
 use brimwatch::engine::settings::Settings;
 use brimwatch::recording::format::Kind;
 use brimwatch::recording::json::frame_json;
@@ -48,8 +48,7 @@ proptest! {
     /// Any 64 bits, also those of no number.
     #[test]
     fn a_number_keeps_its_bits(bits: u64, at: u64) {
-        let values = vec![SignalValue { signal: 0, value: Measured::Number(f64::from_bits(bits)) }];
-        let poll = Poll { device: 0, requested: EngineTime(at), replied: EngineTime(at), blocks: vec![], values };
+        let poll = Poll::at_once(0, EngineTime(at), [(0, Measured::Number(f64::from_bits(bits)))]);
         let input = Input { at: EngineTime(at), event: Event::Poll(poll) };
         let bytes = toy::recorded::<Toy>(&samples::header(Carried::default()), &[input]);
         let recording = reader::walk(Path::new("test"), &bytes).expect("a recording");

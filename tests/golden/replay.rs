@@ -4,7 +4,7 @@ use crate::samples;
 use crate::toy::{self, Toy};
 use brimwatch::engine::Monitor;
 use brimwatch::engine::frame::{Output, Phase};
-use brimwatch::engine::input::{Block, Carried, Event, Input, Measured, MissReason, Missed, Poll, SignalValue, What};
+use brimwatch::engine::input::{Block, Carried, Event, Input, Measured, MissReason, Missed, Poll, What};
 use brimwatch::engine::settings::Settings;
 use brimwatch::recording::Watch;
 use brimwatch::recording::compare::{DifferenceKind, Outcome, compare, compare_with};
@@ -115,13 +115,12 @@ fn transfer(from_s: u64, to_s: u64) -> Vec<Input> {
 }
 
 fn poll(device: u16, s: u64, values: &[(u16, f64)]) -> Event {
-    let (requested, replied) = (samples::at(s), samples::at(s));
     if device == 1 && (40..50).contains(&s) {
-        return Event::Missed(Missed { device, requested, reason: MissReason::TimeOut });
+        return Event::Missed(Missed { device, requested: samples::at(s), reason: MissReason::TimeOut });
     }
     let blocks = vec![Block { function: 3, address: 0, words: Ok(vec![1, 2]) }];
-    let value = |(signal, number): &(u16, f64)| SignalValue { signal: *signal, value: Measured::Number(*number) };
-    Event::Poll(Poll { device, requested, replied, blocks, values: values.iter().map(value).collect() })
+    let values = values.iter().map(|(signal, number)| (*signal, Measured::Number(*number)));
+    Event::Poll(Poll { blocks, ..Poll::at_once(device, samples::at(s), values) })
 }
 
 #[test]

@@ -21,6 +21,7 @@ fn signal(kind: SignalKind, name: &str, device: u16, noise: f64) -> SignalSetup 
         name: name.into(),
         device,
         tank,
+        transmitter: None,
         plausible_low: -10_000.0,
         plausible_high: 400_000.0,
         saturates_at: (device == 2).then_some(9.5),
@@ -34,7 +35,13 @@ fn signal(kind: SignalKind, name: &str, device: u16, noise: f64) -> SignalSetup 
 }
 
 pub fn settings() -> Settings {
-    let device = |name: &str| DeviceSetup { name: name.into(), period_s: 1.0, time_out_s: 0.5 };
+    let device = |name: &str| DeviceSetup {
+        name: name.into(),
+        link: name.into(),
+        period_s: 1.0,
+        time_out_s: 0.5,
+        heartbeat_s: None,
+    };
     Settings {
         bay: "Bay 1".into(),
         devices: vec![device("meter"), device("scale"), device("tank gauge")],
@@ -171,18 +178,27 @@ pub fn entry(seconds: u64, what: What) -> Input {
 /// One input of every kind, with every way a value can be there or not.
 pub fn every_event() -> Vec<Event> {
     let block = |words| Block { function: 4, address: 40_001, words };
-    let value = |signal, value| SignalValue { signal, value };
+    let value = |signal, value| SignalValue { signal, value, status: Status::Fair };
     let mut events = vec![
         Event::Poll(Poll {
             device: 2,
+            due: EngineTime(999_000_000),
             requested: EngineTime(999_999_999),
             replied: EngineTime(1_000_000_001),
+            connections: 3,
+            heartbeat: Some(u64::MAX),
             blocks: vec![block(Ok(vec![0, 1, 0xFFFF])), block(Err(2))],
             values: vec![
                 value(0, Measured::Number(1.0 / 3.0)),
                 value(1, Measured::Flag(true)),
                 value(2, Measured::Exception(11)),
                 value(3, Measured::NotANumber),
+                value(4, Measured::Torn),
+                SignalValue {
+                    signal: 5,
+                    value: Measured::Current { milliampere: 12.0, si: 0.5 },
+                    status: Status::OutOfSpecification,
+                },
             ],
         }),
         Event::Tick,
@@ -206,6 +222,16 @@ pub fn every_event() -> Vec<Event> {
         MissReason::WrongLength,
         MissReason::Malformed,
         MissReason::QueueFull,
+        MissReason::WrongTransaction,
+        MissReason::WrongUnit,
+        MissReason::WrongFunction,
+        MissReason::BadChecksum,
+        MissReason::Unsettled,
+        MissReason::NameUnknown,
+        MissReason::PortAbsent,
+        MissReason::PortForbidden,
+        MissReason::PortTaken,
+        MissReason::NotSerial,
     ];
     events.extend(reasons.map(|reason| Event::Missed(Missed { device: 1, requested: at(4), reason })));
     events
@@ -231,7 +257,21 @@ pub fn full_frame(now: EngineTime) -> Frame {
             value_si: Some(2.75),
             read_at: Some(EngineTime(now.0 / 2)),
             validity: Validity::Lost(Reason::Missed(MissReason::TimeOut)),
+            status: Status::MaintenanceRequired,
             at_least_si: Some(2.5),
+        }],
+        devices: vec![DeviceState {
+            device: 1,
+            answered: 1770,
+            missed: 3,
+            missed_for: vec![(MissReason::TimeOut, 2), (MissReason::BadChecksum, 1)],
+            connections: 4,
+            trouble: Some((MissReason::BadChecksum, at(7))),
+            latency_ns: 250_000,
+            latency_worst_ns: 9_000_000,
+            lateness_ns: 900_000,
+            lateness_worst_ns: 2_000_000,
+            heartbeat_at: Some(at(6)),
         }],
         witnesses: [
             witness(WitnessId::Flow, Validity::Good, 1234.5),

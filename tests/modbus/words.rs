@@ -46,7 +46,7 @@ fn registers_mean_what_pymodbus_says() {
     assert!(cases.len() >= 100);
     for case in cases {
         let (data, order) = (data_type(&case.data), word_order(&case.order));
-        let register = Register { function: 3, address: 0, data, order, factor: 1.0, offset: 0.0 };
+        let register = Register::plain(3, 0, data, order);
         let what = format!("{} {} {:x?}", case.data, case.order, case.words);
         assert_eq!(case.words.len(), usize::from(register.count()), "{what}");
         assert_eq!(register.decode(&case.words), Measured::Number(case.number), "{what}");

@@ -4,7 +4,7 @@
 use brimwatch::config;
 use brimwatch::engine::Monitor;
 use brimwatch::engine::frame::{Frame, Output};
-use brimwatch::engine::input::{Carried, Entry, Event, Input, Measured, MissReason, Missed, Poll, SignalValue, What};
+use brimwatch::engine::input::{Carried, Entry, Event, Input, Measured, MissReason, Missed, Poll, What};
 use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
 use std::path::Path;
@@ -185,9 +185,7 @@ impl Story {
             .filter(|(_, s)| s.device == device)
             .map(|(i, s)| (i, s.kind))
             .collect();
-        let values =
-            signals.into_iter().map(|(signal, kind)| SignalValue { signal, value: self.shows(kind, truth) }).collect();
-        Poll { device, requested: at, replied: at, blocks: Vec::new(), values }
+        Poll::at_once(device, at, signals.into_iter().map(|(signal, kind)| (signal, self.shows(kind, truth))))
     }
 
     fn shows(&mut self, kind: SignalKind, truth: &Truth) -> Measured {

@@ -2,7 +2,7 @@
 
 use super::bay::{RATE, START_S, Story};
 use brimwatch::engine::frame::{Margin, Pessimist, Reason, Validity, VerdictWord, WitnessId};
-use brimwatch::engine::input::{AlarmId, AlarmKey, Event, Gap, GapClock, Measured, MissReason, Poll, SignalValue};
+use brimwatch::engine::input::{AlarmId, AlarmKey, Event, Gap, GapClock, Measured, MissReason, Poll};
 use brimwatch::engine::settings::SignalKind;
 use brimwatch::time::{EngineTime, SECOND_NS};
 
@@ -81,9 +81,7 @@ fn out_of_range_is_lost() {
     let mut story = Story::transferring(START_S + 900);
     let scale = story.signal_of(SignalKind::Scale);
     let device = story.device_of(SignalKind::Scale);
-    let values = vec![SignalValue { signal: scale, value: Measured::Number(5.0e6) }];
-    let (requested, replied) = (story.last.at, story.last.at);
-    story.feed(Event::Poll(Poll { device, requested, replied, blocks: Vec::new(), values }));
+    story.feed(Event::Poll(Poll::at_once(device, story.last.at, [(scale, Measured::Number(5.0e6))])));
     assert_eq!(story.last.together.expect("two are left").degrees_of_freedom, 1);
 }
 

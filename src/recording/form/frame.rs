@@ -2,11 +2,11 @@
 
 use super::mirror;
 use crate::engine::frame::{
-    Alarm, CeilingBy, Condition, Contribution, DeliveryState, Estimate, Explanation, Finish, Frame, Margin,
-    MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Validity, Verdict,
-    VerdictWord, Witness, WitnessId,
+    Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
+    Margin, MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Validity,
+    Verdict, VerdictWord, Witness, WitnessId,
 };
-use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState};
+use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 mirror! {
@@ -16,6 +16,7 @@ mirror! {
         phase: Phase,
         delivery: Option<DeliveryState>,
         readings: Vec<Reading>,
+        devices: Vec<DeviceState>,
         witnesses: [Witness; 3],
         together: Option<Together>,
         verdict: Verdict,
@@ -46,11 +47,26 @@ mirror! {
 
     struct EstimateForm of Estimate { value: f64, u: f64 }
 
+    struct DeviceStateForm of DeviceState {
+        device: u16,
+        answered: u64,
+        missed: u64,
+        missed_for: Vec<(MissReason, u64)>,
+        connections: u32,
+        trouble: Option<(MissReason, EngineTime)> = "trouble_since_ns",
+        latency_ns: u64,
+        latency_worst_ns: u64,
+        lateness_ns: u64,
+        lateness_worst_ns: u64,
+        heartbeat_at: Option<EngineTime> = "heartbeat_at_ns",
+    }
+
     struct ReadingForm of Reading {
         signal: u16,
         value_si: Option<f64>,
         read_at: Option<EngineTime> = "read_at_ns",
         validity: Validity,
+        status: Status,
         at_least_si: Option<f64>,
     }
 
@@ -66,6 +82,11 @@ mirror! {
         OutOfRange,
         Saturated,
         Frozen,
+        FrozenTogether,
+        HeartbeatStopped,
+        FailureCurrent,
+        DeviceSays(Status),
+        Torn,
         MissingCorrection,
         OffTheTable,
         NoStart,

@@ -3,7 +3,7 @@
 use super::mirror;
 use crate::engine::input::{
     AlarmId, AlarmKey, Block, Carried, CarriedAlarm, CarriedDelivery, Entry, Event, Gap, GapClock, Input, Measured,
-    MissReason, Missed, Neighbour, Poll, RecorderState, SettingsText, SignalValue, What,
+    MissReason, Missed, Neighbour, Poll, RecorderState, SettingsText, SignalValue, Status, What,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
@@ -27,21 +27,50 @@ mirror! {
 
     struct PollForm of Poll {
         device: u16,
+        due: EngineTime = "due_ns",
         requested: EngineTime = "requested_ns",
         replied: EngineTime = "replied_ns",
+        connections: u32,
+        heartbeat: Option<u64>,
         blocks: Vec<Block>,
         values: Vec<SignalValue>,
     }
 
     struct BlockForm of Block { function: u8, address: u16, words: Result<Vec<u16>, u8> }
 
-    struct SignalValueForm of SignalValue { signal: u16, value: Measured }
+    struct SignalValueForm of SignalValue { signal: u16, value: Measured, status: Status }
 
-    enum MeasuredForm of Measured { Number(f64) = "number_si", Flag(bool), Exception(u8), NotANumber }
+    enum StatusForm of Status { Fair, MaintenanceRequired, OutOfSpecification, FunctionCheck, Failure }
+
+    enum MeasuredForm of Measured {
+        Number(f64) = "number_si",
+        Flag(bool),
+        Exception(u8),
+        NotANumber,
+        Current { milliampere: f64, si: f64 },
+        Torn,
+    }
 
     struct MissedForm of Missed { device: u16, requested: EngineTime = "requested_ns", reason: MissReason }
 
-    enum MissReasonForm of MissReason { TimeOut, NoConnection, ConnectionLost, WrongLength, Malformed, QueueFull }
+    enum MissReasonForm of MissReason {
+        TimeOut,
+        NoConnection,
+        ConnectionLost,
+        WrongLength,
+        Malformed,
+        QueueFull,
+        WrongTransaction,
+        WrongUnit,
+        WrongFunction,
+        BadChecksum,
+        Unsettled,
+        NameUnknown,
+        PortAbsent,
+        PortForbidden,
+        PortTaken,
+        NotSerial,
+    }
 
     struct EntryForm of Entry { who: String, leg: u8, what: What }
 

@@ -22,7 +22,13 @@ mirror! {
         thresholds: Thresholds,
     }
 
-    struct DeviceSetupForm of DeviceSetup { name: String, period_s: f64, time_out_s: f64 }
+    struct DeviceSetupForm of DeviceSetup {
+        name: String,
+        link: String,
+        period_s: f64,
+        time_out_s: f64,
+        heartbeat_s: Option<f64>,
+    }
 
     enum SignalKindForm of SignalKind {
         FlowMassRate = "flow_kg_per_s",
@@ -52,6 +58,7 @@ mirror! {
         name: String,
         device: u16,
         tank: Option<u16>,
+        transmitter: Option<String>,
         plausible_low: f64 = "plausible_low_si",
         plausible_high: f64 = "plausible_high_si",
         saturates_at: Option<f64> = "saturates_at_si",

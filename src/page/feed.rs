@@ -55,7 +55,7 @@ pub struct DeviceStats {
     /// Polls without a usable answer.
     pub missed: u64,
     /// Connections made.
-    pub connections: u64,
+    pub connections: u32,
     /// Request to reply: median, 99 % and maximum.
     pub latency_us: [u64; 3],
     /// Due to request sent: median, 99 % and maximum.

@@ -1,10 +1,16 @@
 //! One link's task: its devices in turn, each on its own grid.
 
 use super::device::{Device, Spec};
-use super::modbus::Wire;
 use super::schedule::Schedule;
 use super::way::Way;
+use super::wire::Wire;
 use crate::clock::{MachineTime, machine_duration};
+
+/// Links are spread over at most this, s of engine time, so that not all ask at one moment; more would part readings
+/// that are compared.
+const SPREAD_MOST_S: f64 = 0.1;
+/// Golden ratio less 1: multiples of it fall evenly between those before, however many there are.
+const SPREAD_STEP: f64 = 0.618_033_988_749_895;
 
 /// A way to devices and those that share it.
 #[derive(Debug, Clone)]
@@ -25,23 +31,33 @@ pub struct LinkSpec {
     pub devices: Vec<Spec>,
 }
 
+/// A device and when it is asked.
+struct Turn {
+    schedule: Schedule,
+    due: MachineTime,
+    device: Device,
+}
+
 /// Polls until the task is dropped.
-pub async fn run(link: LinkSpec) {
+pub async fn run(mut link: LinkSpec) {
     let started = MachineTime::now();
+    let seed = u64::from(link.number) << 32;
+    let turn = |(spec, seed): (Spec, u64)| {
+        let device = Device::new(spec, link.speed, seed);
+        let part = f64::from(link.number) * SPREAD_STEP % 1.0;
+        let phase = machine_duration(part * device.period_s().min(SPREAD_MOST_S), link.speed);
+        let period = machine_duration(device.period_s(), link.speed);
+        let ns = |duration: std::time::Duration| u64::try_from(duration.as_nanos()).unwrap_or(u64::MAX);
+        let schedule = Schedule::new(started.0.saturating_add(ns(phase)), ns(period));
+        Turn { schedule, due: MachineTime(schedule.next_after(started.0)), device }
+    };
+    let specs = std::mem::take(&mut link.devices);
+    let mut turns: Vec<Turn> = specs.into_iter().zip(seed + 1..).map(turn).collect();
     let mut wire = Wire::new(&link);
-    let mut devices: Vec<(Schedule, MachineTime, Device)> = link
-        .devices
-        .into_iter()
-        .map(|spec| {
-            let period = machine_duration(spec.period_s, link.speed);
-            let schedule = Schedule::new(started.0, u64::try_from(period.as_nanos()).unwrap_or(u64::MAX));
-            (schedule, started, Device::new(spec, link.speed))
-        })
-        .collect();
-    // The one that has been due the longest.
-    while let Some((schedule, due, device)) = devices.iter_mut().min_by_key(|(_, due, _)| *due) {
-        tokio::time::sleep(due.until()).await;
-        device.round(&mut wire, *due).await;
-        *due = MachineTime(schedule.next_after(MachineTime::now().0.max(due.0)));
+    // The one that has been due the longest, so that none keeps another out.
+    while let Some(turn) = turns.iter_mut().min_by_key(|turn| turn.due) {
+        tokio::time::sleep(turn.due.until()).await;
+        turn.device.round(&mut wire, turn.due).await;
+        turn.due = MachineTime(turn.schedule.next_after(MachineTime::now().0.max(turn.due.0)));
     }
 }

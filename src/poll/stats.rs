@@ -12,7 +12,7 @@ const LONGEST_US: u64 = 60_000_000;
 struct Inner {
     answered: u64,
     missed: u64,
-    connections: u64,
+    connections: u32,
     latency_us: Histogram<u64>,
     lateness_us: Histogram<u64>,
     trouble: Option<MissReason>,
@@ -27,7 +27,7 @@ pub struct Snapshot {
     /// Rounds without a usable answer.
     pub missed: u64,
     /// Connections made.
-    pub connections: u64,
+    pub connections: u32,
     /// Request to reply.
     pub latency_us: [u64; 3],
     /// Due to request sent.
@@ -78,20 +78,12 @@ impl Stats {
         self.inner.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// A connection was made.
-    pub fn connected(&self) {
-        self.lock().connections += 1;
-    }
-
-    /// A request left this long after it was due.
-    pub fn late_by(&self, late: Duration) {
-        self.lock().lateness_us.saturating_record(micros(late));
-    }
-
-    /// A whole round was answered; true when the device had been silent before.
-    pub fn answered(&self, latency: Duration) -> bool {
+    /// A whole round was answered, asked so late; true when the device had been silent before.
+    pub fn answered(&self, latency: Duration, late: Duration, connections: u32) -> bool {
         let mut inner = self.lock();
         inner.answered += 1;
+        inner.connections = connections;
+        inner.lateness_us.saturating_record(micros(late));
         inner.latency_us.saturating_record(micros(latency));
         let news = inner.trouble.take().is_some() || !inner.ever;
         inner.ever = true;
@@ -99,9 +91,10 @@ impl Stats {
     }
 
     /// A round was not; true when that is news.
-    pub fn missed(&self, reason: MissReason) -> bool {
+    pub fn missed(&self, reason: MissReason, connections: u32) -> bool {
         let mut inner = self.lock();
         inner.missed += 1;
+        inner.connections = connections;
         inner.trouble.replace(reason) != Some(reason)
     }
 

@@ -1,0 +1,198 @@
+//! Is this the reply to that request? Read off the bytes themselves, apart from the library that decodes them, so
+//! that no reply is taken for another's and a refused one is refused for a reason. Pure.
+//!
+//! Frames after Modbus Messaging on TCP/IP V1.0b (3.1.3) and Modbus over Serial Line V1.02 (2.5.1).
+
+use crate::engine::input::MissReason;
+
+/// How frames are marked off on the way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Framing {
+    /// A header with transaction number, length and unit.
+    Tcp,
+    /// Unit, then a checksum behind.
+    Rtu,
+}
+
+/// What bytes fall short of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shortfall {
+    /// As far as they go they may be the reply; more must come.
+    Incomplete,
+    /// They are not.
+    NotTheReply(MissReason),
+}
+
+use Shortfall::{Incomplete, NotTheReply};
+
+/// Bytes of a TCP frame before the function: transaction, protocol, length (two each), unit.
+const TCP_HEADER: usize = 7;
+/// Most bytes of unit and what follows it in a TCP frame (a PDU has at most 253).
+const TCP_LENGTH_MOST: usize = 254;
+/// Bytes of the checksum behind an RTU frame.
+const CHECKSUM: usize = 2;
+/// Set in the function of an exception reply.
+const EXCEPTION: u8 = 0x80;
+
+/// Holds what came in against what was sent, both whole frames from their first byte. Gives how many bytes follow the
+/// reply.
+///
+/// # Errors
+/// When the reply is not all there, or what is there is not the reply.
+pub fn check(framing: Framing, request: &[u8], received: &[u8]) -> Result<usize, Shortfall> {
+    match framing {
+        Framing::Tcp => check_tcp(request, received),
+        Framing::Rtu => check_rtu(request, received),
+    }
+}
+
+fn check_tcp(request: &[u8], received: &[u8]) -> Result<usize, Shortfall> {
+    let Some(header) = received.get(..TCP_HEADER) else { return Err(Incomplete) };
+    let length = usize::from(u16::from_be_bytes([header[4], header[5]]));
+    if header[2..4] != [0, 0] || !(2..=TCP_LENGTH_MOST).contains(&length) {
+        return Err(NotTheReply(MissReason::Malformed));
+    }
+    if header[..2] != request[..2] {
+        return Err(NotTheReply(MissReason::WrongTransaction));
+    }
+    let end = TCP_HEADER - 1 + length;
+    let Some(pdu) = received.get(TCP_HEADER..end) else { return Err(Incomplete) };
+    check_unit_and_pdu((request[6], &request[TCP_HEADER..]), (header[6], pdu))?;
+    Ok(received.len() - end)
+}
+
+fn check_rtu(request: &[u8], received: &[u8]) -> Result<usize, Shortfall> {
+    let garbled = Err(NotTheReply(MissReason::BadChecksum));
+    // Unit, function and what is the length of all replies that can come: byte count, or exception code.
+    let [unit, function, count, ..] = *received else { return Err(Incomplete) };
+    let end = match function {
+        1..=4 => 3 + usize::from(count) + CHECKSUM,
+        exception if exception & EXCEPTION != 0 => 3 + CHECKSUM,
+        // Of a function that was never asked for the length is not known: it is all there is.
+        _ => received.len(),
+    };
+    let Some(frame) = received.get(..end) else { return Err(Incomplete) };
+    let Some((body, sum)) = frame.split_at_checked(end.saturating_sub(CHECKSUM)) else { return garbled };
+    if checksum(body).to_le_bytes() != *sum {
+        return garbled;
+    }
+    check_unit_and_pdu((request[0], &request[1..]), (unit, &body[1..]))?;
+    Ok(received.len() - end)
+}
+
+/// Unit and PDU (function and what follows it) of a request against those of a reply.
+fn check_unit_and_pdu((unit, asked): (u8, &[u8]), (from, pdu): (u8, &[u8])) -> Result<(), Shortfall> {
+    let wrong = |reason| Err(NotTheReply(reason));
+    if from != unit {
+        return wrong(MissReason::WrongUnit);
+    }
+    let (Some(&[function, _, _, high, low]), [answered, rest @ ..]) = (asked.first_chunk(), pdu) else {
+        return wrong(MissReason::Malformed);
+    };
+    if *answered == function | EXCEPTION {
+        return if rest.len() == 1 { Ok(()) } else { wrong(MissReason::Malformed) };
+    }
+    if *answered != function {
+        return wrong(MissReason::WrongFunction);
+    }
+    match rest {
+        [count, data @ ..] if usize::from(*count) == data.len() => {
+            let right = data_bytes(function, u16::from_be_bytes([high, low])) == data.len();
+            if right { Ok(()) } else { wrong(MissReason::WrongLength) }
+        }
+        _ => wrong(MissReason::Malformed),
+    }
+}
+
+/// Bytes of data in the reply to a read of so many registers, or bits (functions 1 and 2).
+#[must_use]
+pub fn data_bytes(function: u8, count: u16) -> usize {
+    let count = usize::from(count);
+    if function <= 2 { count.div_ceil(8) } else { 2 * count }
+}
+
+/// CRC-16 of Modbus over Serial Line V1.02, 6.2.2: polynomial 0xA001 (reflected), beginning with 0xFFFF; sent low byte
+/// first.
+fn checksum(bytes: &[u8]) -> u16 {
+    let bit = |sum: u16, _| if sum & 1 == 1 { sum >> 1 ^ 0xA001 } else { sum >> 1 };
+    bytes.iter().fold(0xFFFF, |sum, byte| (0..8).fold(sum ^ u16::from(*byte), bit))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Expected: the check value of CRC-16/MODBUS, 0x4B37 for "123456789"; the protocol's own example, a read of three
+    /// holding registers from 107 (Modbus Application Protocol V1.1b3, 6.3), in both framings.
+    #[test]
+    fn the_standards_own_example_is_a_reply() {
+        assert_eq!(checksum(b"123456789"), 0x4B37);
+        let request = [0x11, 0x03, 0x00, 0x6B, 0x00, 0x03, 0x76, 0x87];
+        let reply = [0x11, 0x03, 0x06, 0x02, 0x2B, 0x00, 0x00, 0x00, 0x64, 0xC8, 0xBA];
+        assert_eq!(check(Framing::Rtu, &request, &reply), Ok(0));
+        let request = [0, 9, 0, 0, 0, 6, 0x11, 0x03, 0x00, 0x6B, 0x00, 0x03];
+        let reply = [0, 9, 0, 0, 0, 9, 0x11, 0x03, 0x06, 0x02, 0x2B, 0x00, 0x00, 0x00, 0x64];
+        assert_eq!(check(Framing::Tcp, &request, &reply), Ok(0));
+    }
+
+    fn rtu(body: &[u8]) -> Vec<u8> {
+        [body, &checksum(body).to_le_bytes()].concat()
+    }
+
+    fn tcp(transaction: u8, body: &[u8]) -> Vec<u8> {
+        let length = u8::try_from(body.len()).expect("short");
+        [&[0, transaction, 0, 0, 0, length], body].concat()
+    }
+
+    /// Two registers asked of unit 1; every kind of wrong reply is told apart, in both framings.
+    #[test]
+    fn what_is_not_the_reply_is_refused_for_its_reason() {
+        let asked = [1, 3, 0, 0, 0, 2];
+        let bodies: [(&[u8], MissReason); 8] = [
+            (&[2, 3, 4, 0xDE, 0xAD, 0xDE, 0xAD], MissReason::WrongUnit),
+            (&[1, 4, 4, 0xDE, 0xAD, 0xDE, 0xAD], MissReason::WrongFunction),
+            (&[1, 0x84, 2], MissReason::WrongFunction),
+            (&[1, 6, 0, 0, 0xDE, 0xAD], MissReason::WrongFunction),
+            (&[1, 3, 0], MissReason::WrongLength),
+            (&[1, 3, 2, 0xDE, 0xAD], MissReason::WrongLength),
+            (&[1, 3, 6, 0xDE, 0xAD, 0xDE, 0xAD, 0xDE, 0xAD], MissReason::WrongLength),
+            (&[1, 3, 3, 0xDE, 0xAD, 0xDE], MissReason::WrongLength),
+        ];
+        for (body, reason) in bodies {
+            let wrong = Err(NotTheReply(reason));
+            assert_eq!(check(Framing::Rtu, &rtu(&asked), &rtu(body)), wrong, "{body:?}");
+            assert_eq!(check(Framing::Tcp, &tcp(7, &asked), &tcp(7, body)), wrong, "{body:?}");
+        }
+        let (sent, right) = (tcp(7, &asked), tcp(7, &[1, 3, 4, 0, 1, 0, 2]));
+        let malformed = Err(NotTheReply(MissReason::Malformed));
+        assert_eq!(check(Framing::Tcp, &sent, &tcp(6, &right[6..])), Err(NotTheReply(MissReason::WrongTransaction)));
+        assert_eq!(check(Framing::Tcp, &sent, &tcp(7, &[1, 3, 9, 0, 1, 0, 2])), malformed, "byte count");
+        assert_eq!(check(Framing::Tcp, &sent, &tcp(7, &[1, 0x83])), malformed, "exception without a code");
+        assert_eq!(check(Framing::Tcp, &sent, b"HTTP/1.1 400 Bad Request"), malformed);
+        for length in [0, 1, 300, 65_535_u16] {
+            let [high, low] = length.to_be_bytes();
+            assert_eq!(check(Framing::Tcp, &sent, &[0, 7, 0, 0, high, low, 1, 3]), malformed, "{length}");
+        }
+        assert_eq!(check(Framing::Tcp, &sent, &[0, 7, 0, 1, 0, 7, 1, 3, 4, 0, 1, 0, 2]), malformed, "protocol");
+        for cut in 0..right.len() {
+            assert_eq!(check(Framing::Tcp, &sent, &right[..cut]), Err(Incomplete), "{cut}");
+        }
+        assert_eq!(check(Framing::Tcp, &sent, &[&right[..], b"more"].concat()), Ok(4));
+        assert_eq!(check(Framing::Tcp, &sent, &tcp(7, &[1, 0x83, 2])), Ok(0));
+    }
+
+    #[test]
+    fn one_flipped_bit_of_an_rtu_reply_is_seen() {
+        let (sent, right) = (rtu(&[1, 3, 0, 0, 0, 2]), rtu(&[1, 3, 4, 0, 1, 0, 2]));
+        assert_eq!(check(Framing::Rtu, &sent, &right), Ok(0));
+        assert_eq!(check(Framing::Rtu, &sent, &rtu(&[1, 0x83, 2])), Ok(0));
+        for bit in 0..right.len() * 8 {
+            let mut garbled = right.clone();
+            garbled[bit / 8] ^= 1 << (bit % 8);
+            assert!(check(Framing::Rtu, &sent, &garbled).is_err(), "bit {bit}");
+        }
+        for cut in 0..right.len() {
+            assert_eq!(check(Framing::Rtu, &sent, &right[..cut]), Err(Incomplete), "{cut}");
+        }
+    }
+}

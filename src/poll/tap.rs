@@ -1,0 +1,125 @@
+//! What the Modbus library reads and writes through, so that brimwatch sees the bytes itself: to clear a line before
+//! it asks, and to hold every reply against its request a second time.
+
+use super::stream::Stream;
+use std::io;
+use std::pin::Pin;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::task::{Context, Poll, Waker, ready};
+use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
+
+/// Twice the longest frame (Modbus TCP: 260 bytes): whoever sends more in answer to one request is not answering.
+const RECEIVED_MOST: usize = 520;
+/// A line that still brings bytes after so many is not cleared by reading on.
+const STRAY_MOST: usize = 4096;
+
+/// One stream, two holders: the library's client and the wire.
+#[derive(Debug, Clone)]
+pub(super) struct Tap(Arc<Mutex<Tapped>>);
+
+#[derive(Debug)]
+struct Tapped {
+    stream: Stream,
+    sent: Vec<u8>,
+    received: Vec<u8>,
+    /// The other side has closed it, or it failed.
+    ended: bool,
+}
+
+impl Tap {
+    pub(super) fn new(stream: Stream) -> Tap {
+        let (sent, received) = (Vec::with_capacity(16), Vec::with_capacity(64));
+        Tap(Arc::new(Mutex::new(Tapped { stream, sent, received, ended: false })))
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Tapped> {
+        // Bytes and a flag: whole whatever happened to a holder.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Begins a new request: what was sent and received before is past.
+    pub(super) fn begin(&self) {
+        let mut tapped = self.lock();
+        tapped.sent.clear();
+        tapped.received.clear();
+    }
+
+    /// What was sent and received since [`Tap::begin`].
+    pub(super) fn look<T>(&self, look: impl FnOnce(&[u8], &[u8]) -> T) -> T {
+        let tapped = self.lock();
+        look(&tapped.sent, &tapped.received)
+    }
+
+    /// Whether the stream has come to its end.
+    pub(super) fn ended(&self) -> bool {
+        self.lock().ended
+    }
+
+    /// Throws away what has come in unasked, without waiting; how much that was.
+    ///
+    /// # Errors
+    /// When the stream has come to its end, or does not stop.
+    pub(super) fn clear(&self) -> io::Result<usize> {
+        let mut context = Context::from_waker(Waker::noop());
+        let mut strays = 0;
+        while let Poll::Ready(read) = self.poll_discard(&mut context) {
+            strays += read?;
+            if strays > STRAY_MOST {
+                return Err(io::Error::other("bytes without end"));
+            }
+        }
+        Ok(strays)
+    }
+
+    /// Waits for bytes that nobody asked for and throws them away; how many came.
+    pub(super) async fn discard(&self) -> io::Result<usize> {
+        std::future::poll_fn(|context| self.poll_discard(context)).await
+    }
+
+    fn poll_discard(&self, context: &mut Context<'_>) -> Poll<io::Result<usize>> {
+        let mut scratch = [0; 256];
+        let mut buf = ReadBuf::new(&mut scratch);
+        let mut tapped = self.lock();
+        let read = ready!(Pin::new(&mut tapped.stream).poll_read(context, &mut buf));
+        if read.is_err() || buf.filled().is_empty() {
+            tapped.ended = true;
+            return Poll::Ready(Err(read.err().unwrap_or(io::ErrorKind::UnexpectedEof.into())));
+        }
+        Poll::Ready(Ok(buf.filled().len()))
+    }
+}
+
+impl AsyncRead for Tap {
+    fn poll_read(self: Pin<&mut Self>, context: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
+        let mut tapped = self.lock();
+        let before = buf.filled().len();
+        let read = ready!(Pin::new(&mut tapped.stream).poll_read(context, buf));
+        let new = &buf.filled()[before..];
+        tapped.ended |= read.is_err() || new.is_empty();
+        if tapped.received.len() + new.len() > RECEIVED_MOST {
+            return Poll::Ready(Err(io::Error::other("more than an answer")));
+        }
+        tapped.received.extend_from_slice(new);
+        Poll::Ready(read)
+    }
+}
+
+impl AsyncWrite for Tap {
+    fn poll_write(self: Pin<&mut Self>, context: &mut Context<'_>, bytes: &[u8]) -> Poll<io::Result<usize>> {
+        let mut tapped = self.lock();
+        let written = ready!(Pin::new(&mut tapped.stream).poll_write(context, bytes));
+        match &written {
+            Ok(count) => tapped.sent.extend_from_slice(&bytes[..*count]),
+            Err(_) => tapped.ended = true,
+        }
+        Poll::Ready(written)
+    }
+
+    fn poll_flush(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.lock().stream).poll_flush(context)
+    }
+
+    fn poll_shutdown(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.lock().stream).poll_shutdown(context)
+    }
+}

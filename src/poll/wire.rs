@@ -1,0 +1,241 @@
+//! The way to the devices of a link: opened when needed, cleared before each request, opened anew after trouble.
+
+use super::back_off::BackOff;
+use super::blocks::BlockSpec;
+use super::late::{Late, Next};
+use super::link::LinkSpec;
+use super::modbus::Client;
+use super::reply::{Framing, Shortfall, check};
+use super::stream::{self, Stream, Trouble};
+use super::tap::Tap;
+use super::way::Way;
+use crate::clock::{MachineTime, machine_duration};
+use crate::engine::input::MissReason;
+use std::io;
+use std::time::Duration;
+use tokio::task::JoinHandle;
+use tokio::time::{sleep, timeout};
+
+/// Pauses between attempts to open a way, s of engine time: with the longest, a device is back within 1 s and one
+/// period of being there again.
+const RETRY_LEAST_S: f64 = 0.025;
+/// See above.
+const RETRY_MOST_S: f64 = 0.9;
+/// Silence that parts the frames of a serial line behind a TCP gateway, which hands them on in pieces (assumption).
+const SILENCE_OVER_TCP: Duration = Duration::from_millis(5);
+
+/// The way to the devices of a link.
+pub(super) struct Wire {
+    name: String,
+    way: Way,
+    framing: Framing,
+    connect_time_out: Duration,
+    pause: Duration,
+    /// What parts two RTU frames.
+    silence: Duration,
+    opening: Option<JoinHandle<Result<Stream, Trouble>>>,
+    open: Option<(Client, Tap)>,
+    /// Why it could not be opened the last time.
+    trouble: MissReason,
+    back_off: BackOff,
+    connections: u32,
+    /// The request that is under way.
+    asked: Option<(u8, BlockSpec, MachineTime)>,
+    late: Late,
+    heard: MachineTime,
+}
+
+impl Wire {
+    pub(super) fn new(link: &LinkSpec) -> Wire {
+        let (framing, silence) = match &link.way {
+            Way::Tcp { .. } => (Framing::Tcp, Duration::ZERO),
+            Way::RtuOverTcp { .. } => (Framing::Rtu, SILENCE_OVER_TCP),
+            Way::Serial(serial) => (Framing::Rtu, Duration::from_secs_f64(serial.silence_s())),
+        };
+        let retry = |s| machine_duration(s, link.speed);
+        Wire {
+            name: link.name.clone(),
+            way: link.way.clone(),
+            framing,
+            connect_time_out: machine_duration(link.connect_time_out_s, link.speed),
+            pause: machine_duration(link.pause_s, link.speed),
+            silence,
+            opening: None,
+            open: None,
+            trouble: MissReason::NoConnection,
+            back_off: BackOff::new(retry(RETRY_LEAST_S), retry(RETRY_MOST_S), 0, u64::from(link.number) << 32),
+            connections: 0,
+            asked: None,
+            late: Late::default(),
+            heard: MachineTime(0),
+        }
+    }
+
+    /// Connections made, and serial ports opened, so far.
+    pub(super) fn connections(&self) -> u32 {
+        self.connections
+    }
+
+    /// Sees to it that a request can leave now: the way is open, nothing that came unasked lies on it, and the pause
+    /// since the last answer is over.
+    pub(super) async fn ready(&mut self) -> Result<(), MissReason> {
+        if self.framing == Framing::Tcp && !self.is_clear() {
+            // Whatever came unasked, and an end: a new connection is free of both.
+            self.open = None;
+        }
+        if self.open.is_none() {
+            self.open_way().await?;
+        }
+        sleep_until(self.heard, self.pause).await;
+        self.wait_for_silence().await
+    }
+
+    fn is_clear(&self) -> bool {
+        self.open.as_ref().is_none_or(|(_, tap)| matches!(tap.clear(), Ok(0)))
+    }
+
+    /// An attempt that outlasts one round is waited for in the next.
+    async fn open_way(&mut self) -> Result<(), MissReason> {
+        if self.opening.is_none() {
+            if self.back_off.waits(MachineTime::now()) {
+                return Err(self.trouble);
+            }
+            self.opening = Some(tokio::spawn(stream::open(self.way.clone(), self.connect_time_out)));
+        }
+        let Some(opening) = &mut self.opening else { return Err(self.trouble) };
+        let opened = opening.await;
+        self.opening = None;
+        let trouble = match opened {
+            Ok(Ok(stream)) => {
+                let tap = Tap::new(stream);
+                self.open = Some((Client::new(self.framing, tap.clone()), tap));
+                self.connections = self.connections.saturating_add(1);
+                return Ok(());
+            }
+            Ok(Err(trouble)) => trouble,
+            Err(error) => Trouble { reason: MissReason::NoConnection, detail: error.to_string() },
+        };
+        if self.trouble != trouble.reason || !self.back_off.has_failed() {
+            tracing::warn!(link = self.name, reason = ?trouble.reason, "{}", trouble.detail);
+        }
+        self.trouble = trouble.reason;
+        self.back_off.failed(MachineTime::now());
+        Err(self.trouble)
+    }
+
+    /// Until nothing has come for as long as parts two frames, whatever came is thrown away.
+    async fn wait_for_silence(&mut self) -> Result<(), MissReason> {
+        let Some((_, tap)) = self.open.as_ref().filter(|_| self.framing == Framing::Rtu) else { return Ok(()) };
+        self.heard = clear(tap, self.heard, self.silence).await.map_err(|_| MissReason::ConnectionLost)?;
+        Ok(())
+    }
+
+    /// Reads one block of a unit: its words, or the exception it answered with. [`Wire::ready`] comes first.
+    pub(super) async fn read(&mut self, unit: u8, block: &BlockSpec) -> Result<Result<Vec<u16>, u8>, MissReason> {
+        if self.framing == Framing::Rtu {
+            match self.late.next(unit, block, MachineTime::now()) {
+                Next::Ask => {}
+                Next::Wait => return Err(MissReason::Unsettled),
+                Next::First(part) => match self.call(unit, &part).await? {
+                    Ok(_) => self.late.answered(unit),
+                    // It may be the answer to an earlier request: the part's own may still come.
+                    Err(_) => {
+                        self.late.answered(unit);
+                        self.late.unanswered(unit, &part, MachineTime::now());
+                    }
+                },
+            }
+        }
+        let words = self.call(unit, block).await?;
+        if words.is_ok() {
+            self.late.answered(unit);
+        }
+        Ok(words)
+    }
+
+    async fn call(&mut self, unit: u8, block: &BlockSpec) -> Result<Result<Vec<u16>, u8>, MissReason> {
+        sleep_until(self.heard, self.pause).await;
+        self.wait_for_silence().await?;
+        let Some((client, tap)) = &mut self.open else { return Err(MissReason::NoConnection) };
+        tap.begin();
+        self.asked = Some((unit, *block, MachineTime::now()));
+        let words = client.read(unit, block).await;
+        self.heard = MachineTime::now();
+        // What the library took for an answer is looked at a second time.
+        let verdict = tap.look(|sent, received| check(self.framing, sent, received));
+        match (verdict, words) {
+            (Ok(_), Ok(words)) => {
+                self.asked = None;
+                self.back_off.succeeded();
+                Ok(words)
+            }
+            (Err(Shortfall::NotTheReply(reason)), _) => Err(reason),
+            _ if tap.ended() => Err(MissReason::ConnectionLost),
+            _ => Err(MissReason::Malformed),
+        }
+    }
+
+    /// Why a round that ran out of time had no answer: what has come in may say so.
+    pub(super) fn why_late(&self) -> MissReason {
+        let Some((_, tap)) = &self.open else {
+            return if self.opening.is_some() { MissReason::NoConnection } else { self.trouble };
+        };
+        let came = |sent: &[u8], received: &[u8]| match check(self.framing, sent, received) {
+            Err(Shortfall::NotTheReply(reason)) if !received.is_empty() => reason,
+            _ => MissReason::TimeOut,
+        };
+        match self.asked {
+            Some(_) => tap.look(came),
+            // Nothing was asked: the line was never silent.
+            None => MissReason::Unsettled,
+        }
+    }
+
+    /// After anything but a well-formed answer the connection starts anew. A serial port stays open, since nothing is
+    /// gained by setting it again; only the library's client goes, with whatever it has half read.
+    pub(super) fn broke(&mut self) {
+        if let Some((unit, block, asked)) = self.asked.take() {
+            self.late.unanswered(unit, &block, asked);
+        }
+        self.heard = MachineTime::now();
+        self.open = match self.open.take() {
+            Some((_, tap)) if matches!(self.way, Way::Serial(_)) && !tap.ended() => {
+                Some((Client::new(self.framing, tap.clone()), tap))
+            }
+            _ => None,
+        };
+    }
+}
+
+impl Drop for Wire {
+    fn drop(&mut self) {
+        if let Some(opening) = &self.opening {
+            opening.abort();
+        }
+    }
+}
+
+/// Reads a line until it has been silent long enough; when it was last heard.
+async fn clear(tap: &Tap, mut heard: MachineTime, silence: Duration) -> io::Result<MachineTime> {
+    loop {
+        if tap.clear()? > 0 {
+            heard = MachineTime::now();
+        }
+        let left = silence.saturating_sub(MachineTime::now().since(heard));
+        if left.is_zero() {
+            return Ok(heard);
+        }
+        if let Ok(strays) = timeout(left, tap.discard()).await {
+            strays?;
+            heard = MachineTime::now();
+        }
+    }
+}
+
+/// Until `pause` after `then`.
+async fn sleep_until(then: MachineTime, pause: Duration) {
+    let left = pause.saturating_sub(MachineTime::now().since(then));
+    if !left.is_zero() {
+        sleep(left).await;
+    }
+}

@@ -1,0 +1,223 @@
+//! What must move because mass moved, and does not.
+//!
+//! A value that repeats is no finding in itself: a level gauge repeats for minutes, a scale of 20 kg division for
+//! seconds, a coarse pressure or temperature for as long as it likes, and in a bay at rest everything does. So nothing
+//! here counts seconds alone; mass must have moved. Two things say that it does:
+//!
+//! - the *other* witnesses, as far as they moved since the value last changed;
+//! - the flow rate, summed since then, above what its noise and zero could feign.
+//!
+//! A witness's signal is *frozen* when what either says exceeds one division and four standard uncertainties. The rate
+//! counts against a signal by itself only while it changes: a rate that repeats at a valve that was closed would
+//! otherwise call everything frozen that rightly stands. It runs ahead of the tank by the line's contents and
+//! the gauge's lag, so these are left to it.
+//!
+//! One cause can freeze several signals at once: a gateway that replays its cache, a transmitter that hangs. Then no
+//! witness moves and none is missed by the others. So the signals of one link, and those of one transmitter, are looked
+//! at together. They are *frozen together* when
+//!
+//! 1. every one that is read has been the same for 15 s and three periods (a gateway that asks a slow line in turn
+//!    rightly repeats for some seconds; beyond 15 s its values are too old to be used in any case);
+//! 2. one of their witnesses' signals is frozen, or the flow rate among them says that it must have moved by one
+//!    division and four standard uncertainties (the rate contradicts its own neighbours and repeats like them);
+//! 3. two witnesses' signals bear that out, or three signals in all, each having repeated through more mass than it
+//!    ever did before when it then moved by itself: a coarse pressure that is used to standing still is no evidence.
+//!
+//! All of the group are then lost, pressures, temperatures and yes/no signals too, until one of them changes. A valve
+//! that closes in earnest makes the rate fall: that is a change, and no mass moves after it. Without a rate signal
+//! among them a group that holds every witness cannot be told from a closed valve, and is not judged.
+
+use super::frame::{Estimate, Reason, Validity};
+use super::reading::State;
+use super::settings::{Settings, SignalKind, SignalSetup};
+use crate::time::EngineTime;
+
+/// Standard uncertainties that a frozen value must fail to move by, beyond one division.
+const FROZEN_SIGMAS: f64 = 4.0;
+
+/// A group must have repeated this long, s: the longest that a gateway is believed to take for a round of its
+/// own over a slow line (assumption).
+const TOGETHER_S: f64 = 15.0;
+
+/// And this many periods: fewer readings are no repetition.
+const TOGETHER_PERIODS: f64 = 3.0;
+
+/// Witnesses' signals that bear out a common cause.
+const WITNESSES_ALIKE: usize = 2;
+
+/// Signals in all that do.
+const SIGNALS_ALIKE: usize = 3;
+
+/// For how long, and through how much mass, a value has been the same.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Still {
+    changed_at: Option<EngineTime>,
+    /// Movement the other witnesses saw since then, kg.
+    moved_kg: f64,
+    /// Movement by the rate since then, kg.
+    said_kg: f64,
+    /// The same, as far as the rate itself changed meanwhile, kg.
+    said_alive_kg: f64,
+    /// The most movement it repeated through before it moved by itself, kg.
+    used_to_kg: f64,
+    /// It was found frozen.
+    pub found: Option<Reason>,
+}
+
+impl Still {
+    /// The same since then, nothing known before.
+    pub fn since(at: EngineTime) -> Still {
+        Still { changed_at: Some(at), ..Still::default() }
+    }
+
+    /// Another value.
+    pub fn changed(&mut self, at: EngineTime) {
+        let learned_kg = if self.found.is_none() { self.said_kg } else { 0.0 };
+        *self = Still { used_to_kg: self.used_to_kg.max(learned_kg), ..Still::since(at) };
+    }
+
+    /// Since when it has been the same.
+    pub fn changed_at(&self) -> Option<EngineTime> {
+        self.changed_at
+    }
+}
+
+/// What moves the mass, by the flow rate.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Mover {
+    /// Mass flow, kg/s; 0 where nothing says that any moves.
+    pub kg_per_s: f64,
+    /// The rate signal it is read from; `None`: the reconciled rate of the tick before, which stands for no signal.
+    pub signal: Option<u16>,
+}
+
+/// How a witness's signal must follow.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Expected {
+    /// Which.
+    pub signal: u16,
+    /// What the other witnesses saw move since the tick before, kg.
+    pub moved_kg: Option<Estimate>,
+    /// Its movement per kilogram, SI/kg; `None` while that is not known.
+    pub per_kg: Option<f64>,
+    /// The rate runs ahead of it by this, kg.
+    pub behind_kg: f64,
+}
+
+impl Expected {
+    /// Whether it must have shown in the signal that so much moved.
+    fn must_show(&self, setup: &SignalSetup, moved_kg: f64, moved_u_kg: f64) -> bool {
+        let Some(per_kg) = self.per_kg else { return false };
+        let moved_u = moved_u_kg * per_kg;
+        let u = (setup.noise * setup.noise + moved_u * moved_u).sqrt();
+        (moved_kg * per_kg).abs() > setup.division + FROZEN_SIGMAS * u
+    }
+}
+
+/// Holds every signal against what moved in the last `step_s` seconds.
+pub(super) fn look(
+    settings: &Settings,
+    groups: &[Vec<usize>],
+    states: &mut [State],
+    step_s: f64,
+    mover: Mover,
+    expected: &[Expected],
+) {
+    let rate_changed_at = mover.signal.and_then(|s| states.get(usize::from(s))?.still.changed_at());
+    for state in states.iter_mut() {
+        let kg = mover.kg_per_s * step_s;
+        state.still.said_kg += kg;
+        if rate_changed_at > state.still.changed_at {
+            state.still.said_alive_kg += kg;
+        }
+    }
+    for expected in expected {
+        let index = usize::from(expected.signal);
+        let (Some(setup), Some(state)) = (settings.signals.get(index), states.get_mut(index)) else { continue };
+        let by_others = expected.moved_kg.is_some_and(|moved| {
+            state.still.moved_kg += moved.value;
+            expected.must_show(setup, state.still.moved_kg, moved.u)
+        });
+        let said_kg = (state.still.said_alive_kg - expected.behind_kg).max(0.0);
+        let by_rate = expected.must_show(setup, said_kg, 0.0) && repeats(settings, setup, state, state.read_at);
+        if state.validity.is_credible() && (by_others || by_rate) {
+            state.freeze(Reason::Frozen);
+        }
+    }
+    for group in groups {
+        if together(settings, states, group, mover, expected) {
+            for &member in group {
+                if let Some(state) = states.get_mut(member).filter(|s| looked_at(s)) {
+                    state.freeze(Reason::FrozenTogether);
+                }
+            }
+        }
+    }
+}
+
+/// Something of what was found frozen together has changed: nothing of it is taken for frozen any more.
+pub(super) fn thaw(settings: &Settings, groups: &[Vec<usize>], states: &mut [State], device: u16, now: EngineTime) {
+    let of_device = |m: &usize| settings.signals[*m].device == device;
+    for group in groups.iter().filter(|group| group.iter().any(of_device)) {
+        for &member in group {
+            if let Some(state) = states.get_mut(member).filter(|s| s.still.found == Some(Reason::FrozenTogether)) {
+                state.thaw(now);
+            }
+        }
+    }
+}
+
+/// Signals that one cause can freeze: those of a link, those of a transmitter.
+pub(super) fn groups(settings: &Settings) -> Vec<Vec<usize>> {
+    let mut groups: Vec<((bool, &str), Vec<usize>)> = Vec::new();
+    for (index, signal) in settings.signals.iter().enumerate() {
+        let link = settings.devices.get(usize::from(signal.device)).map(|d| (false, d.link.as_str()));
+        let transmitter = signal.transmitter.as_deref().map(|name| (true, name));
+        for shared in link.into_iter().chain(transmitter) {
+            match groups.iter_mut().find(|(of, _)| *of == shared) {
+                Some((_, group)) => group.push(index),
+                None => groups.push((shared, vec![index])),
+            }
+        }
+    }
+    groups.into_iter().map(|(_, group)| group).collect()
+}
+
+/// One that is read: usable, or found frozen by itself.
+fn looked_at(state: &State) -> bool {
+    state.validity.is_credible() || state.validity == Validity::Lost(Reason::Frozen)
+}
+
+fn is_yes_no(kind: SignalKind) -> bool {
+    use SignalKind as K;
+    matches!(kind, K::HighLevelSwitch | K::ShutoffClosed | K::EmergencyStop | K::ShutoffBypassed)
+}
+
+/// At that time it had been the same for so long that a slow gateway is no reason any more.
+fn repeats(settings: &Settings, setup: &SignalSetup, state: &State, at: Option<EngineTime>) -> bool {
+    let period_s = settings.devices.get(usize::from(setup.device)).map_or(0.0, |d| d.period_s);
+    let long_s = TOGETHER_S.max(TOGETHER_PERIODS * period_s);
+    at.zip(state.still.changed_at).is_some_and(|(at, changed)| at.since_s(changed) >= long_s)
+}
+
+/// Whether one cause has frozen the group.
+fn together(settings: &Settings, states: &[State], group: &[usize], mover: Mover, expected: &[Expected]) -> bool {
+    let members = || group.iter().copied().filter(|&m| states.get(m).is_some_and(looked_at));
+    let newest = members().filter_map(|m| states[m].read_at).max();
+    // One that is not used but moves shows as well as any that something comes through.
+    let read = || group.iter().filter(|&&m| states[m].still.changed_at.is_some());
+    if !read().all(|&m| repeats(settings, &settings.signals[m], &states[m], newest)) {
+        return false;
+    }
+    let measured = || members().filter(|&m| !is_yes_no(settings.signals[m].kind));
+    let said_kg = measured().map(|m| states[m].still.said_kg).fold(f64::INFINITY, f64::min);
+    let rate_is_one = members().any(|m| mover.signal.is_some_and(|s| usize::from(s) == m));
+    let witness = |m: usize| expected.iter().find(|e| usize::from(e.signal) == m);
+    let stands = |m: usize| {
+        let must = |e: &Expected| e.must_show(&settings.signals[m], (said_kg - e.behind_kg).max(0.0), 0.0);
+        states[m].still.found.is_some() || rate_is_one && witness(m).is_some_and(must)
+    };
+    let evidence = || measured().filter(|&m| said_kg > states[m].still.used_to_kg || states[m].still.found.is_some());
+    let witnesses = evidence().filter(|&m| witness(m).is_some()).count();
+    measured().any(stands) && (witnesses >= WITNESSES_ALIKE || evidence().count() >= SIGNALS_ALIKE)
+}

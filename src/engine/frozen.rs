@@ -8,7 +8,7 @@
 //! - the flow rate, summed since then, above what its noise and zero could feign.
 //!
 //! A witness's signal is *frozen* when what either says exceeds one division and four standard uncertainties. The rate
-//! counts against a signal by itself only while it changes: a rate that repeats at a valve that was closed would
+//! counts against a signal by itself only up to its own last change: a rate that hangs when a valve closes would
 //! otherwise call everything frozen that rightly stands. It runs ahead of the tank by the line's contents and
 //! the gauge's lag, so these are left to it.
 //!
@@ -20,8 +20,9 @@
 //!    rightly repeats for some seconds; beyond 15 s its values are too old to be used in any case);
 //! 2. one of their witnesses' signals is frozen, or the flow rate among them says that it must have moved by one
 //!    division and four standard uncertainties (the rate contradicts its own neighbours and repeats like them);
-//! 3. two witnesses' signals bear that out, or three signals in all, each having repeated through more mass than it
-//!    ever did before when it then moved by itself: a coarse pressure that is used to standing still is no evidence.
+//! 3. two witnesses' signals bear that out, or three signals in all: frozen by themselves, or repeating through more
+//!    mass than they ever did before they then moved. A coarse pressure that is used to standing still, or never moved
+//!    yet, is no evidence.
 //!
 //! All of the group are then lost, pressures, temperatures and yes/no signals too, until one of them changes. A valve
 //! that closes in earnest makes the rate fall: that is a change, and no mass moves after it. Without a rate signal
@@ -48,16 +49,23 @@ const WITNESSES_ALIKE: usize = 2;
 /// Signals in all that do.
 const SIGNALS_ALIKE: usize = 3;
 
+/// What a flow rate said.
+#[derive(Debug, Clone, Copy, Default)]
+struct Said {
+    kg: f64,
+    s: f64,
+}
+
 /// For how long, and through how much mass, a value has been the same.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Still {
     changed_at: Option<EngineTime>,
     /// Movement the other witnesses saw since then, kg.
     moved_kg: f64,
-    /// Movement by the rate since then, kg.
-    said_kg: f64,
-    /// The same, as far as the rate itself changed meanwhile, kg.
-    said_alive_kg: f64,
+    /// Movement by the rate since then, kg, and how long the rate said so, s.
+    said: Said,
+    /// The same up to when the rate itself last changed.
+    said_alive: Said,
     /// The most movement it repeated through before it moved by itself, kg.
     used_to_kg: f64,
     /// It was found frozen.
@@ -72,7 +80,7 @@ impl Still {
 
     /// Another value.
     pub fn changed(&mut self, at: EngineTime) {
-        let learned_kg = if self.found.is_none() { self.said_kg } else { 0.0 };
+        let learned_kg = if self.found.is_none() { self.said.kg } else { 0.0 };
         *self = Still { used_to_kg: self.used_to_kg.max(learned_kg), ..Still::since(at) };
     }
 
@@ -114,52 +122,84 @@ impl Expected {
     }
 }
 
-/// Holds every signal against what moved in the last `step_s` seconds.
-pub(super) fn look(
-    settings: &Settings,
-    groups: &[Vec<usize>],
-    states: &mut [State],
-    step_s: f64,
-    mover: Mover,
-    expected: &[Expected],
-) {
-    let rate_changed_at = mover.signal.and_then(|s| states.get(usize::from(s))?.still.changed_at());
-    for state in states.iter_mut() {
-        let kg = mover.kg_per_s * step_s;
-        state.still.said_kg += kg;
-        if rate_changed_at > state.still.changed_at {
-            state.still.said_alive_kg += kg;
-        }
+/// Looks for what is frozen.
+#[derive(Debug, Clone)]
+pub(super) struct Frozen {
+    /// Signals that one cause can freeze: those of a link, those of a transmitter.
+    groups: Vec<Vec<usize>>,
+    /// The last look.
+    looked_at: Option<EngineTime>,
+    /// The last change of the rate that was seen.
+    rate_changed_at: Option<EngineTime>,
+}
+
+impl Frozen {
+    /// Nothing has moved yet.
+    pub fn new(settings: &Settings) -> Frozen {
+        Frozen { groups: groups(settings), looked_at: None, rate_changed_at: None }
     }
-    for expected in expected {
-        let index = usize::from(expected.signal);
-        let (Some(setup), Some(state)) = (settings.signals.get(index), states.get_mut(index)) else { continue };
-        let by_others = expected.moved_kg.is_some_and(|moved| {
-            state.still.moved_kg += moved.value;
-            expected.must_show(setup, state.still.moved_kg, moved.u)
-        });
-        let said_kg = (state.still.said_alive_kg - expected.behind_kg).max(0.0);
-        let by_rate = expected.must_show(setup, said_kg, 0.0) && repeats(settings, setup, state, state.read_at);
-        if state.validity.is_credible() && (by_others || by_rate) {
-            state.freeze(Reason::Frozen);
-        }
+
+    /// Nobody watched for a while: what moved meanwhile is held against nothing.
+    pub fn blind(&mut self) {
+        self.looked_at = None;
     }
-    for group in groups {
-        if together(settings, states, group, mover, expected) {
-            for &member in group {
-                if let Some(state) = states.get_mut(member).filter(|s| looked_at(s)) {
-                    state.freeze(Reason::FrozenTogether);
+
+    /// Holds every signal against what moved since the last look.
+    pub fn look(
+        &mut self,
+        settings: &Settings,
+        states: &mut [State],
+        now: EngineTime,
+        mover: Mover,
+        expected: &[Expected],
+    ) {
+        let since = self.looked_at.replace(now);
+        self.hear(states, since.map_or(0.0, |since| now.since_s(since)), mover);
+        for expected in expected {
+            let index = usize::from(expected.signal);
+            let (Some(setup), Some(state)) = (settings.signals.get(index), states.get_mut(index)) else { continue };
+            let by_others = expected.moved_kg.is_some_and(|moved| {
+                state.still.moved_kg += moved.value;
+                expected.must_show(setup, state.still.moved_kg, moved.u)
+            });
+            let Said { kg, s } = state.still.said_alive;
+            let by_rate =
+                s >= long_s(settings, setup) && expected.must_show(setup, (kg - expected.behind_kg).max(0.0), 0.0);
+            if state.validity.is_credible() && (by_others || by_rate) {
+                state.freeze(Reason::Frozen);
+            }
+        }
+        for group in &self.groups {
+            if together(settings, states, group, mover, expected) {
+                for &member in group {
+                    if let Some(state) = states.get_mut(member).filter(|s| looked_at(s)) {
+                        state.freeze(Reason::FrozenTogether);
+                    }
                 }
             }
         }
     }
-}
 
-/// Something of what was found frozen together has changed: nothing of it is taken for frozen any more.
-pub(super) fn thaw(settings: &Settings, groups: &[Vec<usize>], states: &mut [State], device: u16, now: EngineTime) {
-    let of_device = |m: &usize| settings.signals[*m].device == device;
-    for group in groups.iter().filter(|group| group.iter().any(of_device)) {
-        for &member in group {
+    /// Sums up what the rate says. What it said is believed by itself once it has changed again.
+    fn hear(&mut self, states: &mut [State], step_s: f64, mover: Mover) {
+        let changed_at = mover.signal.and_then(|s| states.get(usize::from(s))?.still.changed_at);
+        let alive = changed_at.is_some() && changed_at != self.rate_changed_at;
+        self.rate_changed_at = changed_at;
+        for still in states.iter_mut().map(|s| &mut s.still) {
+            if mover.kg_per_s > 0.0 {
+                still.said.kg += mover.kg_per_s * step_s;
+                still.said.s += step_s;
+            }
+            if alive {
+                still.said_alive = still.said;
+            }
+        }
+    }
+
+    /// Something of what was found frozen together has changed: nothing of it is taken for frozen any more.
+    pub fn thaw(&self, settings: &Settings, states: &mut [State], device: u16, now: EngineTime) {
+        let of_device = |m: &usize| settings.signals.get(*m).is_some_and(|s| s.device == device);
+        for &member in self.groups.iter().filter(|group| group.iter().any(of_device)).flatten() {
             if let Some(state) = states.get_mut(member).filter(|s| s.still.found == Some(Reason::FrozenTogether)) {
                 state.thaw(now);
             }
@@ -167,8 +207,8 @@ pub(super) fn thaw(settings: &Settings, groups: &[Vec<usize>], states: &mut [Sta
     }
 }
 
-/// Signals that one cause can freeze: those of a link, those of a transmitter.
-pub(super) fn groups(settings: &Settings) -> Vec<Vec<usize>> {
+/// Signals by what can freeze them at once.
+fn groups(settings: &Settings) -> Vec<Vec<usize>> {
     let mut groups: Vec<((bool, &str), Vec<usize>)> = Vec::new();
     for (index, signal) in settings.signals.iter().enumerate() {
         let link = settings.devices.get(usize::from(signal.device)).map(|d| (false, d.link.as_str()));
@@ -193,11 +233,10 @@ fn is_yes_no(kind: SignalKind) -> bool {
     matches!(kind, K::HighLevelSwitch | K::ShutoffClosed | K::EmergencyStop | K::ShutoffBypassed)
 }
 
-/// At that time it had been the same for so long that a slow gateway is no reason any more.
-fn repeats(settings: &Settings, setup: &SignalSetup, state: &State, at: Option<EngineTime>) -> bool {
+/// A value that has been the same for so long is no slow gateway's any more, s.
+fn long_s(settings: &Settings, setup: &SignalSetup) -> f64 {
     let period_s = settings.devices.get(usize::from(setup.device)).map_or(0.0, |d| d.period_s);
-    let long_s = TOGETHER_S.max(TOGETHER_PERIODS * period_s);
-    at.zip(state.still.changed_at).is_some_and(|(at, changed)| at.since_s(changed) >= long_s)
+    TOGETHER_S.max(TOGETHER_PERIODS * period_s)
 }
 
 /// Whether one cause has frozen the group.
@@ -205,19 +244,23 @@ fn together(settings: &Settings, states: &[State], group: &[usize], mover: Mover
     let members = || group.iter().copied().filter(|&m| states.get(m).is_some_and(looked_at));
     let newest = members().filter_map(|m| states[m].read_at).max();
     // One that is not used but moves shows as well as any that something comes through.
-    let read = || group.iter().filter(|&&m| states[m].still.changed_at.is_some());
-    if !read().all(|&m| repeats(settings, &settings.signals[m], &states[m], newest)) {
+    let moves = |m: usize| {
+        let changed = newest.zip(states[m].still.changed_at);
+        changed.is_some_and(|(newest, changed)| newest.since_s(changed) < long_s(settings, &settings.signals[m]))
+    };
+    if group.iter().any(|&m| moves(m)) {
         return false;
     }
     let measured = || members().filter(|&m| !is_yes_no(settings.signals[m].kind));
-    let said_kg = measured().map(|m| states[m].still.said_kg).fold(f64::INFINITY, f64::min);
+    let said_kg = measured().map(|m| states[m].still.said.kg).fold(f64::INFINITY, f64::min);
     let rate_is_one = members().any(|m| mover.signal.is_some_and(|s| usize::from(s) == m));
     let witness = |m: usize| expected.iter().find(|e| usize::from(e.signal) == m);
     let stands = |m: usize| {
         let must = |e: &Expected| e.must_show(&settings.signals[m], (said_kg - e.behind_kg).max(0.0), 0.0);
         states[m].still.found.is_some() || rate_is_one && witness(m).is_some_and(must)
     };
-    let evidence = || measured().filter(|&m| said_kg > states[m].still.used_to_kg || states[m].still.found.is_some());
+    let unused_to = |still: &Still| still.used_to_kg > 0.0 && said_kg > still.used_to_kg;
+    let evidence = || measured().filter(|&m| unused_to(&states[m].still) || states[m].still.found.is_some());
     let witnesses = evidence().filter(|&m| witness(m).is_some()).count();
     measured().any(stands) && (witnesses >= WITNESSES_ALIKE || evidence().count() >= SIGNALS_ALIKE)
 }

@@ -9,7 +9,7 @@
 use super::current::{Line, Says};
 use super::devices::Devices;
 use super::frame::{Reading, Reason, Validity};
-use super::frozen::{self, Expected, Mover, Still};
+use super::frozen::{Expected, Frozen, Mover, Still};
 use super::input::{Measured, Missed, Poll, SignalValue, Status};
 use super::settings::{Settings, SignalKind, SignalSetup};
 use crate::time::EngineTime;
@@ -170,10 +170,7 @@ fn fills_or_bursts(kind: SignalKind) -> bool {
 #[derive(Debug, Clone)]
 pub struct Readings {
     states: Vec<State>,
-    /// Signals that one cause can freeze.
-    groups: Vec<Vec<usize>>,
-    /// The last tick at which signals were held against what moved.
-    moved_at: Option<EngineTime>,
+    frozen: Frozen,
 }
 
 impl Readings {
@@ -181,7 +178,7 @@ impl Readings {
     #[must_use]
     pub fn new(settings: &Settings) -> Readings {
         let states = settings.signals.iter().map(|_| State::new()).collect();
-        Readings { states, groups: frozen::groups(settings), moved_at: None }
+        Readings { states, frozen: Frozen::new(settings) }
     }
 
     /// Takes a device's answer; true when a value that could be used no longer can. A value is placed at the middle
@@ -199,7 +196,7 @@ impl Readings {
             }
         }
         if thawed {
-            frozen::thaw(settings, &self.groups, &mut self.states, poll.device, read_at);
+            self.frozen.thaw(settings, &mut self.states, poll.device, read_at);
         }
         lost
     }
@@ -219,7 +216,7 @@ impl Readings {
             state.lose(Reason::Stale);
             state.still = Still::default();
         }
-        self.moved_at = None;
+        self.frozen.blind();
     }
 
     /// Loses what is older than one period and one time-out, and what a device without a heartbeat repeats.
@@ -240,9 +237,7 @@ impl Readings {
 
     /// Holds every signal against what has moved since the tick before.
     pub(super) fn expect(&mut self, settings: &Settings, now: EngineTime, mover: Mover, expected: &[Expected]) {
-        let since = self.moved_at.replace(now);
-        let step_s = since.map_or(0.0, |since| now.since_s(since));
-        frozen::look(settings, &self.groups, &mut self.states, step_s, mover, expected);
+        self.frozen.look(settings, &mut self.states, now, mover, expected);
     }
 
     /// Since when its value has been the same.

@@ -84,7 +84,7 @@ static LABELS: Labels = Labels {
         "device",
         "answered",
         "missed",
-        "connections",
+        "connected anew",
         "reply p50 / p99 / max",
         "late p50 / p99 / max",
         "now",
@@ -287,6 +287,9 @@ impl Language for English {
                 Validity::Doubtful(reason) => notes.push(format!("{name} is doubtful: {}.", self.reason(reason))),
                 Validity::Lost(reason) => notes.push(format!("{name} is lost: {}.", self.reason(reason))),
             }
+            if reading.status == Status::MaintenanceRequired && reading.validity.is_credible() {
+                notes.push(format!("{name} is used; {}.", status_said(reading.status)));
+            }
         }
         for witness in &frame.witnesses {
             let name = self.witness(witness.id);
@@ -319,11 +322,13 @@ impl Language for English {
             Reason::OutOfRange => "outside the plausible range".into(),
             Reason::Saturated => "at the instrument's end of range".into(),
             Reason::Frozen => "it has not moved while mass has".into(),
-            Reason::FrozenTogether => "nothing that comes with it has moved while mass has".into(),
-            Reason::HeartbeatStopped => "the device repeats old values: its heartbeat has stopped".into(),
-            Reason::FailureCurrent => "its loop current says failure".into(),
+            Reason::FrozenTogether => {
+                "nothing that comes the same way has changed while mass moved, so it may be old".into()
+            }
+            Reason::HeartbeatStopped => "its device's heartbeat has stopped, so it may be old".into(),
+            Reason::FailureCurrent => "its loop current signals a failure".into(),
             Reason::DeviceSays(status) => status_said(status).into(),
-            Reason::Torn => "it was read while it carried over".into(),
+            Reason::Torn => "it was read while its figures rolled over".into(),
             Reason::MissingCorrection => "a correction it needs is missing".into(),
             Reason::OffTheTable => "outside its table".into(),
             Reason::NoStart => "no start reading was taken".into(),
@@ -579,11 +584,11 @@ fn missed(miss: MissReason) -> &'static str {
         MissReason::WrongLength => "the answer had the wrong length",
         MissReason::Malformed => "the answer could not be read",
         MissReason::QueueFull => "brimwatch's own queue was full",
-        MissReason::WrongTransaction => "the answer was one to an earlier request",
+        MissReason::WrongTransaction => "the answer belonged to another request",
         MissReason::WrongUnit => "the answer came from another unit",
-        MissReason::WrongFunction => "the answer was one to another function",
+        MissReason::WrongFunction => "the answer was to another kind of request",
         MissReason::BadChecksum => "the answer was garbled on the line",
-        MissReason::Unsettled => "a late answer may still be on the line: nothing was asked",
+        MissReason::Unsettled => "nothing was asked, since a late answer may still be on the line",
         MissReason::NameUnknown => "the host's name is not known",
         MissReason::PortAbsent => "there is no such serial port",
         MissReason::PortForbidden => "the serial port may not be opened by this user",

@@ -12,9 +12,9 @@
 //! otherwise call everything frozen that rightly stands. It runs ahead of the tank by the line's contents and
 //! the gauge's lag, so these are left to it.
 //!
-//! One cause can freeze several signals at once: a gateway that replays its cache, a transmitter that hangs. Then no
-//! witness moves and none is missed by the others. So the signals of one link, and those of one transmitter, are looked
-//! at together. They are *frozen together* when
+//! One cause can freeze several signals at once: a gateway that replays its cache of one device or of all, a transmitter
+//! that hangs. Then no witness moves and none is missed by the others. So the signals of one link, of one device, of one
+//! transmitter are looked at together. They are *frozen together* when
 //!
 //! 1. every one that is read has been the same for 15 s and three periods (a gateway that asks a slow line in turn
 //!    rightly repeats for some seconds; beyond 15 s its values are too old to be used in any case);
@@ -73,15 +73,11 @@ pub(super) struct Still {
 }
 
 impl Still {
-    /// The same since then, nothing known before.
-    pub fn since(at: EngineTime) -> Still {
-        Still { changed_at: Some(at), ..Still::default() }
-    }
-
-    /// Another value.
-    pub fn changed(&mut self, at: EngineTime) {
+    /// Another value, or looked at anew. What it stood through while it was found frozen teaches nothing.
+    pub fn anew(&mut self, at: EngineTime) {
         let learned_kg = if self.found.is_none() { self.said.kg } else { 0.0 };
-        *self = Still { used_to_kg: self.used_to_kg.max(learned_kg), ..Still::since(at) };
+        let used_to_kg = self.used_to_kg.max(learned_kg);
+        *self = Still { changed_at: Some(at), used_to_kg, ..Still::default() };
     }
 
     /// Since when it has been the same.
@@ -125,7 +121,7 @@ impl Expected {
 /// Looks for what is frozen.
 #[derive(Debug, Clone)]
 pub(super) struct Frozen {
-    /// Signals that one cause can freeze: those of a link, those of a transmitter.
+    /// Signals that one cause can freeze: those of a link, of a device, of a transmitter.
     groups: Vec<Vec<usize>>,
     /// The last look.
     looked_at: Option<EngineTime>,
@@ -163,8 +159,9 @@ impl Frozen {
                 expected.must_show(setup, state.still.moved_kg, moved.u)
             });
             let Said { kg, s } = state.still.said_alive;
-            let by_rate =
-                s >= long_s(settings, setup) && expected.must_show(setup, (kg - expected.behind_kg).max(0.0), 0.0);
+            let by_rate = s >= long_s(settings, setup)
+                && kg > state.still.used_to_kg
+                && expected.must_show(setup, (kg - expected.behind_kg).max(0.0), 0.0);
             if state.validity.is_credible() && (by_others || by_rate) {
                 state.freeze(Reason::Frozen);
             }
@@ -209,11 +206,15 @@ impl Frozen {
 
 /// Signals by what can freeze them at once.
 fn groups(settings: &Settings) -> Vec<Vec<usize>> {
-    let mut groups: Vec<((bool, &str), Vec<usize>)> = Vec::new();
+    let mut groups: Vec<((u8, &str), Vec<usize>)> = Vec::new();
     for (index, signal) in settings.signals.iter().enumerate() {
-        let link = settings.devices.get(usize::from(signal.device)).map(|d| (false, d.link.as_str()));
-        let transmitter = signal.transmitter.as_deref().map(|name| (true, name));
-        for shared in link.into_iter().chain(transmitter) {
+        let device = settings.devices.get(usize::from(signal.device));
+        let shared = [
+            device.map(|d| (0, d.link.as_str())),
+            device.map(|d| (1, d.name.as_str())),
+            signal.transmitter.as_deref().map(|name| (2, name)),
+        ];
+        for shared in shared.into_iter().flatten() {
             match groups.iter_mut().find(|(of, _)| *of == shared) {
                 Some((_, group)) => group.push(index),
                 None => groups.push((shared, vec![index])),

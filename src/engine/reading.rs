@@ -69,7 +69,7 @@ impl State {
         self.judged = validity;
         let changed = value.is_some() && value != self.value;
         if changed || value.is_some() && self.still.changed_at().is_none() {
-            self.still.changed(read_at);
+            self.still.anew(read_at);
         }
         if value.is_some() {
             self.value = value;
@@ -110,7 +110,7 @@ impl State {
 
     /// What it was found frozen with has changed: it is looked at anew.
     pub fn thaw(&mut self, now: EngineTime) {
-        self.still = Still::since(now);
+        self.still.anew(now);
         if self.validity == Validity::Lost(Reason::FrozenTogether) {
             self.validity = self.judged;
         }

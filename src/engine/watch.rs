@@ -9,7 +9,7 @@ use super::frozen::{Expected, Mover};
 use super::projection;
 use super::reading::Readings;
 use super::reconcile::Panel;
-use super::settings::{Settings, SignalKind};
+use super::settings::{DrawOff, Settings, SignalKind};
 use super::verdict::{self, Origins};
 use super::witness::{Account, Scene, flow, flow_rate, geometry, main_signals, scale, tank};
 use crate::time::EngineTime;
@@ -102,7 +102,12 @@ impl Watch {
             _ => None,
         };
         let mover = self.mover(&scene);
+        let tank = settings.tanks.get(usize::from(delivery.setup.tank));
         let behind_kg = |signal: u16| match settings.signals.get(usize::from(signal)) {
+            // What is drawn off may be all that comes in: by the rate alone nothing is expected of the level.
+            Some(s) if s.kind == SignalKind::Level && tank.is_none_or(|t| t.draw_off != DrawOff::DeclaredZero) => {
+                f64::INFINITY
+            }
             Some(s) if s.kind == SignalKind::Level => {
                 let fill_kg = density.map_or(0.0, |d| scene.line_fill_kg(d).0 + scene.line_fill_kg(d).1);
                 fill_kg + mover.kg_per_s * s.lag_s

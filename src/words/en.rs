@@ -461,7 +461,10 @@ fn verdict(scene: Scene<'_>, first: String, alarmed: bool) -> Text {
         VerdictWord::Disagree | VerdictWord::CannotTellWhich if alarmed => says(first),
         VerdictWord::Disagree | VerdictWord::CannotTellWhich => disagree(verdict),
         VerdictWord::NotIndependent => Text {
-            says: format!("{first} Two instruments follow each other more closely than their noise allows."),
+            says: format!(
+                "{first} Two instruments are not independent: they share a transmitter, or follow each other more \
+                 closely than their noise allows."
+            ),
             beyond: "They count as one. A fault they share, or a leak, would not be seen.".into(),
             ..Text::default()
         },

@@ -71,6 +71,8 @@ pub struct Story {
     pub copied: bool,
     /// Devices that do not answer.
     pub silent: Vec<u16>,
+    /// Devices of which nothing is heard at all, not even that they were missed.
+    pub unheard: Vec<u16>,
     /// Everything that was fed in, for replays.
     pub inputs: Vec<Input>,
     /// Every frame that was given out.
@@ -112,6 +114,7 @@ impl Story {
             cache: BTreeMap::new(),
             copied: false,
             silent: Vec::new(),
+            unheard: Vec::new(),
             inputs: Vec::new(),
             outputs: Vec::new(),
         };
@@ -161,6 +164,9 @@ impl Story {
             self.s += 1;
             let truth = self.truth();
             for device in (0u16..).take(self.settings.devices.len()) {
+                if self.unheard.contains(&device) {
+                    continue;
+                }
                 let event = if self.silent.contains(&device) {
                     let requested = EngineTime((self.s - self.zero_s) * SECOND_NS);
                     Event::Missed(Missed { device, requested, reason: MissReason::TimeOut })

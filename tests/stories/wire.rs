@@ -149,6 +149,28 @@ fn a_device_speaks_of_itself() {
     assert_eq!(story.last.together.expect("two are left").degrees_of_freedom, 1);
 }
 
+/// What is no value is not used from the poll on that showed it; what is not heard of, after a period and a time-out.
+#[test]
+fn what_cannot_be_used_is_not_used_any_more() {
+    for (value, reason) in [
+        (Measured::Exception(4), Reason::DeviceException(4)),
+        (Measured::NotANumber, Reason::NotANumber),
+        (Measured::Number(-1.0), Reason::OutOfRange),
+        (Measured::Number(7.95), Reason::Saturated),
+    ] {
+        let mut story = Story::transferring(START_S + 300);
+        story.stuck = vec![(SignalKind::Level, value)];
+        story.run_to(START_S + 301);
+        assert_eq!(story.last.witnesses[TANK].validity, Validity::Lost(reason));
+        assert_eq!(story.last.together.expect("two are left").degrees_of_freedom, 1, "{reason:?}");
+    }
+    let mut story = Story::transferring(START_S + 300);
+    story.unheard = vec![story.device_of(SignalKind::Level)];
+    let stale = Validity::Lost(Reason::Stale);
+    let after_s = seconds_until(&mut story, START_S + 300, 2, |f| f.witnesses[TANK].validity == stale);
+    println!("period 1 s, time-out 0.5 s, nothing heard: said at tick {after_s}");
+}
+
 /// A carry goes through while the total is read: that poll gives no total, the next one does.
 #[test]
 fn a_torn_total_is_gone_for_one_poll() {

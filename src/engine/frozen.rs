@@ -135,8 +135,8 @@ impl Frozen {
         Frozen { groups: groups(settings), looked_at: None, rate_changed_at: None }
     }
 
-    /// Nobody watched for a while: what moved meanwhile is held against nothing.
-    pub fn blind(&mut self) {
+    /// A transfer starts, or nobody watched for a while: what moved before is held against nothing.
+    pub fn anew(&mut self) {
         self.looked_at = None;
     }
 
@@ -169,7 +169,7 @@ impl Frozen {
         for group in &self.groups {
             if together(settings, states, group, mover, expected) {
                 for &member in group {
-                    if let Some(state) = states.get_mut(member).filter(|s| looked_at(s)) {
+                    if let Some(state) = states.get_mut(member).filter(|s| is_read(s)) {
                         state.freeze(Reason::FrozenTogether);
                     }
                 }
@@ -181,7 +181,7 @@ impl Frozen {
     fn hear(&mut self, states: &mut [State], step_s: f64, mover: Mover) {
         let changed_at = mover.signal.and_then(|s| states.get(usize::from(s))?.still.changed_at);
         let alive = changed_at.is_some() && changed_at != self.rate_changed_at;
-        self.rate_changed_at = changed_at;
+        self.rate_changed_at = changed_at.or(self.rate_changed_at);
         for still in states.iter_mut().map(|s| &mut s.still) {
             if mover.kg_per_s > 0.0 {
                 still.said.kg += mover.kg_per_s * step_s;
@@ -225,7 +225,7 @@ fn groups(settings: &Settings) -> Vec<Vec<usize>> {
 }
 
 /// One that is read: usable, or found frozen by itself.
-fn looked_at(state: &State) -> bool {
+fn is_read(state: &State) -> bool {
     state.validity.is_credible() || state.validity == Validity::Lost(Reason::Frozen)
 }
 
@@ -242,7 +242,7 @@ fn long_s(settings: &Settings, setup: &SignalSetup) -> f64 {
 
 /// Whether one cause has frozen the group.
 fn together(settings: &Settings, states: &[State], group: &[usize], mover: Mover, expected: &[Expected]) -> bool {
-    let members = || group.iter().copied().filter(|&m| states.get(m).is_some_and(looked_at));
+    let members = || group.iter().copied().filter(|&m| states.get(m).is_some_and(is_read));
     let newest = members().filter_map(|m| states[m].read_at).max();
     // One that is not used but moves shows as well as any that something comes through.
     let moves = |m: usize| {

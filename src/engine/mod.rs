@@ -253,6 +253,7 @@ impl Monitor {
                 if let Some(delivery) = &mut self.delivery {
                     delivery.start_transfer(self.at, &self.readings);
                 }
+                self.readings.transfer_starts();
                 self.watch = Watch::new(self.at);
             }
             What::Closed => self.close(),

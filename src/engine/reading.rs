@@ -216,7 +216,7 @@ impl Readings {
             state.lose(Reason::Stale);
             state.still = Still::default();
         }
-        self.frozen.blind();
+        self.frozen.anew();
     }
 
     /// Loses what is older than one period and one time-out, and what a device without a heartbeat repeats.
@@ -233,6 +233,11 @@ impl Readings {
                 state.lose(Reason::HeartbeatStopped);
             }
         }
+    }
+
+    /// A transfer starts.
+    pub(super) fn transfer_starts(&mut self) {
+        self.frozen.anew();
     }
 
     /// Holds every signal against what has moved since the tick before.

@@ -604,6 +604,43 @@ mod tests {
         assert!(live.regions["pad"].contains("not known") && !live.regions["pad"].contains("118"));
     }
 
+    /// A reason stands beside a mass on a phone, in a picture that wraps nothing: 46 letters are what it holds.
+    #[test]
+    fn every_reason_is_short_enough_for_a_phone() {
+        use crate::engine::input::{MissReason as M, Status};
+        let missed = [M::TimeOut, M::NoConnection, M::ConnectionLost, M::WrongLength, M::Malformed, M::QueueFull]
+            .into_iter()
+            .chain([M::WrongTransaction, M::WrongUnit, M::WrongFunction, M::BadChecksum, M::Unsettled])
+            .chain([M::NameUnknown, M::PortAbsent, M::PortForbidden, M::PortTaken, M::NotSerial]);
+        let says = [Status::MaintenanceRequired, Status::OutOfSpecification, Status::FunctionCheck, Status::Failure];
+        let reasons = [Reason::NotYetRead, Reason::NotFitted, Reason::Stale, Reason::DeviceException(255)]
+            .into_iter()
+            .chain([Reason::NotANumber, Reason::OutOfRange, Reason::Saturated, Reason::Frozen])
+            .chain([Reason::FrozenTogether, Reason::HeartbeatStopped, Reason::FailureCurrent, Reason::Torn])
+            .chain([Reason::MissingCorrection, Reason::OffTheTable, Reason::NoStart])
+            .chain(missed.map(Reason::Missed))
+            .chain(says.map(Reason::DeviceSays));
+        for reason in reasons {
+            let text = English.reason(reason);
+            assert!(text.chars().count() <= 46, "{reason:?}: {text}");
+        }
+    }
+
+    /// The polling table says how often a device was missed for which reason, and what is the matter since when.
+    #[test]
+    fn the_polling_table_gives_reasons() {
+        let region = |published: &Published| live(published, &reader()).regions["polling"].clone();
+        let lost = region(&scenes::lost_signals());
+        for part in
+            ["3<br>2 \u{d7} no answer within the time-out<br>1 \u{d7} ", "no connection to the device, since 14:08"]
+        {
+            assert!(lost.contains(part), "{part}: {lost}");
+        }
+        assert!(region(&scenes::old_values()).contains("heartbeat has stopped, since 14:09"));
+        let notes = English.notes(scene(&scenes::old_values(), &reader()));
+        assert!(notes.iter().any(|note| note.ends_with("is used; its device asks for maintenance.")), "{notes:?}");
+    }
+
     #[test]
     fn what_comes_from_outside_is_escaped() {
         let mut published = scenes::agree();

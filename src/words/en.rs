@@ -322,10 +322,8 @@ impl Language for English {
             Reason::OutOfRange => "outside the plausible range".into(),
             Reason::Saturated => "at the instrument's end of range".into(),
             Reason::Frozen => "it has not moved while mass has".into(),
-            Reason::FrozenTogether => {
-                "nothing that comes the same way has changed while mass moved, so it may be old".into()
-            }
-            Reason::HeartbeatStopped => "its device's heartbeat has stopped, so it may be old".into(),
+            Reason::FrozenTogether => "it and all beside it stand while mass moves".into(),
+            Reason::HeartbeatStopped => "its device's heartbeat has stopped".into(),
             Reason::FailureCurrent => "its loop current signals a failure".into(),
             Reason::DeviceSays(status) => status_said(status).into(),
             Reason::Torn => "it was read while its figures rolled over".into(),
@@ -571,11 +569,11 @@ fn signal_lost(scene: Scene<'_>, signal: u16) -> Text {
 
 fn status_said(status: Status) -> &'static str {
     match status {
-        Status::Fair => "the device says nothing against it",
-        Status::MaintenanceRequired => "the device asks for maintenance",
-        Status::OutOfSpecification => "the device says it works outside its specification",
-        Status::FunctionCheck => "the device says it is being checked",
-        Status::Failure => "the device says it has failed",
+        Status::Fair => "its device says nothing against it",
+        Status::MaintenanceRequired => "its device asks for maintenance",
+        Status::OutOfSpecification => "its device says: out of specification",
+        Status::FunctionCheck => "its device says: being checked",
+        Status::Failure => "its device says: failure",
     }
 }
 
@@ -591,12 +589,12 @@ fn missed(miss: MissReason) -> &'static str {
         MissReason::WrongUnit => "the answer came from another unit",
         MissReason::WrongFunction => "the answer was to another kind of request",
         MissReason::BadChecksum => "the answer was garbled on the line",
-        MissReason::Unsettled => "nothing was asked, since a late answer may still be on the line",
+        MissReason::Unsettled => "a late answer may still be on the line",
         MissReason::NameUnknown => "the host's name is not known",
         MissReason::PortAbsent => "there is no such serial port",
-        MissReason::PortForbidden => "the serial port may not be opened by this user",
-        MissReason::PortTaken => "the serial port is held by another program",
-        MissReason::NotSerial => "the path names no serial port that can be set so",
+        MissReason::PortForbidden => "this user may not open the serial port",
+        MissReason::PortTaken => "another program holds the serial port",
+        MissReason::NotSerial => "the path names no usable serial port",
     }
 }
 

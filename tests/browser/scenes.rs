@@ -161,6 +161,8 @@ pub fn old_values() -> Published {
     p.frame.together = None;
     p.frame.verdict = verdict(VerdictWord::None);
     p.frame.margin = Margin::Unknown;
+    p.frame.rate = None;
+    p.frame.finish = Finish::default();
     p.frame.alarms = vec![
         alarm(AlarmId::NoWitness, 0, Priority::High),
         alarm(AlarmId::SignalLost, 1, Priority::Medium),

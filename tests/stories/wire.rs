@@ -2,7 +2,7 @@
 
 use super::bay::{RATE, START_S, Story, Truth, shipped};
 use brimwatch::engine::frame::{Frame, Margin, Reading, Reason, Validity, VerdictWord, WitnessId};
-use brimwatch::engine::input::{Event, Measured, MissReason, Poll, SignalValue, Status};
+use brimwatch::engine::input::{Event, Measured, MissReason, Poll, SignalValue, Status, What};
 use brimwatch::engine::settings::{Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS};
 
@@ -339,10 +339,47 @@ fn a_hung_rate_does_not_freeze_a_closed_valve() {
     story.start();
     story.run_to(START_S + 599);
     story.stuck = vec![(SignalKind::FlowMassRate, Measured::Number(5.0))];
+    story.run_to(START_S + 900);
+    // Away for a moment and back with the same: no sign of life.
+    story.silent = vec![story.device_of(SignalKind::FlowMassRate)];
+    story.run_to(START_S + 902);
+    story.silent.clear();
     story.run_to(START_S + 2400);
     for kind in [SignalKind::Scale, SignalKind::Level, SignalKind::PadPressure] {
         assert_eq!(reading(&story, kind).validity, Validity::Good, "{kind:?}");
     }
+}
+
+/// A valve that is closed from 600 s to 7,200 s after the start.
+fn closed_for_a_while(truth: &mut Truth) {
+    let moving_s = truth.s.saturating_sub(START_S);
+    let flowed_s = moving_s.min(600) + moving_s.saturating_sub(7_200);
+    #[expect(clippy::cast_precision_loss, reason = "hours")]
+    let out_kg = RATE * flowed_s as f64;
+    truth.out_kg = out_kg;
+    truth.metered_kg = (out_kg - 0.015 * 1514.5).max(0.0);
+    truth.received_kg = (out_kg - 0.055 * 1514.5).max(0.0);
+    if (600..7_200).contains(&moving_s) {
+        truth.rate = 0.0;
+    }
+}
+
+/// What went by between two transfers is held against nothing, though liquid moves as the second one starts.
+#[test]
+fn the_next_transfer_starts_anew() {
+    let mut story = bent(one_link);
+    story.bend = closed_for_a_while;
+    story.coarse = true;
+    story.start();
+    story.run_to(START_S + 600);
+    story.entry(What::Closed);
+    story.run_to(START_S + 7_200);
+    story.entry(What::DeliveryOpened(Box::new(story.delivery.clone())));
+    story.run_to(START_S + 7_230);
+    story.entry(What::TransferStarted);
+    story.run_to(START_S + 7_500);
+    assert!(story.last.witnesses.iter().all(|w| w.validity.is_credible()), "{:?}", story.last.witnesses);
+    never_said(&story, &[Reason::Frozen, Reason::FrozenTogether]);
 }
 
 /// Coarse registers of a whole transfer behind one link repeat for minutes while all is sound.

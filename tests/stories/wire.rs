@@ -338,13 +338,19 @@ fn a_hung_rate_does_not_freeze_a_closed_valve() {
     story.coarse = true;
     story.start();
     story.run_to(START_S + 599);
-    story.stuck = vec![(SignalKind::FlowMassRate, Measured::Number(5.0))];
-    story.run_to(START_S + 900);
-    // Away for a moment and back with the same: no sign of life.
-    story.silent = vec![story.device_of(SignalKind::FlowMassRate)];
-    story.run_to(START_S + 902);
-    story.silent.clear();
-    story.run_to(START_S + 2400);
+    let meter = story.device_of(SignalKind::FlowMassRate);
+    for s in START_S + 600..START_S + 2400 {
+        // The meter lives, but for its rate.
+        let density = if s % 2 == 0 { 1_514.0 } else { 1_515.0 };
+        story.stuck = vec![
+            (SignalKind::FlowMassRate, Measured::Number(5.0)),
+            (SignalKind::LineDensity, Measured::Number(density)),
+        ];
+        // Away for a moment and back with the same: no sign of life.
+        story.silent = if s == START_S + 900 { vec![meter] } else { Vec::new() };
+        story.run_to(s);
+    }
+    assert_eq!(reading(&story, SignalKind::FlowMassRate).validity, Validity::Good, "nobody finds it out");
     for kind in [SignalKind::Scale, SignalKind::Level, SignalKind::PadPressure] {
         assert_eq!(reading(&story, kind).validity, Validity::Good, "{kind:?}");
     }

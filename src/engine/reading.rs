@@ -3,7 +3,7 @@
 //! What this stage believes. A value is *Lost* when it is missed, stale, an exception, no number, torn, outside the
 //! plausible range, at its instrument's high end, a failure current, disowned by its device, frozen, or repeated by a
 //! device whose heartbeat stopped; then nothing downstream may use it as current. An instrument at its high end still
-//! says "at least". Loop currents are judged in [`super::current`], what must move and does not in [`super::frozen`],
+//! says "at least". Loop currents are judged in `current.rs`, what must move and does not in `frozen.rs`,
 //! heartbeats in [`super::devices`].
 
 use super::current::{Line, Says};

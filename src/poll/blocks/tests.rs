@@ -69,7 +69,8 @@ fn the_parts_of_a_value_stay_together_where_one_request_can_hold_them() {
     let barred = Manners { not_read: vec![never(3, 3, 3)], ..gap.clone() };
     assert_eq!(plan(&far, None, &barred), [spec(3, 5, 1), spec(3, 0, 3), spec(3, 5, 1)]);
     // Filled without a gap, but more than one request long: the parts at 120 and 130 pull a request of their own.
-    let mut dense: Vec<Place> = (0..250).filter(|a| *a != 120 && *a != 130).map(|a| value(3, a, DataType::U16)).collect();
+    let mut dense: Vec<Place> =
+        (0..250).filter(|a| *a != 120 && *a != 130).map(|a| value(3, a, DataType::U16)).collect();
     dense.push(total(120, 130));
     let asked = plan(&dense, None, &Manners::default());
     assert_eq!(asked, [spec(3, 0, 125), spec(3, 120, 125), spec(3, 245, 5)]);
@@ -161,8 +162,11 @@ fn places() -> impl Strategy<Value = Vec<Place>> {
 fn manners() -> impl Strategy<Value = Manners> {
     let not_read = prop::collection::vec((1_u8..=4, 0..LAST, 0_u16..9), 0..6);
     let not_read = not_read.prop_map(|list| list.into_iter().map(|(f, from, n)| never(f, from, from + n)).collect());
-    (0_u16..12, 4_u16..=125, not_read)
-        .prop_map(|(gap, registers_most, not_read)| Manners { gap, registers_most, not_read })
+    (0_u16..12, 4_u16..=125, not_read).prop_map(|(gap, registers_most, not_read)| Manners {
+        gap,
+        registers_most,
+        not_read,
+    })
 }
 
 /// What has to lie in one request: function and addresses.

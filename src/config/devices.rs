@@ -289,7 +289,7 @@ fn heartbeat(draft: &mut Draft, table: &Table, base: i64, period_s: f64) -> Opti
     if !keys.iter().any(|key| table.is_written(key)) {
         return None;
     }
-    for key in keys.iter().filter(|key| !table.is_written(key)) {
+    if let Some(key) = keys.iter().find(|key| !table.is_written(key)) {
         draft.fault(table.at(), table.path(key), "is missing: a heartbeat needs function, address and within").act(
             "write all three, for example: heartbeat_function = 3, heartbeat_address = 90, heartbeat_within = \"5 s\"",
         );

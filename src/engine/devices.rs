@@ -7,7 +7,7 @@
 //! Before the first change values are used for that same time: a first look tells a living register from a dead one no
 //! better than its values do, and to wait for a change would leave every start and every reconnection blind.
 
-use super::frame::DeviceState;
+use super::frame::{DeviceState, Trouble};
 use super::input::{Missed, Poll};
 use super::settings::Settings;
 use crate::time::EngineTime;
@@ -78,8 +78,8 @@ impl Devices {
             Ok(place) => shown.missed_for[place].1 += 1,
             Err(place) => shown.missed_for.insert(place, (missed.reason, 1)),
         }
-        let since = shown.trouble.map_or(missed.requested, |(_, since)| since);
-        shown.trouble = Some((missed.reason, since));
+        let since = shown.trouble.map_or(missed.requested, |trouble| trouble.since);
+        shown.trouble = Some(Trouble { reason: missed.reason, since });
     }
 
     /// Whether what it sends can be taken for new.

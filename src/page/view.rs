@@ -5,7 +5,7 @@
 //! is never drawn anew.
 
 use super::feed::{DeviceStats, Published};
-use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Validity, VerdictWord};
+use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord};
 use crate::engine::input::{AlarmId, AlarmKey};
 use crate::picture::{self, Size};
 use crate::recording::json::frame_json;
@@ -355,7 +355,9 @@ fn now(state: &DeviceState, scene: Scene<'_>, language: &dyn Language) -> Markup
     let stopped = Reason::HeartbeatStopped;
     let old = frame.readings.iter().filter(of_device).any(|r| r.validity == Validity::Lost(stopped));
     html! {
-        @if let Some((reason, at)) = state.trouble { (language.reason(Reason::Missed(reason))) ", " (since(at)) }
+        @if let Some(Trouble { reason, since: at }) = state.trouble {
+                                (language.reason(Reason::Missed(reason))) ", " (since(at))
+                            }
         @else if old {
             (language.reason(stopped)) @if let Some(at) = state.heartbeat_at { ", " (since(at)) }
         }

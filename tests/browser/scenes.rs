@@ -3,8 +3,8 @@
 
 use brimwatch::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Validity,
-    Verdict, VerdictWord, Witness, WitnessId,
+    Margin, MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Trouble,
+    Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
 use brimwatch::engine::settings::{
@@ -139,7 +139,7 @@ pub fn lost_signals() -> Published {
     p.frame.recorder = RecorderState::Waiting { bytes: 1_300_000 };
     p.frame.blind = Some(Gap { from: at(900), to: at(1010), known_by: GapClock::WallClock });
     p.devices[1].trouble = "no connection".into();
-    p.frame.devices[1].trouble = Some((MissReason::NoConnection, at(1712)));
+    p.frame.devices[1].trouble = Some(Trouble { reason: MissReason::NoConnection, since: at(1712) });
     p.frame.alarms = vec![
         alarm(AlarmId::SignalLost, 2, Priority::Medium),
         Alarm { seen: true, ..alarm(AlarmId::SignalLost, 4, Priority::Medium) },

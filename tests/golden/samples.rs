@@ -244,7 +244,7 @@ fn device_state() -> DeviceState {
         missed: 3,
         missed_for: vec![(MissReason::TimeOut, 2), (MissReason::BadChecksum, 1)],
         connections: 4,
-        trouble: Some((MissReason::BadChecksum, at(7))),
+        trouble: Some(Trouble { reason: MissReason::BadChecksum, since: at(7) }),
         latency_ns: 250_000,
         latency_worst_ns: 9_000_000,
         lateness_ns: 900_000,

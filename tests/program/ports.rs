@@ -59,7 +59,7 @@ fn said(folder: &Path, site_file: &Path, ways: [Nowhere; 2]) {
     let program = Program::spawn(&mut command);
     let frame = program.frame_when("the meter is read, each way's reason is there", |f| {
         let meter = f["devices"][0]["answered"].as_u64() > Some(0);
-        meter && (1..3).all(|d| f["devices"][d]["trouble_since_ns"][0] == ways[d - 1].reason)
+        meter && (1..3).all(|d| f["devices"][d]["trouble"]["reason"] == ways[d - 1].reason)
     });
     println!("{}", frame["devices"]);
     let page = program.request("GET /bay/bay-1", "").1;

@@ -1,7 +1,7 @@
 //! What the wire can bring: failure currents, devices that disown a value, gateways that replay what they last had.
 
 use super::bay::{RATE, START_S, Story, Truth, shipped};
-use brimwatch::engine::frame::{Frame, Margin, Reading, Reason, Validity, VerdictWord, WitnessId};
+use brimwatch::engine::frame::{Frame, Margin, Reading, Reason, Trouble, Validity, VerdictWord, WitnessId};
 use brimwatch::engine::input::{Event, Measured, MissReason, Poll, SignalValue, Status, What};
 use brimwatch::engine::settings::{Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS};
@@ -459,7 +459,7 @@ fn the_frame_says_how_devices_answer() {
     let state = &story.last.devices[1];
     assert_eq!((state.answered, state.missed), (10, 3));
     assert_eq!(state.missed_for, [(MissReason::TimeOut, 3)]);
-    let (reason, since) = state.trouble.expect("it does not answer");
+    let Trouble { reason, since } = state.trouble.expect("it does not answer");
     assert_eq!((reason, since.0), (MissReason::TimeOut, 11 * SECOND_NS));
     story.silent.clear();
     let ms = 1_000_000;

@@ -1,5 +1,7 @@
-//! Held against pymodbus: what registers mean, and a transfer that its servers feed.
+//! Held against pymodbus: what registers mean, and a transfer that its servers feed. Held against raw servers of ours:
+//! devices and lines that misbehave.
 
+mod faults;
 mod instruments;
 mod transfer;
 mod words;

@@ -23,6 +23,18 @@ pub enum Shortfall {
     NotTheReply(MissReason),
 }
 
+impl Framing {
+    /// Whether a frame asks to read, functions 1 to 4. What is too short to tell does not.
+    #[must_use]
+    pub fn is_read(self, request: &[u8]) -> bool {
+        let function = match self {
+            Framing::Tcp => request.get(TCP_HEADER),
+            Framing::Rtu => request.get(1),
+        };
+        function.is_some_and(|function| (1..=4).contains(function))
+    }
+}
+
 use Shortfall::{Incomplete, NotTheReply};
 
 /// Bytes of a TCP frame before the function: transaction, protocol, length (two each), unit.

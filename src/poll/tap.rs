@@ -1,6 +1,8 @@
 //! What the Modbus library reads and writes through, so that brimwatch sees the bytes itself: to clear a line before
-//! it asks, and to hold every reply against its request a second time.
+//! it asks, and to hold every reply against its request a second time. It is also the last gate: whatever is above it,
+//! nothing but a read leaves.
 
+use super::reply::Framing;
 use super::stream::Stream;
 use std::io;
 use std::pin::Pin;
@@ -20,6 +22,7 @@ pub(super) struct Tap(Arc<Mutex<Tapped>>);
 #[derive(Debug)]
 struct Tapped {
     stream: Stream,
+    framing: Framing,
     sent: Vec<u8>,
     received: Vec<u8>,
     /// The other side has closed it, or it failed.
@@ -27,9 +30,9 @@ struct Tapped {
 }
 
 impl Tap {
-    pub(super) fn new(stream: Stream) -> Tap {
+    pub(super) fn new(framing: Framing, stream: Stream) -> Tap {
         let (sent, received) = (Vec::with_capacity(16), Vec::with_capacity(64));
-        Tap(Arc::new(Mutex::new(Tapped { stream, sent, received, ended: false })))
+        Tap(Arc::new(Mutex::new(Tapped { stream, framing, sent, received, ended: false })))
     }
 
     fn lock(&self) -> MutexGuard<'_, Tapped> {
@@ -107,6 +110,9 @@ impl AsyncRead for Tap {
 impl AsyncWrite for Tap {
     fn poll_write(self: Pin<&mut Self>, context: &mut Context<'_>, bytes: &[u8]) -> Poll<io::Result<usize>> {
         let mut tapped = self.lock();
+        if tapped.sent.is_empty() && !tapped.framing.is_read(bytes) {
+            return Poll::Ready(Err(io::Error::other("only requests to read leave this program")));
+        }
         let written = ready!(Pin::new(&mut tapped.stream).poll_write(context, bytes));
         match &written {
             Ok(count) => tapped.sent.extend_from_slice(&bytes[..*count]),
@@ -121,5 +127,35 @@ impl AsyncWrite for Tap {
 
     fn poll_shutdown(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
         Pin::new(&mut self.lock().stream).poll_shutdown(context)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
+    use tokio::net::{TcpListener, TcpStream};
+
+    /// A write of one register (function 6) and a read of one (function 3), in both framings: the read alone arrives.
+    #[tokio::test]
+    async fn nothing_but_a_read_leaves() {
+        let frames: [(Framing, &[u8], &[u8]); 2] = [
+            (Framing::Tcp, &[0, 1, 0, 0, 0, 6, 1, 6, 0, 9, 0xDE, 0xAD], &[0, 1, 0, 0, 0, 6, 1, 3, 0, 9, 0, 1]),
+            (Framing::Rtu, &[1, 6, 0, 9, 0xDE, 0xAD, 0, 0], &[1, 3, 0, 9, 0, 1, 0, 0]),
+        ];
+        for (framing, write, read) in frames {
+            let listener = TcpListener::bind(("127.0.0.1", 0)).await.expect("a port");
+            let address = listener.local_addr().expect("bound");
+            let stream = TcpStream::connect(address).await.expect("a connection");
+            let (mut peer, _) = listener.accept().await.expect("the other end");
+            let mut tap = Tap::new(framing, Stream::Tcp(stream));
+            tap.write_all(write).await.expect_err("refused");
+            tap.write_all(&write[..3]).await.expect_err("nor the beginning of one");
+            tap.write_all(read).await.expect("sent");
+            drop(tap);
+            let mut arrived = Vec::new();
+            peer.read_to_end(&mut arrived).await.expect("closed");
+            assert_eq!(arrived, read, "{framing:?}");
+        }
     }
 }

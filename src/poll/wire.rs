@@ -107,7 +107,7 @@ impl Wire {
         self.opening = None;
         let trouble = match opened {
             Ok(Ok(stream)) => {
-                let tap = Tap::new(stream);
+                let tap = Tap::new(self.framing, stream);
                 self.open = Some((Client::new(self.framing, tap.clone()), tap));
                 self.connections = self.connections.saturating_add(1);
                 return Ok(());

@@ -1,8 +1,9 @@
 //! The faults, each with what must come of it.
 
 use super::frame::{Ask, noise, planted};
+use super::poller::{SLOW, Setup, TEN, TWO, USUAL};
 use super::server::{Kind, Script, Step, Target};
-use super::trial::{Case, Mischief, Rule, SLOW, Setup, TEN, TWO, USUAL};
+use super::trial::{Case, Mischief, Rule};
 use Kind::{RtuOverTcp, Serial, Tcp};
 use Step::{Close, Hold, Reset, Send, Swallow, WaitMs};
 use brimwatch::engine::input::MissReason::{self, *};
@@ -13,6 +14,9 @@ const ALL: &[Kind] = &[Tcp, RtuOverTcp, Serial];
 const NET: &[Kind] = &[Tcp, RtuOverTcp];
 /// Ways without transaction numbers.
 const RTU: &[Kind] = &[RtuOverTcp, Serial];
+
+/// Coils and inputs, asked before the rest where they are asked at all.
+const BITS: Setup = Setup { blocks: &[(1, 32, 16), (2, 48, 11), TEN, TWO], ..USUAL };
 
 /// What is asked first in each round, and what last.
 const FIRST: Target = Target { unit: 1, function: TEN.0 };
@@ -87,15 +91,23 @@ fn once(script: impl Fn(&Ask) -> Vec<Step> + std::marker::Send + Sync + 'static)
     Mischief::Once(script)
 }
 
+/// An answer that is right in all but its values: nobody can tell, but for those who know what was sent.
+pub fn lie(kind: Kind) -> Case {
+    let mut list = List::default();
+    list.add("lie", &[kind], FIRST, &once(|ask| vec![Send(ask.frame(&ask.pdu(&planted(20))))]), Rule::OnePoll);
+    list.0.remove(0)
+}
+
 /// Every case.
 pub fn all() -> Vec<Case> {
     let mut list = List::default();
     list.add("no fault, all four functions", ALL, FIRST, &once(|ask| vec![Send(ask.right())]), Rule::Accepted)
-        .set_up(ALL.len(), Setup { blocks: &[(1, 32, 16), (2, 48, 11), TEN, TWO], ..SLOW });
+        .set_up(ALL.len(), Setup { blocks: BITS.blocks, ..SLOW });
     late(&mut list);
     surplus(&mut list);
     foreign(&mut list);
     misshapen(&mut list);
+    bits(&mut list);
     headers(&mut list);
     exceptions(&mut list);
     pieces(&mut list);
@@ -184,6 +196,20 @@ fn misshapen(list: &mut List) {
         })
         .answer("exception without a code", &[Tcp], &[Malformed], |ask| vec![Send(ask.frame(&[0x83]))])
         .answer("exception without a code", RTU, &[TimeOut, BadChecksum], |ask| vec![Send(ask.frame(&[0x83]))]);
+}
+
+fn bits(list: &mut List) {
+    let coils = Target { unit: 1, function: 1 };
+    for bytes in [1, 3] {
+        let mischief = once(move |ask| vec![Send(ask.frame(&ask.pdu(&planted(bytes))))]);
+        list.add(&format!("bytes for 16 coils: {bytes}"), ALL, coils, &mischief, Rule::OnePoll)
+            .missed_for(ALL.len(), &[WrongLength])
+            .set_up(ALL.len(), BITS);
+    }
+    let late: Script = Arc::new(|ask| vec![Hold(ask.right())]);
+    list.add("coils of the request before", RTU, coils, &Mischief::For(1500, late), Rule::Second)
+        .missed_for(RTU.len(), &[TimeOut])
+        .set_up(RTU.len(), BITS);
 }
 
 fn headers(list: &mut List) {
@@ -278,10 +304,16 @@ fn noisy(list: &mut List) {
 
 /// Answers to earlier requests, behind the next one: without transaction numbers they look like its own.
 fn behind(list: &mut List) {
-    list.answer("late answer behind the next request", RTU, &[TimeOut], |ask| vec![Hold(ask.right())])
+    list.answer("duplicate answer behind the next request", ALL, &[], |ask| vec![Send(ask.right()), Hold(ask.right())])
+        .answer("late answer behind the next request", RTU, &[TimeOut], |ask| vec![Hold(ask.right())])
+        .answer("late exception behind the next request", RTU, &[TimeOut], |ask| vec![Hold(ask.frame(&[0x83, 2]))])
         .stretch("each answer to the request before", RTU, &[TimeOut], 1500, |ask| vec![Hold(ask.right())])
-        .add("late answer of a single register", RTU, FIRST, &once(|ask| vec![Hold(ask.right())]), Rule::Second)
-        .missed_for(RTU.len(), &[TimeOut])
+        .answer("late answer, two blocks of one look", RTU, &[TimeOut], |ask| vec![Hold(ask.right())])
+        .set_up(RTU.len(), Setup { blocks: &[TEN, (3, 112, 10)], ..USUAL })
+        // Nothing smaller can be asked of it. Whoever waits for its answer waits in vain from some time on.
+        .stretch("single register, slower than the period", RTU, &[TimeOut], 1500, |ask| {
+            vec![WaitMs(130), Send(ask.right())]
+        })
         .set_up(RTU.len(), Setup { blocks: &[(3, 96, 1)], ..USUAL });
     for ms in [400, 1_000, 1_500, 2_200] {
         list.add(&format!("answer {ms} ms late"), RTU, FIRST, &Mischief::Behind(ms), Rule::Second)
@@ -306,7 +338,7 @@ fn shared_line(list: &mut List) {
         RTU,
         Target { unit: 1, function: 3 },
         &Mischief::For(2000, Arc::new(|ask: &Ask| vec![Hold(ask.right())])),
-        Rule::Second,
+        Rule::Others,
     )
     .set_up(RTU.len(), three);
 }

@@ -1,7 +1,8 @@
 //! Held against pymodbus, libmodbus and the published frames: what is on the wire, what registers mean, and a transfer
-//! that pymodbus' servers feed.
+//! that pymodbus' servers feed. Held against raw servers of ours: devices and lines that misbehave.
 
 mod asking;
+mod faults;
 mod frames;
 mod instruments;
 mod peer;

@@ -223,6 +223,26 @@ mod tests {
         assert_eq!(drill.with_bay(0, |b| b.stage()), Some(Stage::Pressurising));
     }
 
+    /// A device that has a heartbeat register counts in it for as long as its bay lives.
+    #[tokio::test]
+    async fn a_heartbeat_goes_on() {
+        let keys = "heartbeat_function = 3\nheartbeat_address = 90\nheartbeat_within = \"5 s\"\n\n[[tank]]";
+        let product = |_: &str| Ok(include_str!("../../config/products/caustic-soda-50.toml").to_owned());
+        let text = scenario::SITE.replacen("\n[[tank]]", keys, 1);
+        let site = Site::from_text(Path::new("site.toml"), text, &product).unwrap_or_else(|faults| panic!("{faults}"));
+        let (at, device) = site.devices.iter().enumerate().find(|(_, d)| d.heartbeat.is_some()).expect("declared");
+        let (register, _) = device.heartbeat.expect("declared");
+        let drill = Drill::start(&site, &[], 40.0, 9).await.expect("ports");
+        let address = drill.addresses()[at].1;
+        let first = read(address, device.unit, &register).await;
+        let changed = async {
+            while read(address, device.unit, &register).await == first {
+                tokio::time::sleep(LOOK).await;
+            }
+        };
+        tokio::time::timeout(Duration::from_secs(30), changed).await.expect("it changes");
+    }
+
     #[test]
     fn only_addresses_and_the_named_keys_change() {
         let text = "[site] # the works\nname = \"Works\"\nlisten = \"127.0.0.1:1\"\n\n[[device]]\nname = \"a\"\n\

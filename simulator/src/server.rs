@@ -295,8 +295,6 @@ fn decimal_digits(whole: f64, digits: usize) -> Vec<u8> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use brimwatch::engine::input::{Block, Measured, Status};
-    use brimwatch::poll::blocks::{self, BlockSpec, Manners};
     use brimwatch::poll::registers::{Span, UpperPart};
     use std::time::Duration;
     use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -342,17 +340,13 @@ mod tests {
         assert_eq!(words_of(&total, 12_345.6), [0x3456, 12]);
     }
 
-    /// What brimwatch reads of one place, by its own plan and its own decoder.
-    fn read(registers: &Registers, place: &Place) -> (Measured, Status) {
-        let plan = blocks::plan(&[*place], None, &Manners::default());
+    /// What brimwatch reads of one place by its own decoder: the value, and what the device says about it.
+    fn read(registers: &Registers, place: &Place) -> String {
         let memory = registers.lock();
-        let block = |spec: &BlockSpec| {
-            let BlockSpec { function, address, count } = *spec;
-            let words = super::words(&memory, function, address, count, BITS_MOST).map_err(|_| 2);
-            Block { function, address, words }
-        };
-        let read = blocks::values(&[(0, *place)], &plan, &plan.iter().map(block).collect::<Vec<_>>());
-        (read[0].value, read[0].status)
+        let held = |r: &Register| words(&memory, r.function, r.address, r.count(), BITS_MOST).expect("served");
+        let upper = place.upper_register().map(|r| held(&r)).unwrap_or_default();
+        let says = place.status.map(|status| status.says(held(&status.register())[0]));
+        format!("{:?} {says:?}", place.decode(&held(&place.register), &upper))
     }
 
     /// brimwatch's own decoder reads back what was encoded here: written apart, one held against the other.
@@ -368,14 +362,14 @@ mod tests {
                     registers.write(&register.into(), si);
                     assert_eq!(
                         read(&registers, &register.into()),
-                        (Measured::Number(si), Status::Fair),
+                        format!("Number({si:?}) None"),
                         "{data:?} {order:?}"
                     );
                 }
                 let current = Register { factor: 0.25, offset: 0.0, current: span, ..register };
                 registers.write(&current.into(), -1.0);
-                let twelve = Measured::Current { milliampere: 12.0, si: -1.0 };
-                assert_eq!(read(&registers, &current.into()), (twelve, Status::Fair), "{data:?} {order:?}");
+                let twelve = "Current { milliampere: 12.0, si: -1.0 } None";
+                assert_eq!(read(&registers, &current.into()), twelve, "{data:?} {order:?}");
                 if !matches!(data, U16 | U32 | Bcd16 | Bcd32) {
                     continue;
                 }
@@ -384,7 +378,11 @@ mod tests {
                     let total = Place { upper, ..Place::from(register) };
                     for si in [-40.0, 2_459.75, 2_460.0, 123_456_789.25] {
                         registers.write(&total, si);
-                        assert_eq!(read(&registers, &total).0, Measured::Number(si), "{data:?} {order:?} {address}");
+                        assert_eq!(
+                            read(&registers, &total),
+                            format!("Number({si:?}) None"),
+                            "{data:?} {order:?} {address}"
+                        );
                     }
                 }
             }
@@ -406,13 +404,13 @@ mod tests {
         assert_eq!(word(), 0x8011);
         registers.write(&flag(4), 0.0);
         assert_eq!(word(), 0x8001);
-        assert_eq!(read(&registers, &flag(0)), (Measured::Flag(true), Status::Fair));
+        assert_eq!(read(&registers, &flag(0)), "Flag(true) Some(Fair)");
         registers.set_status(&status, Some(2));
         registers.write(&flag(0), 1.0);
-        assert_eq!(read(&registers, &flag(0)), (Measured::Flag(true), Status::Failure));
+        assert_eq!(read(&registers, &flag(0)), "Flag(true) Some(Failure)");
         registers.set_status(&status, None);
         registers.write(&flag(0), 0.0);
-        assert_eq!(read(&registers, &flag(0)), (Measured::Flag(false), Status::Fair));
+        assert_eq!(read(&registers, &flag(0)), "Flag(false) Some(Fair)");
     }
 
     /// Sends one raw PDU to unit 1 and returns the reply's.

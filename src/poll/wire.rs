@@ -7,7 +7,7 @@ use super::link::LinkSpec;
 use super::modbus::Client;
 use super::reply::{Framing, Shortfall, check};
 use super::stream::{self, Stream, Trouble};
-use super::tap::Tap;
+use super::tap::{STRAY_MOST, Tap};
 use super::way::Way;
 use crate::clock::{MachineTime, machine_duration};
 use crate::engine::input::MissReason;
@@ -16,8 +16,8 @@ use std::time::Duration;
 use tokio::task::JoinHandle;
 use tokio::time::{sleep, timeout};
 
-/// Pauses between attempts to open a way, s of engine time: with the longest, a device is back within 1 s and one
-/// period of being there again.
+/// From the beginning of one attempt to open a way to the next, s of engine time, so that one that hangs until its
+/// time-out brings no pause on top: a device is back within 1 s and one period of being there again.
 const RETRY_LEAST_S: f64 = 0.025;
 /// See above.
 const RETRY_MOST_S: f64 = 0.9;
@@ -33,7 +33,8 @@ pub(super) struct Wire {
     pause: Duration,
     /// What parts two RTU frames.
     silence: Duration,
-    opening: Option<JoinHandle<Result<Stream, Trouble>>>,
+    /// An attempt under way, and when it began.
+    opening: Option<(MachineTime, JoinHandle<Result<Stream, Trouble>>)>,
     open: Option<(Client, Tap)>,
     /// Why it could not be opened the last time.
     trouble: MissReason,
@@ -76,11 +77,15 @@ impl Wire {
         self.connections
     }
 
+    /// Whether requests can leave.
+    pub(super) fn is_open(&self) -> bool {
+        self.open.is_some()
+    }
+
     /// Sees to it that a request can leave now: the way is open, nothing that came unasked lies on it, and the pause
     /// since the last answer is over.
     pub(super) async fn ready(&mut self) -> Result<(), MissReason> {
-        if self.framing == Framing::Tcp && !self.is_clear() {
-            // Whatever came unasked, and an end: a new connection is free of both.
+        if !self.is_fit() {
             self.open = None;
         }
         if self.open.is_none() {
@@ -90,36 +95,44 @@ impl Wire {
         self.wait_for_silence().await
     }
 
-    fn is_clear(&self) -> bool {
-        self.open.as_ref().is_none_or(|(_, tap)| matches!(tap.clear(), Ok(0)))
+    /// A connection that has ended is opened anew; so is one over TCP on which something came unasked, since that
+    /// frees it of what may follow. A line is cleared instead.
+    fn is_fit(&mut self) -> bool {
+        let Some((_, tap)) = &self.open else { return true };
+        match tap.clear() {
+            Err(_) => false,
+            Ok(0) => true,
+            Ok(_) => {
+                self.heard = MachineTime::now();
+                self.framing == Framing::Rtu
+            }
+        }
     }
 
     /// An attempt that outlasts one round is waited for in the next.
     async fn open_way(&mut self) -> Result<(), MissReason> {
-        if self.opening.is_none() {
-            if self.back_off.waits(MachineTime::now()) {
-                return Err(self.trouble);
+        // One that hung until its time-out is followed by the next at once.
+        while self.opening.is_some() || !self.back_off.waits(MachineTime::now()) {
+            let attempt = || tokio::spawn(stream::open(self.way.clone(), self.connect_time_out));
+            let (begun, opening) = self.opening.get_or_insert_with(|| (MachineTime::now(), attempt()));
+            let (begun, opened) = (*begun, opening.await);
+            self.opening = None;
+            let trouble = match opened {
+                Ok(Ok(stream)) => {
+                    let tap = Tap::new(self.framing, stream);
+                    self.open = Some((Client::new(self.framing, tap.clone()), tap));
+                    self.connections = self.connections.saturating_add(1);
+                    return Ok(());
+                }
+                Ok(Err(trouble)) => trouble,
+                Err(error) => Trouble { reason: MissReason::NoConnection, detail: error.to_string() },
+            };
+            if self.trouble != trouble.reason || !self.back_off.has_failed() {
+                tracing::warn!(link = self.name, reason = ?trouble.reason, "{}", trouble.detail);
             }
-            self.opening = Some(tokio::spawn(stream::open(self.way.clone(), self.connect_time_out)));
+            self.trouble = trouble.reason;
+            self.back_off.failed(begun);
         }
-        let Some(opening) = &mut self.opening else { return Err(self.trouble) };
-        let opened = opening.await;
-        self.opening = None;
-        let trouble = match opened {
-            Ok(Ok(stream)) => {
-                let tap = Tap::new(self.framing, stream);
-                self.open = Some((Client::new(self.framing, tap.clone()), tap));
-                self.connections = self.connections.saturating_add(1);
-                return Ok(());
-            }
-            Ok(Err(trouble)) => trouble,
-            Err(error) => Trouble { reason: MissReason::NoConnection, detail: error.to_string() },
-        };
-        if self.trouble != trouble.reason || !self.back_off.has_failed() {
-            tracing::warn!(link = self.name, reason = ?trouble.reason, "{}", trouble.detail);
-        }
-        self.trouble = trouble.reason;
-        self.back_off.failed(MachineTime::now());
         Err(self.trouble)
     }
 
@@ -181,7 +194,8 @@ impl Wire {
             return if self.opening.is_some() { MissReason::NoConnection } else { self.trouble };
         };
         let came = |sent: &[u8], received: &[u8]| match check(self.framing, sent, received) {
-            Err(Shortfall::NotTheReply(reason)) if !received.is_empty() => reason,
+            Err(Shortfall::NotTheReply(reason)) => reason,
+            _ if tap.passed_by() => MissReason::WrongUnit,
             _ => MissReason::TimeOut,
         };
         match self.asked {
@@ -200,6 +214,7 @@ impl Wire {
         self.heard = MachineTime::now();
         self.open = match self.open.take() {
             Some((_, tap)) if matches!(self.way, Way::Serial(_)) && !tap.ended() => {
+                tap.flush_input();
                 Some((Client::new(self.framing, tap.clone()), tap))
             }
             _ => None,
@@ -209,7 +224,7 @@ impl Wire {
 
 impl Drop for Wire {
     fn drop(&mut self) {
-        if let Some(opening) = &self.opening {
+        if let Some((_, opening)) = &self.opening {
             opening.abort();
         }
     }
@@ -218,8 +233,13 @@ impl Drop for Wire {
 /// Reads a line until it has been silent long enough; when it was last heard.
 async fn clear(tap: &Tap, mut heard: MachineTime, silence: Duration) -> io::Result<MachineTime> {
     loop {
-        if tap.clear()? > 0 {
+        let strays = tap.clear()?;
+        if strays > 0 {
             heard = MachineTime::now();
+        }
+        if strays > STRAY_MOST {
+            // It does not stop; others want the machine too.
+            sleep(silence).await;
         }
         let left = silence.saturating_sub(MachineTime::now().since(heard));
         if left.is_zero() {

@@ -2,8 +2,9 @@
 //! it asks, and to hold every reply against its request a second time. It is also the last gate: whatever is above it,
 //! nothing but a read leaves.
 
-use super::reply::{Framing, other_units_frame};
+use super::reply::{Framing, Shortfall, check, other_units_frame};
 use super::stream::Stream;
+use crate::engine::input::MissReason;
 use std::io;
 use std::pin::Pin;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -53,20 +54,21 @@ impl Tap {
         (tapped.given, tapped.passed_by) = (0, false);
     }
 
-    /// What was sent and received since [`Tap::begin`].
-    pub(super) fn look<T>(&self, look: impl FnOnce(&[u8], &[u8]) -> T) -> T {
+    /// What has come in since [`Tap::begin`], held against what was sent.
+    ///
+    /// # Errors
+    /// As [`check`]; frames of other units alone are an answer from the wrong one.
+    pub(super) fn check(&self) -> Result<usize, Shortfall> {
         let tapped = self.lock();
-        look(&tapped.sent, &tapped.received)
+        match check(tapped.framing, &tapped.sent, &tapped.received) {
+            Err(Shortfall::Incomplete) if tapped.passed_by => Err(Shortfall::NotTheReply(MissReason::WrongUnit)),
+            checked => checked,
+        }
     }
 
     /// Whether the stream has come to its end.
     pub(super) fn ended(&self) -> bool {
         self.lock().ended
-    }
-
-    /// Whether whole frames of other units came since [`Tap::begin`].
-    pub(super) fn passed_by(&self) -> bool {
-        self.lock().passed_by
     }
 
     /// Throws away what a serial port still holds.

@@ -5,7 +5,7 @@ use super::blocks::BlockSpec;
 use super::late::{Late, Next};
 use super::link::LinkSpec;
 use super::modbus::Client;
-use super::reply::{Framing, Shortfall, check};
+use super::reply::{Framing, Shortfall};
 use super::stream::{self, Stream, Trouble};
 use super::tap::{STRAY_MOST, Tap};
 use super::way::Way;
@@ -175,8 +175,7 @@ impl Wire {
         let words = client.read(unit, block).await;
         self.heard = MachineTime::now();
         // What the library took for an answer is looked at a second time.
-        let verdict = tap.look(|sent, received| check(self.framing, sent, received));
-        match (verdict, words) {
+        match (tap.check(), words) {
             (Ok(_), Ok(words)) => {
                 self.asked = None;
                 self.back_off.succeeded();
@@ -193,15 +192,11 @@ impl Wire {
         let Some((_, tap)) = &self.open else {
             return if self.opening.is_some() { MissReason::NoConnection } else { self.trouble };
         };
-        let came = |sent: &[u8], received: &[u8]| match check(self.framing, sent, received) {
-            Err(Shortfall::NotTheReply(reason)) => reason,
-            _ if tap.passed_by() => MissReason::WrongUnit,
-            _ => MissReason::TimeOut,
-        };
-        match self.asked {
-            Some(_) => tap.look(came),
+        match (self.asked, tap.check()) {
+            (Some(_), Err(Shortfall::NotTheReply(reason))) => reason,
+            (Some(_), _) => MissReason::TimeOut,
             // Nothing was asked: the line was never silent.
-            None => MissReason::Unsettled,
+            (None, _) => MissReason::Unsettled,
         }
     }
 

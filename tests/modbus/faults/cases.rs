@@ -137,7 +137,7 @@ fn surplus(list: &mut List) {
         .answer("unsolicited frame before an answer", &[Tcp], &[WrongTransaction], |ask| {
             vec![Send(ask.astray(-1, &ask.pdu(&planted(20)))), Send(ask.right())]
         })
-        .answer("unsolicited frame before an answer", RTU, &[WrongUnit], |ask| {
+        .answer("unsolicited frame before an answer", RTU, &[], |ask| {
             vec![Send(ask.frame_from(9, &ask.pdu(&planted(20)))), Send(ask.right())]
         })
         .add(
@@ -296,7 +296,7 @@ fn noisy(list: &mut List) {
         .stretch("echo before every answer", RTU, &[BadChecksum, WrongLength, Malformed, TimeOut], 1500, |ask| {
             vec![Send([ask.bytes.clone(), ask.right()].concat())]
         })
-        .stretch("babble without end", RTU, &[Unsettled], 1000, |ask| {
+        .stretch("babble without end", RTU, &[Unsettled, WrongFunction], 1000, |ask| {
             let right = ask.right();
             (0..1000).flat_map(|_| [Send(right.clone()), WaitMs(1)]).collect()
         });

@@ -135,9 +135,12 @@ impl Device {
         match outcome {
             Ok(_) => self.back_off.succeeded(),
             Err(reason) => {
-                wire.broke();
                 self.trouble = reason;
-                self.back_off.failed(MachineTime::now());
+                // A way that does not open is no fault of the device: the wire itself pauses between its attempts.
+                if wire.is_open() {
+                    self.back_off.failed(MachineTime::now());
+                }
+                wire.broke();
             }
         }
         (requested, outcome)

@@ -16,8 +16,8 @@ use std::time::Duration;
 use tokio::task::JoinHandle;
 use tokio::time::{sleep, timeout};
 
-/// Pauses between attempts to open a way, s of engine time: with the longest, a device is back within 1 s and one
-/// period of being there again.
+/// From the beginning of one attempt to open a way to the next, s of engine time, so that one that hangs until its
+/// time-out of 1 s brings no pause on top: a device is back within 1 s and one period of being there again.
 const RETRY_LEAST_S: f64 = 0.025;
 /// See above.
 const RETRY_MOST_S: f64 = 0.9;
@@ -33,7 +33,8 @@ pub(super) struct Wire {
     pause: Duration,
     /// What parts two RTU frames.
     silence: Duration,
-    opening: Option<JoinHandle<Result<Stream, Trouble>>>,
+    /// An attempt under way, and when it began.
+    opening: Option<(MachineTime, JoinHandle<Result<Stream, Trouble>>)>,
     open: Option<(Client, Tap)>,
     /// Why it could not be opened the last time.
     trouble: MissReason,
@@ -76,6 +77,11 @@ impl Wire {
         self.connections
     }
 
+    /// Whether requests can leave.
+    pub(super) fn is_open(&self) -> bool {
+        self.open.is_some()
+    }
+
     /// Sees to it that a request can leave now: the way is open, nothing that came unasked lies on it, and the pause
     /// since the last answer is over.
     pub(super) async fn ready(&mut self) -> Result<(), MissReason> {
@@ -96,30 +102,28 @@ impl Wire {
 
     /// An attempt that outlasts one round is waited for in the next.
     async fn open_way(&mut self) -> Result<(), MissReason> {
-        if self.opening.is_none() {
-            if self.back_off.waits(MachineTime::now()) {
-                return Err(self.trouble);
+        // One that hung until its time-out is followed by the next at once.
+        while self.opening.is_some() || !self.back_off.waits(MachineTime::now()) {
+            let attempt = || tokio::spawn(stream::open(self.way.clone(), self.connect_time_out));
+            let (begun, opening) = self.opening.get_or_insert_with(|| (MachineTime::now(), attempt()));
+            let (begun, opened) = (*begun, opening.await);
+            self.opening = None;
+            let trouble = match opened {
+                Ok(Ok(stream)) => {
+                    let tap = Tap::new(stream);
+                    self.open = Some((Client::new(self.framing, tap.clone()), tap));
+                    self.connections = self.connections.saturating_add(1);
+                    return Ok(());
+                }
+                Ok(Err(trouble)) => trouble,
+                Err(error) => Trouble { reason: MissReason::NoConnection, detail: error.to_string() },
+            };
+            if self.trouble != trouble.reason || !self.back_off.has_failed() {
+                tracing::warn!(link = self.name, reason = ?trouble.reason, "{}", trouble.detail);
             }
-            self.opening = Some(tokio::spawn(stream::open(self.way.clone(), self.connect_time_out)));
+            self.trouble = trouble.reason;
+            self.back_off.failed(begun);
         }
-        let Some(opening) = &mut self.opening else { return Err(self.trouble) };
-        let opened = opening.await;
-        self.opening = None;
-        let trouble = match opened {
-            Ok(Ok(stream)) => {
-                let tap = Tap::new(stream);
-                self.open = Some((Client::new(self.framing, tap.clone()), tap));
-                self.connections = self.connections.saturating_add(1);
-                return Ok(());
-            }
-            Ok(Err(trouble)) => trouble,
-            Err(error) => Trouble { reason: MissReason::NoConnection, detail: error.to_string() },
-        };
-        if self.trouble != trouble.reason || !self.back_off.has_failed() {
-            tracing::warn!(link = self.name, reason = ?trouble.reason, "{}", trouble.detail);
-        }
-        self.trouble = trouble.reason;
-        self.back_off.failed(MachineTime::now());
         Err(self.trouble)
     }
 
@@ -209,7 +213,7 @@ impl Wire {
 
 impl Drop for Wire {
     fn drop(&mut self) {
-        if let Some(opening) = &self.opening {
+        if let Some((_, opening)) = &self.opening {
             opening.abort();
         }
     }

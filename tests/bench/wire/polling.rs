@@ -5,7 +5,7 @@ use super::figures::{Sorted, goal, table};
 use super::server::{Kind, Servers};
 
 /// Each size is measured so often, all who ask in turn, so that what disturbs the machine meets them alike.
-const REPEATS: usize = 3;
+const REPEATS: usize = 5;
 /// Connections, all at 10 Hz.
 const SIZES: [usize; 3] = [4, 100, 1000];
 
@@ -20,7 +20,7 @@ pub fn part() {
         for _ in 0..REPEATS {
             for &who in &who {
                 let addresses = vec![servers.addresses[0].clone(); size];
-                let plan = Plan { who, addresses, hz: 10.0, warm_s: 1.0, window_s: 2.5, time_out_s: 0.09 };
+                let plan = Plan { who, addresses, hz: 10.0, warm_s: 0.7, window_s: 1.6, time_out_s: 0.09 };
                 let report = client::run(&plan);
                 runs.push(Run { size, who, kept: report.kept(size, &plan), report });
             }

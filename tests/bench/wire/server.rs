@@ -27,8 +27,8 @@ pub enum Kind {
     Babbles,
     /// Nothing listens there.
     Refuses,
-    /// Again and again it is away for 5 s, at a phase between 0 and 1 of its own: the program that listened is gone,
-    /// or (`hangs`) everything stands still while connections stay up and new ones are not taken.
+    /// Again and again it is away for 5 s and a part of its own (`phase`, 0 to 1) of a little more: the program that
+    /// listened is gone, or (`hangs`) everything stands still while connections stay up and new ones are not taken.
     Away { hangs: bool, phase: f64 },
 }
 
@@ -72,10 +72,10 @@ impl Servers {
     }
 }
 
-/// How long a device stays away.
-const AWAY: Duration = Duration::from_secs(5);
-/// How long it is there in between, at least and at most.
-const THERE_S: (f64, f64) = (2.0, 3.0);
+/// How long a device stays away, at least and at most: its end must meet whatever rhythm the asker has at any phase.
+const AWAY_S: (f64, f64) = (5.0, 6.2);
+/// How long it is there in between.
+const THERE: Duration = Duration::from_millis(2500);
 /// Longest frame of Modbus TCP, bytes.
 const FRAME_MOST: usize = 260;
 
@@ -135,20 +135,23 @@ async fn away(listener: TcpListener, device: usize, hangs: bool, phase: f64, see
     let address = listener.local_addr().expect("an address");
     drop(listener);
     let stands_still: Arc<AtomicBool> = Arc::default();
-    let there = |part: f64| sleep(Duration::from_secs_f64(THERE_S.0 + part % 1.0 * (THERE_S.1 - THERE_S.0)));
+    let away = |round: u32| {
+        let part = (phase + 0.5 * f64::from(round)) % 1.0;
+        sleep(Duration::from_secs_f64(AWAY_S.0 + part * (AWAY_S.1 - AWAY_S.0)))
+    };
     let up = || tokio::spawn(serve(listen(address), Kind::Answers, Arc::clone(&stands_still)));
     let mut serving = up();
     for round in 1_u32.. {
-        there(phase * f64::from(round)).await;
+        sleep(THERE).await;
         let went_ns = MachineTime::now().0;
         if hangs {
             stands_still.store(true, Ordering::Relaxed);
-            sleep(AWAY).await;
+            away(round).await;
             stands_still.store(false, Ordering::Relaxed);
         } else {
             serving.abort();
             let _ = (&mut serving).await;
-            sleep(AWAY).await;
+            away(round).await;
             serving = up();
         }
         seen.lock().expect("whole").push(Back { device, went_ns, back_ns: MachineTime::now().0 });

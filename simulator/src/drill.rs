@@ -2,8 +2,8 @@
 
 use crate::bay::{BAY_STEP_S, SimulatedBay};
 use crate::server::{DeviceServer, Registers};
-use brimwatch::config::{DeliveryFile, Site};
-use brimwatch::poll::registers::Register;
+use brimwatch::config::{DeliveryFile, Device, Site};
+use brimwatch::poll::registers::{DataType, Place, Register};
 use std::fmt::Write;
 use std::io;
 use std::net::SocketAddr;
@@ -20,7 +20,7 @@ const SCANS_MOST: u32 = 200;
 /// Where a signal lies on the wire, and which bay it comes from.
 struct Slot {
     registers: Registers,
-    register: Register,
+    place: Place,
     bay: usize,
     signal: usize,
 }
@@ -49,10 +49,10 @@ impl Drill {
             .enumerate()
             .map(|(i, (nth, bay))| SimulatedBay::new(&bay.settings, delivery_of(i), seed.wrapping_add(nth)))
             .collect();
-        let slots = slots(site, &devices);
-        write_all(site, &slots, &bays);
+        let (slots, hearts) = (slots(site, &devices), hearts(site, &devices));
+        write_all(site, &slots, &bays, &hearts, 0);
         let bays = Arc::new(Mutex::new(bays));
-        let clock = tokio::spawn(run(site.clone(), slots, Arc::clone(&bays), speed));
+        let clock = tokio::spawn(run(site.clone(), (slots, hearts), Arc::clone(&bays), speed));
         Ok(Drill { bays, devices, clock })
     }
 
@@ -84,24 +84,42 @@ fn slots(site: &Site, devices: &[(String, DeviceServer)]) -> Vec<Slot> {
     for (bay, setup) in site.bays.iter().enumerate() {
         for (signal, (kind, place)) in setup.settings.signals.iter().zip(&setup.places).enumerate() {
             let device = setup.devices[usize::from(kind.device)];
-            slots.push(Slot { registers: devices[device].1.registers(), register: place.register, bay, signal });
+            slots.push(Slot { registers: devices[device].1.registers(), place: *place, bay, signal });
         }
     }
     slots
 }
 
-fn write_all(site: &Site, slots: &[Slot], bays: &[SimulatedBay]) {
+/// The heartbeat registers of the devices that have one.
+fn hearts(site: &Site, devices: &[(String, DeviceServer)]) -> Vec<(Registers, Register)> {
+    let beating = |(device, (_, server)): (&Device, &(String, DeviceServer))| {
+        device.heartbeat.map(|(register, _)| (server.registers(), register))
+    };
+    site.devices.iter().zip(devices).filter_map(beating).collect()
+}
+
+fn write_all(site: &Site, slots: &[Slot], bays: &[SimulatedBay], hearts: &[(Registers, Register)], scans: u64) {
+    // First, so that bits of the same register that mean something else are put over it.
+    for (registers, heart) in hearts {
+        let numbers = if heart.data == DataType::Bool { 2 } else { 0x1_0000 };
+        registers.write(&(*heart).into(), (scans % numbers) as f64);
+    }
     for slot in slots {
         let signal = &site.bays[slot.bay].settings.signals[slot.signal];
-        slot.registers.write(&slot.register, bays[slot.bay].shows(signal.kind, signal.tank));
+        slot.registers.write(&slot.place, bays[slot.bay].shows(signal.kind, signal.tank));
     }
 }
 
-async fn run(site: Site, slots: Vec<Slot>, bays: Arc<Mutex<Vec<SimulatedBay>>>, speed: f64) {
+async fn run(
+    site: Site,
+    (slots, hearts): (Vec<Slot>, Vec<(Registers, Register)>),
+    bays: Arc<Mutex<Vec<SimulatedBay>>>,
+    speed: f64,
+) {
     let begun = Instant::now();
     let mut look = interval(LOOK);
     look.set_missed_tick_behavior(MissedTickBehavior::Skip);
-    let mut done_s = 0.0;
+    let (mut done_s, mut scans_in_all) = (0.0, 0_u64);
     loop {
         look.tick().await;
         let due_s = begun.elapsed().as_secs_f64() * speed;
@@ -113,7 +131,8 @@ async fn run(site: Site, slots: Vec<Slot>, bays: Arc<Mutex<Vec<SimulatedBay>>>, 
             scans += 1;
         }
         if scans > 0 {
-            write_all(&site, &slots, &bays);
+            scans_in_all += u64::from(scans);
+            write_all(&site, &slots, &bays, &hearts, scans_in_all);
         }
     }
 }
@@ -202,6 +221,26 @@ mod tests {
         let expected_s = began.0.elapsed().as_secs_f64() * 40.0;
         assert!((passed_s - expected_s).abs() < 0.2 * expected_s, "{passed_s} s passed, {expected_s} s expected");
         assert_eq!(drill.with_bay(0, |b| b.stage()), Some(Stage::Pressurising));
+    }
+
+    /// A device that has a heartbeat register counts in it for as long as its bay lives.
+    #[tokio::test]
+    async fn a_heartbeat_goes_on() {
+        let keys = "heartbeat_function = 3\nheartbeat_address = 90\nheartbeat_within = \"5 s\"\n\n[[tank]]";
+        let product = |_: &str| Ok(include_str!("../../config/products/caustic-soda-50.toml").to_owned());
+        let text = scenario::SITE.replacen("\n[[tank]]", keys, 1);
+        let site = Site::from_text(Path::new("site.toml"), text, &product).unwrap_or_else(|faults| panic!("{faults}"));
+        let (at, device) = site.devices.iter().enumerate().find(|(_, d)| d.heartbeat.is_some()).expect("declared");
+        let (register, _) = device.heartbeat.expect("declared");
+        let drill = Drill::start(&site, &[], 40.0, 9).await.expect("ports");
+        let address = drill.addresses()[at].1;
+        let first = read(address, device.unit, &register).await;
+        let changed = async {
+            while read(address, device.unit, &register).await == first {
+                tokio::time::sleep(LOOK).await;
+            }
+        };
+        tokio::time::timeout(Duration::from_secs(30), changed).await.expect("it changes");
     }
 
     #[test]

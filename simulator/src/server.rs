@@ -3,8 +3,8 @@
 //! A device serves exactly the registers that the site file declares, answers functions 1 to 4 alone and
 //! remembers every function code that it was ever asked for, so that a test can prove that nobody wrote.
 
-use brimwatch::poll::registers::{DataType, Register, WordOrder};
-use std::collections::BTreeMap;
+use brimwatch::poll::registers::{DataType, Place, Register, StatusRegister, WordOrder};
+use std::collections::{BTreeMap, BTreeSet};
 use std::future::{Ready, ready};
 use std::io;
 use std::net::{Ipv4Addr, SocketAddr};
@@ -26,6 +26,8 @@ struct Memory {
     unit: u8,
     /// Words by function and address; 0 or 1 where the function reads bits.
     words: BTreeMap<(u8, u16), u16>,
+    /// Status registers that somebody has set: they stay as they are.
+    set: BTreeSet<(u8, u16)>,
     /// How often each function code came.
     requests: BTreeMap<u8, u64>,
     silent: bool,
@@ -41,12 +43,41 @@ impl Registers {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Puts a value in SI into a register; from then on the register is served.
-    pub fn write(&self, register: &Register, si: f64) {
+    /// Puts a value in SI where it is found, with all its parts, and says that nothing is the matter with it; from then
+    /// on its registers are served. Bits of a register that are not of this value stay as they are.
+    pub fn write(&self, place: &Place, si: f64) {
         let mut memory = self.lock();
-        for (address, word) in (register.address..).zip(encode(register, si)) {
-            memory.words.insert((register.function, address), word);
+        for word in encode(place, si) {
+            memory.put(word);
         }
+        if let Some(status) = &place.status
+            && !memory.set.contains(&(status.function, status.address))
+        {
+            let StatusRegister { failure, function_check, out_of_specification, maintenance, sound, .. } = *status;
+            let mask = failure | function_check | out_of_specification | maintenance | sound;
+            memory.put(Word { function: status.function, address: status.address, mask, word: sound });
+        }
+    }
+
+    /// What the device says of itself from now on; `None`: that nothing is the matter, once more.
+    pub fn set_status(&self, status: &StatusRegister, word: Option<u16>) {
+        let (mut memory, place) = (self.lock(), (status.function, status.address));
+        match word {
+            Some(word) => {
+                memory.set.insert(place);
+                memory.words.insert(place, word);
+            }
+            None => {
+                memory.set.remove(&place);
+            }
+        }
+    }
+}
+
+impl Memory {
+    fn put(&mut self, Word { function, address, mask, word }: Word) {
+        let held = self.words.entry((function, address)).or_default();
+        *held = *held & !mask | word & mask;
     }
 }
 
@@ -187,12 +218,42 @@ fn words(memory: &Memory, function: u8, address: u16, count: u16, most: u16) -> 
         .ok_or(ExceptionCode::IllegalDataAddress)
 }
 
-/// The words of a value in SI, in the order they lie on the wire. What does not fit a whole-number type
-/// stops at its end, as in a real device.
+/// What a value puts into one register.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Word {
+    /// Modbus function that reads it, 1 to 4.
+    pub function: u8,
+    /// Address, from 0.
+    pub address: u16,
+    /// Bits that are of this value.
+    pub mask: u16,
+    /// Those bits; 0 or 1 where the function reads bits.
+    pub word: u16,
+}
+
+/// What a value in SI puts on the wire. What does not fit a whole-number type stops at its end, as in a real device.
 #[must_use]
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "`as` saturates: that is wanted")]
-pub fn encode(register: &Register, si: f64) -> Vec<u16> {
-    let number = (si - register.offset) / register.factor;
+pub fn encode(place: &Place, si: f64) -> Vec<Word> {
+    let register = &place.register;
+    let shown = match register.current {
+        // A transmitter's output: 16 mA of live zero to the end of its range.
+        Some(span) => 4.0 + 16.0 * (si - span.at_4_ma) / (span.at_20_ma - span.at_4_ma),
+        None => si,
+    };
+    let number = (shown - register.offset) / register.factor;
+    if let Some(bit) = register.bit {
+        let mask = 1 << bit;
+        let word = if number.round() == 0.0 { 0 } else { mask };
+        return vec![Word { function: register.function, address: register.address, mask, word }];
+    }
+    let Some((upper, part)) = place.upper_register().zip(place.upper) else { return words_of(register, number) };
+    let worth = part.worth as f64;
+    let (above, below) = ((number.round() / worth).floor(), number.round().rem_euclid(worth));
+    [words_of(register, below), words_of(&upper, above)].concat()
+}
+
+/// A number in a register of its own, in the order its words lie on the wire.
+fn words_of(register: &Register, number: f64) -> Vec<Word> {
     let whole = number.round();
     // Two's complement of the right width stands in the last bytes.
     let bytes: Vec<u8> = match register.data {
@@ -205,65 +266,151 @@ pub fn encode(register: &Register, si: f64) -> Vec<u16> {
         DataType::I64 => (whole as i64).to_be_bytes().to_vec(),
         DataType::F32 => (number as f32).to_be_bytes().to_vec(),
         DataType::F64 => number.to_be_bytes().to_vec(),
-        DataType::Bcd16 | DataType::Bcd32 | DataType::Bcd64 => todo!("BCD"),
+        DataType::Bcd16 => decimal_digits(whole, 4),
+        DataType::Bcd32 => decimal_digits(whole, 8),
+        DataType::Bcd64 => decimal_digits(whole, 16),
     };
     let mut words: Vec<u16> = bytes.chunks(2).map(|pair| u16::from_be_bytes([pair[0], pair[1]])).collect();
-    if register.data == DataType::Bool {
-        return words;
+    if register.data != DataType::Bool {
+        if matches!(register.order, WordOrder::Cdab | WordOrder::Dcba) {
+            words.reverse();
+        }
+        if matches!(register.order, WordOrder::Badc | WordOrder::Dcba) {
+            words.iter_mut().for_each(|w| *w = w.swap_bytes());
+        }
     }
-    if matches!(register.order, WordOrder::Cdab | WordOrder::Dcba) {
-        words.reverse();
-    }
-    if matches!(register.order, WordOrder::Badc | WordOrder::Dcba) {
-        words.iter_mut().for_each(|w| *w = w.swap_bytes());
-    }
-    words
+    let place = |(address, word)| Word { function: register.function, address, mask: u16::MAX, word };
+    (register.address..).zip(words).map(place).collect()
+}
+
+/// The last so many digits of a whole number, two in a byte; all nines where it has more, zeros where it is negative.
+fn decimal_digits(whole: f64, digits: usize) -> Vec<u8> {
+    let most = "9".repeat(digits);
+    let text = format!("{:0>digits$}", whole.max(0.0));
+    let text = if text.len() > digits { most } else { text };
+    let digit = |c: u8| c - b'0';
+    text.as_bytes().chunks(2).map(|pair| digit(pair[0]) << 4 | digit(pair[1])).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use brimwatch::poll::registers::{Span, UpperPart};
     use std::time::Duration;
     use tokio::io::{AsyncReadExt, AsyncWriteExt};
     use tokio::net::TcpStream;
 
-    fn register(function: u8, address: u16, data: DataType, order: WordOrder, factor: f64) -> Register {
-        Register { factor, ..Register::plain(function, address, data, order) }
+    fn place(function: u8, address: u16, data: DataType, order: WordOrder, factor: f64) -> Place {
+        Register { factor, ..Register::plain(function, address, data, order) }.into()
     }
 
-    /// Expected: IEEE 754 single of 123.456 is 42 F6 E9 79, its bytes in each of the four orders.
+    /// The words that a value puts on the wire, lower part first.
+    fn words_of(place: &Place, si: f64) -> Vec<u16> {
+        encode(place, si).iter().map(|w| w.word).collect()
+    }
+
+    /// Expected: IEEE 754 single of 123.456 is 42 F6 E9 79, its bytes in each of the four orders; decimal digits and
+    /// currents by hand.
     #[test]
     fn words_lie_in_the_declared_order() {
-        let expected = [
-            (WordOrder::Abcd, [0x42f6, 0xe979]),
-            (WordOrder::Cdab, [0xe979, 0x42f6]),
-            (WordOrder::Badc, [0xf642, 0x79e9]),
-            (WordOrder::Dcba, [0x79e9, 0xf642]),
-        ];
+        use DataType::{Bcd16, Bcd32, Bcd64, Bool, F32, I16, U16};
+        use WordOrder::{Abcd, Badc, Cdab, Dcba};
+        let expected =
+            [(Abcd, [0x42f6, 0xe979]), (Cdab, [0xe979, 0x42f6]), (Badc, [0xf642, 0x79e9]), (Dcba, [0x79e9, 0xf642])];
         for (order, words) in expected {
-            assert_eq!(encode(&register(4, 0, DataType::F32, order, 1.0), 123.456), words, "{order:?}");
+            assert_eq!(words_of(&place(4, 0, F32, order, 1.0), 123.456), words, "{order:?}");
         }
-        assert_eq!(encode(&register(4, 0, DataType::I16, WordOrder::Abcd, 0.1), -1.0), [0xfff6]);
-        assert_eq!(encode(&register(4, 0, DataType::U16, WordOrder::Badc, 1.0), 1.0), [0x0100]);
-        assert_eq!(encode(&register(4, 0, DataType::U16, WordOrder::Abcd, 1.0), 1e9), [0xffff]);
-        assert_eq!(encode(&register(1, 0, DataType::Bool, WordOrder::Badc, 1.0), 1.0), [1]);
-        let opens_when_tripped = Register { offset: 1.0, ..register(1, 0, DataType::Bool, WordOrder::Abcd, -1.0) };
-        assert_eq!((encode(&opens_when_tripped, 1.0), encode(&opens_when_tripped, 0.0)), (vec![0], vec![1]));
+        assert_eq!(words_of(&place(4, 0, I16, Abcd, 0.1), -1.0), [0xfff6]);
+        assert_eq!(words_of(&place(4, 0, U16, Badc, 1.0), 1.0), [0x0100]);
+        assert_eq!(words_of(&place(4, 0, U16, Abcd, 1.0), 1e9), [0xffff]);
+        assert_eq!(words_of(&place(1, 0, Bool, Badc, 1.0), 1.0), [1]);
+        let mut opens = place(1, 0, Bool, Abcd, -1.0);
+        opens.register.offset = 1.0;
+        assert_eq!((words_of(&opens, 1.0), words_of(&opens, 0.0)), (vec![0], vec![1]));
+        assert_eq!(words_of(&place(3, 0, Bcd16, Abcd, 1.0), 9071.0), [0x9071]);
+        assert_eq!(words_of(&place(3, 0, Bcd16, Abcd, 1.0), 10_000.0), [0x9999]);
+        assert_eq!(words_of(&place(3, 0, Bcd16, Abcd, 1.0), -3.0), [0]);
+        assert_eq!(words_of(&place(3, 0, Bcd32, Cdab, 1.0), 123_456.0), [0x3456, 0x0012]);
+        assert_eq!(words_of(&place(3, 0, Bcd64, Abcd, 1.0), 12_345_678_901.0), [0, 0x0123, 0x4567, 0x8901]);
+        let mut loop_ = place(4, 0, U16, Abcd, 1e-3);
+        loop_.register.current = Some(Span { at_4_ma: 0.0, at_20_ma: 8.0 });
+        assert_eq!((words_of(&loop_, 4.0), words_of(&loop_, -0.2)), (vec![12_000], vec![3_600]));
+        let upper = Some(UpperPart { address: 9, data: U16, worth: 10_000 });
+        let total = Place { upper, ..place(3, 0, Bcd16, Abcd, 0.1) };
+        assert_eq!(words_of(&total, 12_345.6), [0x3456, 12]);
+    }
+
+    /// What brimwatch reads of one place by its own decoder: the value, and what the device says about it.
+    fn read(registers: &Registers, place: &Place) -> String {
+        let memory = registers.lock();
+        let held = |r: &Register| words(&memory, r.function, r.address, r.count(), BITS_MOST).expect("served");
+        let upper = place.upper_register().map(|r| held(&r)).unwrap_or_default();
+        let says = place.status.map(|status| status.says(held(&status.register())[0]));
+        format!("{:?} {says:?}", place.decode(&held(&place.register), &upper))
     }
 
     /// brimwatch's own decoder reads back what was encoded here: written apart, one held against the other.
     #[test]
     fn brimwatch_reads_what_is_written_here() {
-        use DataType::{F32, F64, I16, I32, I64, U16, U32, U64};
-        for data in [U16, I16, U32, I32, U64, I64, F32, F64] {
+        use DataType::{Bcd16, Bcd32, Bcd64, F32, F64, I16, I32, I64, U16, U32, U64};
+        let span = Some(Span { at_4_ma: 1.0, at_20_ma: -3.0 });
+        for data in [U16, I16, U32, I32, U64, I64, F32, F64, Bcd16, Bcd32, Bcd64] {
             for order in [WordOrder::Abcd, WordOrder::Cdab, WordOrder::Badc, WordOrder::Dcba] {
-                let register = Register { offset: -40.0, ..register(4, 0, data, order, 0.25) };
+                let registers = Registers::default();
+                let register = Register { factor: 0.25, offset: -40.0, ..Register::plain(4, 3, data, order) };
                 for si in [-40.0, 17.25, 208.5] {
-                    let read = register.decode(&encode(&register, si));
-                    assert_eq!(format!("{read:?}"), format!("Number({si:?})"), "{data:?} {order:?}");
+                    registers.write(&register.into(), si);
+                    assert_eq!(
+                        read(&registers, &register.into()),
+                        format!("Number({si:?}) None"),
+                        "{data:?} {order:?}"
+                    );
+                }
+                let current = Register { factor: 0.25, offset: 0.0, current: span, ..register };
+                registers.write(&current.into(), -1.0);
+                let twelve = "Current { milliampere: 12.0, si: -1.0 } None";
+                assert_eq!(read(&registers, &current.into()), twelve, "{data:?} {order:?}");
+                if !matches!(data, U16 | U32 | Bcd16 | Bcd32) {
+                    continue;
+                }
+                for (address, kind) in [(1, U16), (1, U32), (90, U16), (90, U32)] {
+                    let upper = Some(UpperPart { address, data: kind, worth: 10_000 });
+                    let total = Place { upper, ..Place::from(register) };
+                    for si in [-40.0, 2_459.75, 2_460.0, 123_456_789.25] {
+                        registers.write(&total, si);
+                        assert_eq!(
+                            read(&registers, &total),
+                            format!("Number({si:?}) None"),
+                            "{data:?} {order:?} {address}"
+                        );
+                    }
                 }
             }
         }
+    }
+
+    /// Flags and complaints share a register without touching each other's bits.
+    #[test]
+    fn bits_of_one_register_keep_apart() {
+        let registers = Registers::default();
+        let status = StatusRegister { function: 3, address: 7, failure: 2, sound: 0x8000, ..StatusRegister::default() };
+        let flag = |bit| {
+            let bit = Register { bit: Some(bit), ..Register::plain(3, 7, DataType::Bool, WordOrder::Abcd) };
+            Place { status: Some(status), ..bit.into() }
+        };
+        let word = || words(&registers.lock(), 3, 7, 1, REGISTERS_MOST).expect("served")[0];
+        registers.write(&flag(4), 1.0);
+        registers.write(&flag(0), 1.0);
+        assert_eq!(word(), 0x8011);
+        registers.write(&flag(4), 0.0);
+        assert_eq!(word(), 0x8001);
+        assert_eq!(read(&registers, &flag(0)), "Flag(true) Some(Fair)");
+        registers.set_status(&status, Some(2));
+        registers.write(&flag(0), 1.0);
+        assert_eq!(read(&registers, &flag(0)), "Flag(true) Some(Failure)");
+        registers.set_status(&status, None);
+        registers.write(&flag(0), 0.0);
+        assert_eq!(read(&registers, &flag(0)), "Flag(false) Some(Fair)");
     }
 
     /// Sends one raw PDU to unit 1 and returns the reply's.
@@ -283,9 +430,9 @@ mod tests {
     #[tokio::test]
     async fn answers_are_as_the_protocol_says() {
         let device = DeviceServer::start(1).await.expect("port");
-        device.registers().write(&register(3, 107, DataType::U16, WordOrder::Abcd, 1.0), 555.0);
-        device.registers().write(&register(3, 108, DataType::U32, WordOrder::Abcd, 1.0), 100.0);
-        device.registers().write(&register(2, 4, DataType::Bool, WordOrder::Abcd, 1.0), 1.0);
+        device.registers().write(&place(3, 107, DataType::U16, WordOrder::Abcd, 1.0), 555.0);
+        device.registers().write(&place(3, 108, DataType::U32, WordOrder::Abcd, 1.0), 100.0);
+        device.registers().write(&place(2, 4, DataType::Bool, WordOrder::Abcd, 1.0), 1.0);
         let mut stream = TcpStream::connect(device.address()).await.expect("connection");
         // Section 6.3's own example: registers 108 to 110 hold 555, 0 and 100.
         assert_eq!(ask(&mut stream, &[3, 0, 107, 0, 3]).await, Some(vec![3, 6, 2, 0x2b, 0, 0, 0, 0x64]));
@@ -302,7 +449,7 @@ mod tests {
     #[tokio::test]
     async fn a_device_can_be_silent_dead_and_back() {
         let mut device = DeviceServer::start(1).await.expect("port");
-        device.registers().write(&register(4, 0, DataType::U16, WordOrder::Abcd, 1.0), 9.0);
+        device.registers().write(&place(4, 0, DataType::U16, WordOrder::Abcd, 1.0), 9.0);
         let ask_once = [4, 0, 0, 0, 1];
         let mut stream = TcpStream::connect(device.address()).await.expect("connection");
         device.set_silent(true);

@@ -22,6 +22,8 @@ pub enum Form {
     Flag,
     /// A whole number.
     Integer(i64, i64),
+    /// A list of whole numbers, at least one.
+    Integers(i64, i64),
     /// A number without a unit.
     Number(f64, f64),
     /// A quantity with its unit, written as text.
@@ -93,7 +95,7 @@ impl Key {
         match self.form {
             Form::Table => format!("[{}]", self.path),
             Form::Tables => format!("[[{}]]", self.path),
-            Form::Texts | Form::Flag | Form::Integer(..) | Form::Number(..) | Form::Pairs(..) => {
+            Form::Texts | Form::Flag | Form::Integer(..) | Form::Integers(..) | Form::Number(..) | Form::Pairs(..) => {
                 format!("{name} = {example}")
             }
             _ => format!("{name} = \"{example}\""),
@@ -118,7 +120,7 @@ const fn difference(quantity: Quantity, low: f64, high: f64) -> Form {
     Form::Difference(Bounds { quantity, low, high })
 }
 
-use Form::{Choice, DifferenceOfSignal, Flag, Integer, Number, OfSignal, Pairs, Table, Tables, Text, Texts};
+use Form::{Choice, DifferenceOfSignal, Flag, Integer, Integers, Number, OfSignal, Pairs, Table, Tables, Text, Texts};
 use Presence::{Default, Optional, Required};
 use Quantity::{Density, GaugePressure, Length, Mass, Ratio, Temperature, Time, Volume};
 
@@ -153,9 +155,18 @@ pub(super) const GASES: &[&str] = &["nitrogen", "dry air"];
 /// Words for [`crate::engine::settings::LineStart`].
 pub(super) const STARTS: &[&str] = &["empty", "full"];
 /// Words for [`crate::poll::registers::DataType`].
-pub(super) const TYPES: &[&str] = &["u16", "i16", "u32", "i32", "u64", "i64", "f32", "f64", "bool"];
+pub(super) const TYPES: &[&str] =
+    &["u16", "i16", "u32", "i32", "u64", "i64", "f32", "f64", "bcd16", "bcd32", "bcd64", "bool"];
+/// Those of them that the upper part of a value can have.
+pub(super) const UPPER_TYPES: &[&str] = &["u16", "u32"];
 /// Words for [`crate::poll::registers::WordOrder`], the most significant byte A.
 pub(super) const ORDERS: &[&str] = &["ABCD", "CDAB", "BADC", "DCBA"];
+/// How a frame is written: with the head of Modbus TCP, or as on a serial line.
+pub(super) const FRAMINGS: &[&str] = &["tcp", "rtu"];
+/// Words for [`crate::poll::way::Parity`].
+pub(super) const PARITIES: &[&str] = &["even", "odd", "none"];
+/// Bits of a status register, by number.
+const BITS: Form = Integers(0, 15);
 
 /// Every key of a site file.
 #[rustfmt::skip]
@@ -178,15 +189,40 @@ pub const SITE: &[Key] = &[
     key("alarms.off_delay", amount(Time, 0.0, 600.0), Default("10 s"), "10 s",
         "a condition must be gone this long before its alarm goes"),
 
-    key("device", Tables, Required, "", "one Modbus TCP device that is polled"),
+    key("link", Tables, Optional, "", "one way that devices share: a gateway or a serial line; they are asked in turn"),
+    key("link.name", Text, Required, "gateway", "name, by which devices find it"),
+    key("link.address", Text, Optional, "127.0.0.1:5020", "host and port it leads to; or give a serial_port"),
+    key("link.framing", Choice(FRAMINGS), Optional, "rtu",
+        "tcp: Modbus TCP, the default with an address; rtu: a gateway that passes the bytes of a serial line on"),
+    key("link.serial_port", Text, Optional, "/dev/ttyS0", "path of a serial port of this machine; always rtu"),
+    key("link.baud", Integer(300, 921_600), Optional, "19200", "bits per second; needed with a serial_port"),
+    key("link.parity", Choice(PARITIES), Default("even"), "even",
+        "parity bit of a serial_port; even is the default of Modbus over Serial Line V1.02"),
+    key("link.stop_bits", Integer(1, 2), Default("1"), "1", "stop bits of a serial_port"),
+    key("link.connect_time_out", amount(Time, 0.01, 10.0), Default("1 s"), "1 s", "a connection not made by then is none"),
+    key("link.pause", amount(Time, 0.0, 1.0), Default("0 s"), "20 ms",
+        "least time from a reply to the next request, for a gateway that wants it"),
+
+    key("device", Tables, Required, "", "one Modbus device that is polled"),
     key("device.name", Text, Required, "line meter", "name, by which signals find it"),
-    key("device.address", Text, Required, "127.0.0.1:5020", "host and port"),
-    key("device.unit", Integer(0, 255), Required, "1", "Modbus unit identifier"),
+    key("device.address", Text, Optional, "127.0.0.1:5020", "host and port, for Modbus TCP; or give a link"),
+    key("device.link", Text, Optional, "gateway", "name of the link it is reached by; or give an address"),
+    key("device.unit", Integer(0, 255), Required, "1", "Modbus unit identifier; 1 to 247 on rtu"),
     key("device.address_base", Integer(0, 1), Required, "0",
         "number that this device's papers give to the first register: 0 or 1"),
     key("device.period", amount(Time, 0.05, 60.0), Required, "1 s", "time between requests"),
     key("device.time_out", amount(Time, 0.01, 30.0), Required, "500 ms",
         "a reply later than this is no reply; shorter than the period"),
+    key("device.gap", Integer(0, 120), Default("0"), "8",
+        "so many registers (or bits) that no signal names may be read along between two that are"),
+    key("device.registers_most", Integer(1, 125), Default("125"), "125", "most registers that it answers in one request"),
+    key("device.not_read", Texts, Optional, r#"["3:104-107", "4:9"]"#,
+        "registers that must never be read, as function:first-last"),
+    key("device.heartbeat_function", Integer(1, 4), Optional, "3",
+        "function that reads a register which changes while the device is alive"),
+    key("device.heartbeat_address", Integer(0, 65_536), Optional, "90", "number of that register, as the device's papers count"),
+    key("device.heartbeat_within", amount(Time, 0.1, 3600.0), Optional, "5 s",
+        "it changes at least this often; at least two periods"),
 
     key("tank", Tables, Required, "", "one storage tank; bays name the tanks they can fill"),
     key("tank.name", Text, Required, "204", "name"),
@@ -249,9 +285,19 @@ pub const SITE: &[Key] = &[
     key("bay.signal.type", Choice(TYPES), Required, "f32", "how the registers make a number"),
     key("bay.signal.order", Choice(ORDERS), Optional, "ABCD",
         "order of the bytes, most significant A; needed for types of more than one register"),
+    key("bay.signal.bit", Integer(0, 15), Optional, "3",
+        "for yes/no in a register: its bit, 0 the lowest; without it yes is any value but 0"),
     key("bay.signal.scale", Number(-1e12, 1e12), Default("1"), "0.1", "value = number x scale + offset, in the unit"),
     key("bay.signal.offset", Number(-1e12, 1e12), Default("0"), "-50", "see scale"),
-    key("bay.signal.unit", Text, Optional, "mm", "unit of the value; needed for every kind but yes/no"),
+    key("bay.signal.unit", Text, Optional, "mm", "unit of the value; needed but for yes/no and for a loop current"),
+    key("bay.signal.at_4_ma", OfSignal, Optional, "0 m",
+        "for a register that holds a loop current: what 4 mA stand for; scale and offset then make it mA"),
+    key("bay.signal.at_20_ma", OfSignal, Optional, "8 m", "what 20 mA stand for"),
+    key("bay.signal.upper_address", Integer(0, 65_536), Optional, "12",
+        "for a value in two parts: number of the upper part's first register; same function and order"),
+    key("bay.signal.upper_type", Choice(UPPER_TYPES), Default("u16"), "u16", "how its registers make a number"),
+    key("bay.signal.upper_worth", Integer(2, 1_000_000_000_000), Optional, "1000000",
+        "counts of the lower part that one count of the upper is worth; needed with upper_address"),
     key("bay.signal.true_when", Integer(0, 1), Default("1"), "0",
         "for yes/no: the bit that means yes (a switch that opens its contact when it trips: 0)"),
     key("bay.signal.plausible_low", OfSignal, Optional, "-20 C", "lowest plausible value; by kind where left out"),
@@ -265,6 +311,16 @@ pub const SITE: &[Key] = &[
     key("bay.signal.drift_per_sqrt_h", DifferenceOfSignal, Optional, "10 kg",
         "random-walk drift per square root of an hour (1 sigma); by kind where left out"),
     key("bay.signal.lag", amount(Time, 0.0, 600.0), Optional, "5 s", "the value is this old when it is read; by kind where left out"),
+    key("bay.signal.transmitter", Text, Optional, "LT-204",
+        "name of the instrument, where several signals are of one: they can fail together; without it: one of its own"),
+    key("bay.signal.status_address", Integer(0, 65_536), Optional, "30",
+        "number of a register in which the device says how it does"),
+    key("bay.signal.status_function", Integer(1, 4), Optional, "3", "its function; that of the signal where left out"),
+    key("bay.signal.status_failure", BITS, Optional, "[0, 1]", "bits that say failure when set: the value is not used"),
+    key("bay.signal.status_check", BITS, Optional, "[2]", "bits that say function check when set: not used for now"),
+    key("bay.signal.status_out_of_spec", BITS, Optional, "[3]", "bits that say out of specification when set: doubtful"),
+    key("bay.signal.status_maintenance", BITS, Optional, "[4]", "bits that say maintenance required when set: used"),
+    key("bay.signal.status_sound", BITS, Optional, "[15]", "bits that are set while all is well: one that is not is a failure"),
 ];
 
 /// Every key of a delivery file.

@@ -5,10 +5,13 @@ pub mod signals;
 pub mod thresholds;
 
 mod amount;
+mod claims;
 mod delivery;
+mod devices;
 mod fault;
 mod register;
 mod site;
+mod status;
 mod tables;
 mod walk;
 

@@ -1,4 +1,4 @@
-//! One signal's register and uncertainties.
+//! One signal's registers and uncertainties.
 
 use super::amount;
 use super::fault::Draft;
@@ -6,11 +6,24 @@ use super::keys::Bounds;
 use super::signals::SignalForm;
 use super::walk::Table;
 use crate::engine::settings::{SignalKind, SignalSetup};
-use crate::poll::registers::{DataType, Register, WordOrder};
+use crate::poll::registers::{DataType, Place, Register, Span, UpperPart, WordOrder};
 use crate::units::{Quantity, Unit};
 
+/// Beyond any quantity of a bay, in any of the SI units used.
+const BEYOND: f64 = 1e12;
+
+/// Where the value is found, and what the device says about it.
+pub(super) fn place(draft: &mut Draft, table: &Table, form: &SignalForm, base: i64) -> Place {
+    let register = register(draft, table, form, base);
+    Place {
+        upper: upper(draft, table, &register, base),
+        status: super::status::status(draft, table, register.function, base),
+        register,
+    }
+}
+
 /// Where the value is found and how it becomes SI.
-pub(super) fn register(draft: &mut Draft, table: &Table, form: &SignalForm, address_base: i64) -> Register {
+fn register(draft: &mut Draft, table: &Table, form: &SignalForm, base: i64) -> Register {
     let data = data_type(draft, table, form);
     let order = match table.optional_text("order") {
         Some("CDAB") => WordOrder::Cdab,
@@ -18,10 +31,11 @@ pub(super) fn register(draft: &mut Draft, table: &Table, form: &SignalForm, addr
         Some("DCBA") => WordOrder::Dcba,
         _ => WordOrder::Abcd,
     };
-    let (factor, offset) = to_si(draft, table, form);
+    let (factor, offset, current) = to_si(draft, table, form);
     let function = u8::try_from(table.integer("function")).unwrap_or_default();
-    let mut register = Register { factor, offset, ..Register::plain(function, 0, data, order) };
-    if register.count() > 1 && !table.has("order") {
+    let bit = bit(draft, table, form, function);
+    let register = Register { bit, factor, offset, current, ..Register::plain(function, 0, data, order) };
+    if register.count() > 1 && !table.is_written("order") {
         draft
             .fault(table.spot("type"), table.path("order"), "is missing: the type takes more than one register")
             .allowed(super::keys::ORDERS.join(", "))
@@ -34,18 +48,85 @@ pub(super) fn register(draft: &mut Draft, table: &Table, form: &SignalForm, addr
             .allowed("bool with functions 1 and 2")
             .act("use function 3 or 4 for numbers");
     }
-    if table.has("address") {
-        let (low, high) = (address_base, 65_536 - i64::from(register.count()) + address_base);
-        let address = table.integer("address");
-        if !(low..=high).contains(&address) {
-            draft
-                .fault(table.spot("address"), table.path("address"), format!("{address} is out of range"))
-                .allowed(format!("{low} to {high}, as the device counts from {address_base}"))
-                .act("correct the address, or address_base of the device");
-        }
-        register.address = u16::try_from(address - address_base).unwrap_or_default();
+    Register { address: wire_address(draft, table, "address", register.count(), base), ..register }
+}
+
+/// The address on the wire of the first of `count` registers; `base` is the number the device's papers begin with.
+pub(super) fn wire_address(draft: &mut Draft, table: &Table, key: &str, count: u16, base: i64) -> u16 {
+    let Some(address) = table.optional_integer(key) else { return 0 };
+    let (low, high) = (base, 65_536 - i64::from(count) + base);
+    if !(low..=high).contains(&address) {
+        draft
+            .fault(table.spot(key), table.path(key), format!("{address} is out of range"))
+            .allowed(format!("{low} to {high}, as the device counts from {base}"))
+            .act("correct the address, or address_base of the device");
     }
-    register
+    u16::try_from(address - base).unwrap_or_default()
+}
+
+/// Which bit of a register a yes/no is.
+fn bit(draft: &mut Draft, table: &Table, form: &SignalForm, function: u8) -> Option<u8> {
+    let bit = table.optional_integer("bit")?;
+    let fits = form.quantity == Quantity::YesNo && !matches!(function, 1 | 2);
+    if !fits && table.has("kind") && table.has("function") {
+        let what = if form.quantity == Quantity::YesNo {
+            "does not fit: functions 1 and 2 read single bits already"
+        } else {
+            "belongs to a yes or no, and the signal is a number"
+        };
+        draft
+            .fault(table.spot("bit"), table.path("bit"), what)
+            .allowed("yes or no, with functions 3 and 4")
+            .act("take the line out, or correct kind or function");
+    }
+    u8::try_from(bit).ok()
+}
+
+/// The upper part of a value in two parts.
+fn upper(draft: &mut Draft, table: &Table, register: &Register, base: i64) -> Option<UpperPart> {
+    if !table.is_written("upper_address") {
+        for key in ["upper_type", "upper_worth"].into_iter().filter(|key| table.is_written(key)) {
+            draft
+                .fault(table.spot(key), table.path(key), "says something about an upper part, but there is none")
+                .act("write upper_address, or take the line out");
+        }
+        return None;
+    }
+    // So many different numbers the lower part can hold.
+    let counts: Option<i64> = match register.data {
+        DataType::U16 => Some(1 << 16),
+        DataType::U32 => Some(1 << 32),
+        DataType::Bcd16 => Some(10_000),
+        DataType::Bcd32 => Some(100_000_000),
+        _ => None,
+    };
+    if (counts.is_none() && table.has("type")) || register.current.is_some() {
+        draft
+            .fault(table.spot("upper_address"), table.path("upper_address"), "does not fit: no count in two parts")
+            .allowed("a lower part of type u16, u32, bcd16 or bcd32, and no loop current")
+            .act("take upper_address and what belongs to it out, or correct type");
+    }
+    let data = if table.text("upper_type") == "u32" { DataType::U32 } else { DataType::U16 };
+    if data == DataType::U32 && register.count() == 1 && !table.is_written("order") {
+        draft
+            .fault(table.spot("upper_type"), table.path("order"), "is missing: the upper part takes two registers")
+            .allowed(super::keys::ORDERS.join(", "))
+            .act("look it up in the device's papers; ABCD is the order within the Modbus standard itself");
+    }
+    let worth = table.integer("upper_worth");
+    if !table.is_written("upper_worth") {
+        draft
+            .fault(table.spot("upper_address"), table.path("upper_worth"), "is missing: nothing says what it counts")
+            .act("write how many counts of the lower part it is worth, for example: upper_worth = 1000000");
+    } else if let Some(most) = counts.filter(|most| worth > *most) {
+        draft
+            .fault(table.spot("upper_worth"), table.path("upper_worth"), format!("{worth} is more than fits"))
+            .allowed(format!("2 to {most}: the lower part has so many values, and then the upper counts one on"))
+            .act("correct upper_worth or type; it is in counts of the lower part, not in the unit");
+    }
+    let count = Register::plain(0, 0, data, register.order).count();
+    let address = wire_address(draft, table, "upper_address", count, base);
+    Some(UpperPart { address, data, worth: u64::try_from(worth).unwrap_or_default() })
 }
 
 fn data_type(draft: &mut Draft, table: &Table, form: &SignalForm) -> DataType {
@@ -57,6 +138,9 @@ fn data_type(draft: &mut Draft, table: &Table, form: &SignalForm) -> DataType {
         "i64" => DataType::I64,
         "f32" => DataType::F32,
         "f64" => DataType::F64,
+        "bcd16" => DataType::Bcd16,
+        "bcd32" => DataType::Bcd32,
+        "bcd64" => DataType::Bcd64,
         "bool" => DataType::Bool,
         _ => DataType::U16,
     };
@@ -72,11 +156,14 @@ fn data_type(draft: &mut Draft, table: &Table, form: &SignalForm) -> DataType {
     data
 }
 
-/// Factor and offset from the register's number to SI. A yes/no is yes where the result is not 0.
-fn to_si(draft: &mut Draft, table: &Table, form: &SignalForm) -> (f64, f64) {
-    let unit = unit(draft, table, form);
+/// Factor and offset from the register's number to SI, or to the mA of a loop current and what that stands for. A
+/// yes/no is yes where the result is not 0.
+fn to_si(draft: &mut Draft, table: &Table, form: &SignalForm) -> (f64, f64, Option<Span>) {
+    let span = span(draft, table, form);
+    let unit = if span.is_some() { None } else { unit(draft, table, form) };
     if form.quantity == Quantity::YesNo {
-        return if table.integer("true_when") == 0 { (-1.0, 1.0) } else { (1.0, 0.0) };
+        let (factor, offset) = if table.integer("true_when") == 0 { (-1.0, 1.0) } else { (1.0, 0.0) };
+        return (factor, offset, None);
     }
     let (scale, offset) = (table.number("scale"), table.number("offset"));
     if scale == 0.0 {
@@ -85,7 +172,50 @@ fn to_si(draft: &mut Draft, table: &Table, form: &SignalForm) -> (f64, f64) {
             .allowed("any number but 0")
             .act("write what one count of the register is worth in the unit, for example: scale = 0.1");
     }
-    unit.map_or((f64::NAN, f64::NAN), |unit| (unit.step_to_si(scale), unit.to_si(offset)))
+    match (span, unit) {
+        (Some(span), _) => (scale, offset, Some(span)),
+        (None, Some(unit)) => (unit.step_to_si(scale), unit.to_si(offset), None),
+        (None, None) => (f64::NAN, f64::NAN, None),
+    }
+}
+
+/// What the ends of a loop current stand for; `None` where the register holds the quantity itself.
+fn span(draft: &mut Draft, table: &Table, form: &SignalForm) -> Option<Span> {
+    let keys = ["at_4_ma", "at_20_ma"];
+    let written = keys.into_iter().find(|key| table.is_written(key))?;
+    if form.quantity == Quantity::YesNo && table.has("kind") {
+        draft
+            .fault(table.spot(written), table.path(written), "belongs to a number, and the signal is yes or no")
+            .act("take the line out, or correct kind");
+        return None;
+    }
+    for missing in keys.into_iter().filter(|key| !table.is_written(key)) {
+        draft
+            .fault(table.spot(written), table.path(missing), format!("is missing: {written} stands alone"))
+            .act("write both ends of the loop's range, for example: at_4_ma = \"0 m\" and at_20_ma = \"8 m\"");
+    }
+    if table.is_written("unit") {
+        draft
+            .fault(table.spot("unit"), table.path("unit"), "has no place where the register holds a loop current")
+            .allowed("scale and offset that make the register's number mA; the ends have their own units")
+            .act("take the line out");
+    }
+    let bounds = Bounds { quantity: form.quantity, low: -BEYOND, high: BEYOND };
+    let mut end = |key: &str| {
+        let text = table.optional_text(key).filter(|_| table.has("kind"));
+        text.map_or(f64::NAN, |text| amount::value(draft, table.spot(key), &table.path(key), text, bounds))
+    };
+    let span = Span { at_4_ma: end("at_4_ma"), at_20_ma: end("at_20_ma") };
+    if span.at_4_ma == span.at_20_ma {
+        draft
+            .fault(
+                table.spot("at_20_ma"),
+                table.path("at_20_ma"),
+                "is the same as at_4_ma: every current would mean it",
+            )
+            .act("correct the loop's range: it stands in the transmitter's settings");
+    }
+    Some(span)
 }
 
 /// The unit that the register counts in.
@@ -93,7 +223,7 @@ fn unit(draft: &mut Draft, table: &Table, form: &SignalForm) -> Option<Unit> {
     let yes_no = form.quantity == Quantity::YesNo;
     let names = amount::units(form.quantity);
     let Some(name) = table.optional_text("unit") else {
-        if !yes_no && table.has("kind") {
+        if !yes_no && table.has("kind") && !table.is_written("unit") {
             draft
                 .fault(table.at(), table.path("unit"), format!("is missing: {} needs one", form.name))
                 .allowed(names)
@@ -123,8 +253,6 @@ fn unit(draft: &mut Draft, table: &Table, form: &SignalForm) -> Option<Unit> {
 
 /// Range and uncertainties: as written, by kind where left out. Device and tank are filled in by the caller.
 pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -> SignalSetup {
-    /// Beyond any quantity of a bay, in any of the SI units used.
-    const BEYOND: f64 = 1e12;
     let steps = Bounds { quantity: form.quantity, low: 0.0, high: BEYOND };
     let values = Bounds { low: -BEYOND, ..steps };
     let mut get = |key: &str, bounds: Bounds| {
@@ -138,7 +266,7 @@ pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -
         name: table.text("name").to_owned(),
         device: 0,
         tank: None,
-        transmitter: None,
+        transmitter: table.optional_text("transmitter").map(str::to_owned),
         plausible_low: get("plausible_low", values).unwrap_or(form.plausible.0),
         plausible_high: get("plausible_high", values).unwrap_or(form.plausible.1),
         saturates_at: get("saturates_at", values),

@@ -1,16 +1,16 @@
 //! From the walked site file to the engine's settings, with the checks that need more than one key.
 
+use super::claims::{self, Claim};
+use super::devices::{Polled, polled};
 use super::fault::{Draft, Spot, nearest};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
-use super::{BaySetup, Device, Link, ProductTable, Site, keys, signals, tables};
+use super::{BaySetup, Device, ProductTable, Site, keys, signals, tables};
 use crate::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, PadTap, RestsOnScale, Settings, SignalKind,
     SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
-use crate::poll::blocks::Manners;
-use crate::poll::registers::Register;
-use crate::poll::way::Way;
+use crate::poll::registers::Place;
 use crate::units::{Celsius, GaugePa, Kg, M3, Metre};
 use std::io;
 use std::net::SocketAddr;
@@ -42,14 +42,14 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     }
     let written = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
     let mut beside = tables::Beside { folder: path.parent(), read, texts: vec![(written, text)] };
-    let (mut devices, address_bases) = devices(draft, root.tables("device"));
-    let links = links(&mut devices);
+    let Polled { links, devices, address_bases } = polled(draft, &root);
     let mut products = Vec::new();
     let tanks = root.tables("tank").iter().map(|t| tank(draft, t, &mut beside, &mut products)).collect();
     unlike(draft, root.tables("tank"), "name", str::to_owned);
     let works = Works { devices, address_bases, tanks, thresholds: thresholds(&budgets(root.table("alarms"))) };
     unlike(draft, root.tables("bay"), "name", super::slug);
-    let bays = root.tables("bay").iter().map(|t| bay(draft, t, &works)).collect();
+    let mut claims = claims::heartbeats(draft, root.tables("device"), &works.devices);
+    let bays = root.tables("bay").iter().enumerate().map(|(i, t)| bay(draft, (i, t), &works, &mut claims)).collect();
     one_bay_a_tank(draft, root.tables("bay"));
     let table = root.table("site");
     let listen = listen(draft, table);
@@ -97,7 +97,7 @@ fn listen(draft: &mut Draft, table: &Table) -> SocketAddr {
 }
 
 /// Notes each table whose name, brought to a common form, was used before.
-fn unlike(draft: &mut Draft, tables: &[Table], key: &str, common: impl Fn(&str) -> String) {
+pub(super) fn unlike(draft: &mut Draft, tables: &[Table], key: &str, common: impl Fn(&str) -> String) {
     for (i, table) in tables.iter().enumerate() {
         let name = common(table.text(key));
         if !table.text(key).is_empty() && tables[..i].iter().any(|t| t.has(key) && common(t.text(key)) == name) {
@@ -126,54 +126,6 @@ pub(super) fn find<'n>(
             .act(format!("write the name of a {what} exactly as it stands there"));
     }
     found
-}
-
-fn devices(draft: &mut Draft, tables: &[Table]) -> (Vec<Device>, Vec<i64>) {
-    unlike(draft, tables, "name", str::to_owned);
-    tables.iter().map(|table| (device(draft, table), table.integer("address_base"))).unzip()
-}
-
-/// Devices at one address share one link.
-fn links(devices: &mut [Device]) -> Vec<Link> {
-    let mut links: Vec<Link> = Vec::new();
-    for device in devices {
-        let name = &device.link_name;
-        device.link = links.iter().position(|link| link.name == *name).unwrap_or_else(|| {
-            let way = Way::Tcp { address: name.clone() };
-            links.push(Link { name: name.clone(), way, connect_time_out_s: 1.0, pause_s: 0.0 });
-            links.len() - 1
-        });
-    }
-    links
-}
-
-fn device(draft: &mut Draft, table: &Table) -> Device {
-    let address = table.text("address").to_owned();
-    let port = address.rsplit_once(':').filter(|(host, _)| !host.is_empty()).map(|(_, port)| port.parse::<u16>());
-    if !address.is_empty() && !matches!(port, Some(Ok(1..))) {
-        draft
-            .fault(table.spot("address"), table.path("address"), format!("{address:?} is no host and port"))
-            .allowed("a host, a colon and a port, 1 to 65535")
-            .act("write it like this: address = \"127.0.0.1:502\"");
-    }
-    let (period_s, time_out_s) = (table.number("period"), table.number("time_out"));
-    if time_out_s >= period_s {
-        draft
-            .fault(table.spot("time_out"), table.path("time_out"), "is not shorter than the period")
-            .allowed(format!("less than {period_s} s"))
-            .act("shorten time_out or lengthen period: the next request would wait for the last reply");
-    }
-    let unit = u8::try_from(table.integer("unit")).unwrap_or_default();
-    Device {
-        name: table.text("name").to_owned(),
-        link: 0,
-        link_name: address,
-        unit,
-        period_s,
-        time_out_s,
-        manners: Manners::default(),
-        heartbeat: None,
-    }
 }
 
 fn tank(
@@ -275,7 +227,7 @@ fn one_bay_a_tank(draft: &mut Draft, bays: &[Table]) {
     }
 }
 
-fn bay(draft: &mut Draft, table: &Table, works: &Works) -> BaySetup {
+fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims: &mut Vec<Claim>) -> BaySetup {
     let mut places = Vec::new();
     for (i, (name, spot)) in table.texts("tanks").iter().enumerate() {
         let names = works.tanks.iter().map(|(tank, _)| tank.name.as_str());
@@ -288,7 +240,10 @@ fn bay(draft: &mut Draft, table: &Table, works: &Works) -> BaySetup {
     let tanks: Vec<TankSetup> = places.iter().map(|&place| works.tanks[place].0.clone()).collect();
     unlike(draft, table.tables("signal"), "name", str::to_owned);
     let read = table.tables("signal").iter().map(|t| signal(draft, t, works, &tanks)).collect::<Vec<_>>();
-    exclusive(draft, table.tables("signal"), &read, works.devices.len());
+    exclusive(draft, table.tables("signal"), &read);
+    for (table, read) in table.tables("signal").iter().zip(&read) {
+        claims::claim(draft, claims, table, read, (&works.devices, index));
+    }
     fitted(draft, table, &tanks, &read);
 
     let mut devices = read.iter().map(|s| usize::from(s.setup.device)).collect::<Vec<_>>();
@@ -317,7 +272,7 @@ fn bay(draft: &mut Draft, table: &Table, works: &Works) -> BaySetup {
         slug: super::slug(table.text("name")),
         settings,
         devices,
-        places: read.iter().map(|s| s.register.into()).collect(),
+        places: read.iter().map(|s| s.place).collect(),
         products: places.iter().map(|&place| works.tanks[place].1).collect(),
     }
 }
@@ -378,9 +333,9 @@ fn limits(table: &Table) -> Limits {
 }
 
 /// A signal whose device is still counted among all devices of the site.
-struct ReadSignal {
-    setup: SignalSetup,
-    register: Register,
+pub(super) struct ReadSignal {
+    pub setup: SignalSetup,
+    pub place: Place,
 }
 
 fn signal(draft: &mut Draft, table: &Table, works: &Works, tanks: &[TankSetup]) -> ReadSignal {
@@ -396,7 +351,7 @@ fn signal(draft: &mut Draft, table: &Table, works: &Works, tanks: &[TankSetup]) 
             .act("take the line out");
     }
     let base = works.address_bases.get(device).copied().unwrap_or_default();
-    let register = super::register::register(draft, table, form, base);
+    let place = super::register::place(draft, table, form, base);
     let mut setup = super::register::uncertainty(draft, table, form);
     let top = tank.and_then(|tank| tanks.get(usize::from(tank))).map_or(f64::NAN, |tank| top(&tank.geometry));
     if form.kind == SignalKind::Level && !table.has("plausible_high") && top > 0.0 {
@@ -404,7 +359,7 @@ fn signal(draft: &mut Draft, table: &Table, works: &Works, tanks: &[TankSetup]) 
     }
     setup.device = narrow(device);
     setup.tank = tank;
-    ReadSignal { setup, register }
+    ReadSignal { setup, place }
 }
 
 /// The tank a signal belongs to.
@@ -435,34 +390,20 @@ fn group(kind: SignalKind) -> (&'static str, SignalKind, usize) {
     }
 }
 
-/// No role is filled twice (a tank may have two gauges), and no register stands for two things.
-fn exclusive(draft: &mut Draft, tables: &[Table], read: &[ReadSignal], devices: usize) {
+/// No role is filled twice (a tank may have two gauges).
+fn exclusive(draft: &mut Draft, tables: &[Table], read: &[ReadSignal]) {
     for (i, (table, this)) in tables.iter().zip(read).enumerate() {
         if !table.has("kind") {
             continue;
         }
         let (what, role, most) = group(this.setup.kind);
-        let before = || tables[..i].iter().zip(&read[..i]).filter(|(t, _)| t.has("kind"));
-        let alike = before().filter(|(_, o)| group(o.setup.kind).1 == role && o.setup.tank == this.setup.tank);
+        let before = tables[..i].iter().zip(&read[..i]).filter(|(t, _)| t.has("kind"));
+        let alike = before.filter(|(_, o)| group(o.setup.kind).1 == role && o.setup.tank == this.setup.tank);
         if alike.count() >= most {
             draft
                 .fault(table.spot("kind"), table.path("kind"), format!("is one {what} too many"))
                 .allowed(format!("{most} in a bay"))
                 .act("take one out; two gauges may watch one tank, everything else is read once");
-        }
-        let (mine, from) = (&this.register, u32::from(this.register.address));
-        let overlaps = |other: &Register| {
-            let start = u32::from(other.address);
-            start < from + u32::from(mine.count()) && from < start + u32::from(other.count())
-        };
-        let known = usize::from(this.setup.device) < devices;
-        let same =
-            |o: &ReadSignal| known && o.setup.device == this.setup.device && o.register.function == mine.function;
-        if let Some((_, other)) = before().find(|(_, o)| same(o) && overlaps(&o.register)) {
-            let what = format!("the register is read as {:?} too", other.setup.name);
-            draft
-                .fault(table.spot("address"), table.path("address"), what)
-                .act("correct address or type: one register cannot mean two things");
         }
     }
 }

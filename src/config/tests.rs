@@ -1,6 +1,9 @@
 use super::*;
 use crate::engine::settings::{DrawOff, SignalKind, TankGeometry};
 use crate::engine::witness::geometry;
+use crate::poll::blocks::Forbidden;
+use crate::poll::registers::{DataType, Span, StatusRegister, UpperPart, WordOrder};
+use crate::poll::way::{Parity, Serial};
 use crate::units::Metre;
 
 /// The folder of the shipped files.
@@ -91,7 +94,7 @@ const PLANTED: &[(&str, &str, &str, &str, &str)] = &[
     ("tanks = [\"204\"]", "tanks = [\"205\"]", "bay.tanks", "tanks = [\"205\"]", "there is no tank"),
     ("kind = \"pad_pressure_pa_gauge\"", "kind = \"tank_pressure_pa_gauge\"", "bay.signal.kind", "kind = \"tank_pressure_pa_gauge\"\nname = \"pad pressure\"", "too many"),
     ("kind = \"scale_kg\"", "kind = \"scales_kg\"", "bay.signal.kind", "kind = \"scales_kg\"", "nearest: scale_kg"),
-    ("unit = \"mm\"", "unit = \"kg\"", "bay.signal.unit", "unit = \"kg\"\n# From here on", "level_m measures length"),
+    ("unit = \"mm\"", "unit = \"kg\"", "bay.signal.unit", "unit = \"kg\"\n# Where the register", "level_m measures length"),
     ("noise = \"2 mm\"", "noise = \"2 C\"", "bay.signal.noise", "noise = \"2 C\"", "unit of temperature, not of length"),
     ("division = \"20 kg\"\n", "", "bay.signal.division", "[[bay.signal]]\nkind = \"scale_kg\"", "scale's plate"),
     ("order = \"CDAB\"\n", "", "bay.signal.order", "type = \"i32\"", "more than one register"),
@@ -101,7 +104,7 @@ const PLANTED: &[(&str, &str, &str, &str, &str)] = &[
     ("name = \"pad pressure\"", "name = \"truck scale\"", "bay.signal.name", "name = \"truck scale\"\ndevice = \"trailer pad\"", "used twice"),
     ("store = \"recordings\"", "store = \"recordings\"\nlisten = \"0.0.0.0:8480\"", "site.listen", "listen = \"0.0", "this machine"),
     ("address = \"127.0.0.1:15022\"", "address = \"127.0.0.1\"", "device.address", "address = \"127.0.0.1\"\n", "host, a colon and a port"),
-    ("time_out = \"500 ms\"\n\n[[device]]\nname = \"truck scale\"", "time_out = \"2 s\"\n\n[[device]]\nname = \"truck scale\"", "device.time_out", "time_out = \"2 s\"", "not shorter than the period"),
+    ("time_out = \"500 ms\"\n\n[[device]]\nname = \"tank 204 gauges\"", "time_out = \"2 s\"\n\n[[device]]\nname = \"tank 204 gauges\"", "device.time_out", "time_out = \"2 s\"", "not shorter than the period"),
     ("[[device]]\nname = \"trailer pad\"", "[[device]]\nname = \"line meter\"\naddress = \"127.0.0.1:9\"\nunit = 1\naddress_base = 0\nperiod = \"1 s\"\ntime_out = \"0.5 s\"\n\n[[device]]\nname = \"trailer pad\"", "device.name", "name = \"line meter\"\naddress = \"127.0.0.1:9\"", "used twice"),
     ("diameter = \"2.84 m\"\nheight = \"8 m\"", "strapping = [[\"0 m\", \"0 m3\"], [\"4 m\", \"25 m3\"], [\"8 m\", \"25 m3\"]]", "tank.strapping", "strapping = [[", "second column does not rise"),
     ("diameter = \"2.84 m\"\n", "", "tank", "[[tank]]", "only one of diameter and height"),
@@ -110,7 +113,49 @@ const PLANTED: &[(&str, &str, &str, &str, &str)] = &[
     ("rests_on_scale = \"trailer\"", "rests_on_scale = \"none\"", "bay.rests_on_scale", "rests_on_scale = \"none\"", "a scale is read"),
     ("draw_off = \"declared_zero\"", "draw_off = \"measured\"", "bay.signal", "[[bay]]", "measured, but not read"),
     ("gas = \"nitrogen\"", "gas = nitrogen", "", "gas = nitrogen", "not TOML"),
-    ("type = \"bool\"", "type = \"u16\"", "bay.signal.type", "type = \"u16\"", "yes or no"),
+    ("type = \"bool\"", "type = \"u16\"", "bay.signal.type", "type = \"u16\"\n# The bit", "yes or no"),
+    // Devices.
+    ("address = \"127.0.0.1:15021\"\n", "", "device", "[[device]]\nname = \"line meter\"", "reached by, once"),
+    ("address = \"127.0.0.1:15021\"", "address = 15021", "device.address", "address = 15021", "a bare number"),
+    ("address = \"127.0.0.1:15021\"", "address = \"127.0.0.1:15021\"\nlink = \"gateway\"", "device", "[[device]]\nname = \"line meter\"", "reached by, once"),
+    ("address = \"127.0.0.1:15021\"", "link = \"gateway\"", "device.link", "link = \"gateway\"\n# or", "no [[link]] is declared"),
+    ("address = \"127.0.0.1:15021\"", "address = \"::1:502\"", "device.address", "address = \"::1:502\"", "in brackets"),
+    ("address = \"127.0.0.1:15021\"", "address = \"[::g]:502\"", "device.address", "address = \"[::g]", "host, a colon and a port"),
+    ("address = \"127.0.0.1:15021\"", "address = \"10.0.0.300:502\"", "device.address", "address = \"10.0.0.300", "host, a colon and a port"),
+    ("address = \"127.0.0.1:15021\"", "address = \"line meter:502\"", "device.address", "address = \"line meter:502", "host, a colon and a port"),
+    ("address = \"127.0.0.1:15021\"", "address = \"127.0.0.1:0\"", "device.address", "address = \"127.0.0.1:0\"", "1 to 65535"),
+    ("address = \"127.0.0.1:15022\"", "address = \"127.0.0.1:15021\"", "device.unit", "unit = 1\naddress_base = 1", "is device \"line meter\" already"),
+    ("# gap = 0", "gap = 121", "device.gap", "gap = 121", "0 to 120"),
+    ("# registers_most = 125", "registers_most = 126", "device.registers_most", "registers_most = 126", "1 to 125"),
+    ("# registers_most = 125", "registers_most = 3", "bay.signal.address", "address = 0\n# u16", "takes 4 registers"),
+    ("# not_read = [\"3:104-107\", \"4:9\"]", "not_read = [\"4:1-0\"]", "device.not_read", "not_read = [\"4:1", "no range of registers"),
+    ("# not_read = [\"3:104-107\", \"4:9\"]", "not_read = [\"5:1\"]", "device.not_read", "not_read = [\"5:1", "1 to 4"),
+    ("# not_read = [\"3:104-107\", \"4:9\"]", "not_read = [\"4:65536\"]", "device.not_read", "not_read = [\"4:65536", "0 to 65535"),
+    ("# not_read = [\"3:104-107\", \"4:9\"]", "not_read = [\"4:3\"]", "bay.signal.address", "address = 0\n# u16", "lies in not_read of device \"line meter\""),
+    ("# heartbeat_function = 3", "heartbeat_function = 3", "device.heartbeat_address", "[[device]]\nname = \"line meter\"", "function, address and within"),
+    // Signals.
+    ("type = \"bool\"", "type = \"bool\"\nbit = 3", "bay.signal.bit", "bit = 3\n# The bit", "single bits already"),
+    ("division = \"1 mm\"", "bit = 3", "bay.signal.bit", "bit = 3\nnoise", "the signal is a number"),
+    ("unit = \"mm\"", "at_4_ma = \"0 m\"", "bay.signal.at_20_ma", "at_4_ma = \"0 m\"\n# Where", "stands alone"),
+    ("unit = \"mm\"", "at_4_ma = \"0 m\"\nat_20_ma = \"0 mm\"", "bay.signal.at_20_ma", "at_20_ma = \"0 mm\"", "the same as at_4_ma"),
+    ("unit = \"mm\"", "unit = \"mm\"\nat_4_ma = \"0 m\"\nat_20_ma = \"8 m\"", "bay.signal.unit", "unit = \"mm\"", "no place where"),
+    ("unit = \"mm\"", "at_4_ma = \"0 m\"\nat_20_ma = \"8 kg\"", "bay.signal.at_20_ma", "at_20_ma = \"8 kg\"", "unit of mass, not of length"),
+    ("true_when = 0", "at_4_ma = \"0 m\"", "bay.signal.at_4_ma", "at_4_ma = \"0 m\"\n# With", "the signal is yes or no"),
+    ("# upper_type = \"u16\"", "upper_type = \"u16\"", "bay.signal.upper_type", "upper_type = \"u16\"", "there is none"),
+    ("# upper_address = 20\n", "upper_address = 20\nupper_worth = 10\n", "bay.signal.upper_address", "upper_address = 20\n", "u16, u32, bcd16 or bcd32"),
+    ("type = \"i16\"\nunit = \"C\"\nscale = 0.1\n\n[[bay.signal]]\nkind = \"scale_kg\"", "type = \"u16\"\nupper_address = 20\nunit = \"C\"\n\n[[bay.signal]]\nkind = \"scale_kg\"", "bay.signal.upper_worth", "upper_address = 20\nunit", "nothing says what it counts"),
+    ("type = \"i16\"\nunit = \"C\"\nscale = 0.1\n\n[[bay.signal]]\nkind = \"scale_kg\"", "type = \"bcd16\"\nupper_address = 20\nupper_worth = 10001\nunit = \"C\"\n\n[[bay.signal]]\nkind = \"scale_kg\"", "bay.signal.upper_worth", "upper_worth = 10001", "2 to 10000"),
+    ("type = \"i16\"\nunit = \"C\"\nscale = 0.1\n\n[[bay.signal]]\nkind = \"scale_kg\"", "type = \"u16\"\nupper_address = 20\nupper_type = \"u32\"\nupper_worth = 10\nunit = \"C\"\n\n[[bay.signal]]\nkind = \"scale_kg\"", "bay.signal.order", "upper_type = \"u32\"", "the upper part takes two registers"),
+    ("type = \"i16\"\nunit = \"C\"\nscale = 0.1\n\n[[bay.signal]]\nkind = \"scale_kg\"", "type = \"u16\"\nupper_address = 65535\nupper_type = \"u32\"\norder = \"ABCD\"\nupper_worth = 10\nunit = \"C\"\n\n[[bay.signal]]\nkind = \"scale_kg\"", "bay.signal.upper_address", "upper_address = 65535", "0 to 65534"),
+    ("type = \"i16\"\nunit = \"C\"\nscale = 0.1\n\n[[bay.signal]]\nkind = \"scale_kg\"", "type = \"u16\"\nupper_address = 8\nupper_worth = 10\nunit = \"C\"\n\n[[bay.signal]]\nkind = \"scale_kg\"", "bay.signal.upper_address", "upper_address = 8\n", "read as \"line meter temperature\" too"),
+    ("# status_address = 30", "status_address = 30", "bay.signal.status_address", "status_address = 30", "says nothing"),
+    ("# status_sound = [15]", "status_sound = [15]", "bay.signal.status_address", "status_sound = [15]", "stands without it"),
+    ("# status_address = 30", "status_address = 30\nstatus_sound = []", "bay.signal.status_sound", "status_sound = []", "a list of whole numbers, 0 to 15"),
+    ("# status_address = 30", "status_address = 30\nstatus_check = [3, 3]", "bay.signal.status_check", "status_check = [3, 3]", "bit 3 stands in status_check already"),
+    ("# status_address = 30", "status_address = 30\nstatus_failure = [3]\nstatus_sound = [4, 3]", "bay.signal.status_sound", "status_sound = [4, 3]", "bit 3 stands in status_failure already"),
+    ("# status_address = 30", "status_address = 30\nstatus_failure = [16]", "bay.signal.status_failure", "status_failure = [16]", "0 to 15"),
+    ("# status_address = 30", "status_address = 5\nstatus_failure = [0]", "bay.signal.address", "address = 4\ntype", "the status of \"line meter total\" too"),
+    ("function = 2", "function = 2\nstatus_address = 8\nstatus_failure = [1]", "bay.signal.status_failure", "status_failure = [1]\n", "only bit 0"),
 ];
 
 #[test]
@@ -125,6 +170,226 @@ fn each_planted_mistake_is_named_with_line_and_key() {
         assert!(shown.contains(words), "{to:?}: {words:?} is not in\n{shown}");
         assert!(shown.contains(&format!("site.toml:{wanted}")), "{to:?}: no place in\n{shown}");
         assert_eq!(faults.list().len(), 1, "{to:?}: one mistake, one fault:\n{shown}");
+    }
+}
+
+/// A site whose line meter is reached by a link of these lines.
+fn linked(lines: &str, device: &str) -> String {
+    let device = format!("{device}\n");
+    planted("address = \"127.0.0.1:15021\"\n", &device).replace(
+        "\n[[device]]\nname = \"line meter\"",
+        &format!("\n[[link]]\nname = \"field\"\n{lines}\n\n[[device]]\nname = \"line meter\""),
+    )
+}
+
+#[test]
+fn links_are_read_and_shared() {
+    let read = |lines| site(&linked(lines, "link = \"field\"")).unwrap_or_else(|faults| panic!("{faults}"));
+    let serial = read("serial_port = \"/dev/ttyS0\"\nbaud = 9600\nparity = \"none\"\nstop_bits = 2\npause = \"20 ms\"");
+    let port = Serial { port: "/dev/ttyS0".into(), baud: 9_600, parity: Parity::None, stop_bits: 2 };
+    let way = Way::Serial(port.clone());
+    assert_eq!(serial.links[0], Link { name: "field".into(), way, connect_time_out_s: 1.0, pause_s: 0.02 });
+    assert_eq!((serial.devices[0].link, serial.devices[0].link_name.as_str()), (0, "field"));
+    assert_eq!(serial.bays[0].settings.devices[0].link, "field");
+    assert_eq!(serial.links.len(), 5, "and one for each address");
+    // Modbus over Serial Line V1.02, 2.5.1: even parity and one stop bit unless said otherwise.
+    let plain = read("serial_port = \"/dev/ttyS0\"\nbaud = 19200\nframing = \"rtu\"");
+    let even = Serial { baud: 19_200, parity: Parity::Even, stop_bits: 1, ..port };
+    assert_eq!(plain.links[0].way, Way::Serial(even));
+    let gateway = read("address = \"Gateway.Example:0502\"\nframing = \"rtu\"\nconnect_time_out = \"3 s\"");
+    assert_eq!(gateway.links[0].way, Way::RtuOverTcp { address: "gateway.example:502".into() });
+    assert_eq!(gateway.links[0].connect_time_out_s, 3.0);
+    let six = read("address = \"[0::1]:502\"");
+    assert_eq!(six.links[0].way, Way::Tcp { address: "[::1]:502".into() });
+    // A device's own address makes a link as a table without any word about it would.
+    let (own, declared) = (site(SITE_MANUAL).expect("as shipped"), read("address = \"127.0.0.1:15021\""));
+    let named = Link { name: "127.0.0.1:15021".into(), ..declared.links[0].clone() };
+    assert_eq!(own.links[0], named);
+
+    let text = planted("address = \"127.0.0.1:15022\"\nunit = 1", "address = \"127.0.0.1:15021\"\nunit = 2");
+    let shared = site(&text).unwrap_or_else(|faults| panic!("{faults}"));
+    assert_eq!(shared.links.len(), 4);
+    assert_eq!((shared.devices[0].link, shared.devices[1].link), (0, 0), "one address, asked in turn");
+}
+
+#[test]
+fn each_mistake_in_a_link_is_named() {
+    let serial = "serial_port = \"/dev/ttyS0\"\nbaud = 9600";
+    let second = |way| format!("{serial}\n\n[[link]]\nname = \"other\"\n{way}");
+    for (lines, device, key, words) in [
+        ("", "link = \"field\"", "link", "the way it leads, once"),
+        (
+            "address = \"10.0.0.7:502\"\nserial_port = \"/dev/ttyS0\"",
+            "link = \"field\"",
+            "link",
+            "the way it leads, once",
+        ),
+        ("address = \"10.0.0.7\"", "link = \"field\"", "link.address", "host, a colon and a port"),
+        ("address = \"10.0.0.7:502\"\nframing = \"ascii\"", "link = \"field\"", "link.framing", "tcp, rtu"),
+        ("address = \"10.0.0.7:502\"\nbaud = 9600", "link = \"field\"", "link.baud", "set at the gateway"),
+        ("address = \"10.0.0.7:502\"\nparity = \"even\"", "link = \"field\"", "link.parity", "set at the gateway"),
+        ("address = \"10.0.0.7:502\"\nstop_bits = 1", "link = \"field\"", "link.stop_bits", "set at the gateway"),
+        ("address = \"10.0.0.7:502\"\npause = \"2 s\"", "link = \"field\"", "link.pause", "0 to 1 s"),
+        (
+            "address = \"10.0.0.7:502\"\nconnect_time_out = \"1 ms\"",
+            "link = \"field\"",
+            "link.connect_time_out",
+            "out of range",
+        ),
+        ("serial_port = \"/dev/ttyS0\"", "link = \"field\"", "link.baud", "needs its speed"),
+        ("serial_port = \"/dev/ttyS0\"\nbaud = 110", "link = \"field\"", "link.baud", "300 to 921600"),
+        (
+            "serial_port = \"/dev/ttyS0\"\nbaud = 9600\nframing = \"tcp\"",
+            "link = \"field\"",
+            "link.framing",
+            "always rtu",
+        ),
+        ("serial_port = \"ttyS0\"\nbaud = 9600", "link = \"field\"", "link.serial_port", "no whole path"),
+        (serial, "link = \"fields\"", "device.link", "nearest: field"),
+        (serial, "address = \"127.0.0.1:15021\"", "link", "no device is reached by \"field\""),
+        ("address = \"127.0.0.1:15021\"", "address = \"127.0.0.1:15021\"", "device.address", "write link = \"field\""),
+        (
+            &second("serial_port = \"/dev/ttyS0\"\nbaud = 9600"),
+            "link = \"field\"",
+            "link.serial_port",
+            "is the way of link \"field\" too",
+        ),
+        (&second("address = \"10.0.0.8:502\""), "link = \"field\"", "link", "no device is reached by \"other\""),
+    ] {
+        let faults = site(&linked(lines, device)).map(|_| ()).expect_err(lines);
+        let shown = faults.to_string();
+        assert!(faults.list().iter().any(|f| f.key == key), "{lines:?} {device:?}: no fault of {key:?}:\n{shown}");
+        assert!(shown.contains(words), "{lines:?}: {words:?} is not in\n{shown}");
+        let most = if shown.contains("is the way of link") { 2 } else { 1 };
+        assert!(faults.list().len() <= most, "{lines:?}: one mistake, one fault:\n{shown}");
+    }
+    // Modbus over Serial Line V1.02, 2.2: 0 is the broadcast, 248 to 255 are reserved.
+    let unit = |lines, unit: u16| {
+        let text = linked(lines, "link = \"field\"");
+        site(&text.replacen("unit = 1\n", &format!("unit = {unit}\n"), 1)).map(|_| ()).map_err(|f| f.to_string())
+    };
+    for number in [0, 248, 255] {
+        assert!(unit(serial, number).expect_err("no device").contains("1 to 247"), "{number}");
+        assert!(unit("address = \"h:502\"\nframing = \"rtu\"", number).is_err(), "{number}");
+        assert_eq!(unit("address = \"h:502\"", number), Ok(()), "{number}");
+    }
+    assert_eq!((unit(serial, 1), unit(serial, 247)), (Ok(()), Ok(())));
+}
+
+/// The place of a signal of that kind.
+fn place(site: &Site, kind: SignalKind) -> Place {
+    let bay = &site.bays[0];
+    bay.places[bay.settings.signals.iter().position(|s| s.kind == kind).expect("fitted")]
+}
+
+#[test]
+fn a_device_says_how_it_may_be_asked() {
+    let text = planted("# gap = 0", "gap = 8")
+        .replace("# registers_most = 125", "registers_most = 60")
+        .replace("# not_read = [\"3:104-107\", \"4:9\"]", "not_read = [\"3:104-107\", \"4: 10\"]")
+        .replace("# heartbeat_", "heartbeat_");
+    let read = site(&text).unwrap_or_else(|faults| panic!("{faults}"));
+    let (meter, scale) = (&read.devices[0], &read.devices[1]);
+    let never = |function, from, to| Forbidden { function, from, to };
+    let not_read = vec![never(3, 104, 107), never(4, 10, 10)];
+    assert_eq!(meter.manners, Manners { gap: 8, registers_most: 60, not_read });
+    let beat = Register::plain(3, 90, DataType::U16, WordOrder::Abcd);
+    assert_eq!(meter.heartbeat, Some((beat, 5.0)));
+    assert_eq!(read.bays[0].settings.devices[0].heartbeat_s, Some(5.0));
+    assert_eq!((&scale.manners, scale.heartbeat), (&Manners::default(), None));
+    // Papers that count from 1.
+    let keys = "not_read = [\"3:104-107\"]\nheartbeat_function = 3\nheartbeat_address = 90\nheartbeat_within = \"2 s\"";
+    let from_one = planted("unit = 1\naddress_base = 1\n", &format!("unit = 1\naddress_base = 1\n{keys}\n"));
+    let scale = &site(&from_one).unwrap_or_else(|faults| panic!("{faults}")).devices[1];
+    assert_eq!(scale.manners.not_read, [never(3, 103, 106)]);
+    assert_eq!(scale.heartbeat.expect("declared").0.address, 89);
+
+    for (from, to, key, words) in [
+        ("heartbeat_within = \"5 s\"", "heartbeat_within = \"1.9 s\"", "device.heartbeat_within", "at least 2 s"),
+        ("heartbeat_address = 90", "heartbeat_address = 104", "device.heartbeat_address", "lies in not_read"),
+        ("heartbeat_address = 90", "heartbeat_address = 65536", "device.heartbeat_address", "0 to 65535"),
+        (
+            "heartbeat_function = 3\nheartbeat_address = 90",
+            "heartbeat_function = 4\nheartbeat_address = 5",
+            "bay.signal.address",
+            "the heartbeat of device \"line meter\" too",
+        ),
+    ] {
+        assert_eq!(text.matches(from).count(), 1, "{from:?}");
+        let faults = site(&text.replace(from, to)).map(|_| ()).expect_err(to);
+        let shown = faults.to_string();
+        assert!(faults.list().len() == 1 && faults.list()[0].key == key && shown.contains(words), "{to:?}:\n{shown}");
+    }
+}
+
+#[test]
+fn a_signal_says_where_its_parts_are() {
+    let level = "type = \"f32\"\norder = \"ABCD\"\nunit = \"mm\"";
+    let current = "type = \"u16\"\nat_4_ma = \"-50 mm\"\nat_20_ma = \"7.95 m\"\nscale = 0.001";
+    let read = site(&planted(level, current)).unwrap_or_else(|faults| panic!("{faults}"));
+    let register = place(&read, SignalKind::Level).register;
+    assert_eq!(register.current, Some(Span { at_4_ma: -0.05, at_20_ma: 7.95 }));
+    assert_eq!((register.factor, register.offset), (0.001, 0.0), "to mA");
+
+    let text = planted("type = \"f64\"\n", "type = \"bcd32\"\n").replace("# upper_", "upper_");
+    let text = text.replace("# status_", "status_").replace("# transmitter", "transmitter");
+    let read = site(&text).unwrap_or_else(|faults| panic!("{faults}"));
+    let total = place(&read, SignalKind::FlowMassTotal);
+    assert_eq!(total.register.data, DataType::Bcd32);
+    assert_eq!(total.upper, Some(UpperPart { address: 20, data: DataType::U16, worth: 1_000_000 }));
+    let status = StatusRegister {
+        function: 4,
+        address: 30,
+        failure: 0b11,
+        function_check: 0b100,
+        out_of_specification: 0b1000,
+        maintenance: 0b1_0000,
+        sound: 0x8000,
+    };
+    assert_eq!(total.status, Some(status));
+    assert_eq!(read.bays[0].settings.signals[0].transmitter.as_deref(), Some("line meter"));
+    assert_eq!(place(&read, SignalKind::FlowMassRate).status, None);
+}
+
+/// Flags, status registers and two bays may share a register; anything else may not.
+#[test]
+fn one_register_means_one_thing() {
+    let contact = |name: &str, kind: &str, lines: &str| {
+        format!(
+            "\n[[bay.signal]]\nkind = \"{kind}\"\nname = \"{name}\"\ndevice = \"truck scale\"\nfunction = 3\ntype = \"bool\"\n{lines}\n"
+        )
+    };
+    let two = |one: &str, two: &str| {
+        let (one, two) = (contact("stop", "emergency_stop", one), contact("valve", "shutoff_closed", two));
+        site(&format!("{SITE_MANUAL}{one}{two}")).map_err(|faults| faults.to_string())
+    };
+    let bits = two("address = 9\nbit = 0", "address = 9\nbit = 15").unwrap_or_else(|faults| panic!("{faults}"));
+    let bit = |kind| (place(&bits, kind).register.address, place(&bits, kind).register.bit);
+    assert_eq!((bit(SignalKind::EmergencyStop), bit(SignalKind::ShutoffClosed)), ((8, Some(0)), (8, Some(15))));
+    for second in ["address = 9\nbit = 0", "address = 9"] {
+        let faults = two("address = 9\nbit = 0", second).map(|_| ()).expect_err(second);
+        assert!(faults.contains("read as \"stop\" too"), "{faults}");
+    }
+    let status = "bit = 1\nstatus_address = 9\nstatus_failure = [1]";
+    let shared = two(&format!("address = 9\n{status}"), &format!("address = 10\n{status}"));
+    assert!(shared.is_ok(), "a status word of two signals, and a bit of it shown: {shared:?}");
+    let scale = two("address = 2\nbit = 0", "address = 9").map(|_| ()).expect_err("within the scale's value");
+    assert!(scale.contains("read as \"truck scale\" too"), "{scale}");
+
+    let tank = SITE_MANUAL.find("[[tank]]").expect("a tank");
+    let second = SITE_MANUAL[tank..].replace("\"204\"", "\"205\"").replace("name = \"Bay 1\"", "name = \"Bay 2\"");
+    let both = |from: &str, to: &str| {
+        assert!(second.contains(from), "{from:?}");
+        site(&format!("{SITE_MANUAL}\n{}", second.replacen(from, to, 1))).map(|_| ()).map_err(|f| f.to_string())
+    };
+    assert_eq!(both("", "").err(), None, "one device, read alike");
+    for (from, to) in [
+        ("type = \"i32\"\norder = \"CDAB\"", "type = \"u32\"\norder = \"CDAB\""),
+        ("type = \"i32\"\norder = \"CDAB\"", "type = \"i32\"\norder = \"ABCD\""),
+        ("address = 1\ntype = \"i32\"", "address = 2\ntype = \"i32\""),
+    ] {
+        let faults = both(from, to).expect_err(to);
+        assert!(faults.contains("\"truck scale\" in another bay, as something else"), "{faults}");
     }
 }
 

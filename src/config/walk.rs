@@ -7,7 +7,7 @@
 use super::amount;
 use super::fault::{Draft, Spot, nearest};
 use super::keys::{Form, Key, Presence, children};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -19,6 +19,7 @@ enum Value {
     Texts(Vec<(String, Spot)>),
     Flag(bool),
     Integer(i64),
+    Integers(Vec<i64>),
     Number(f64),
     Pairs(Vec<(f64, f64)>),
     Table(Table),
@@ -31,6 +32,8 @@ pub(super) struct Table {
     at: Spot,
     path: &'static str,
     entries: BTreeMap<&'static str, (Value, Spot)>,
+    /// The known keys that stand in the file, understood or not.
+    written: BTreeSet<&'static str>,
 }
 
 impl Table {
@@ -52,6 +55,11 @@ impl Table {
     /// Whether the key is there (or has a default).
     pub fn has(&self, name: &str) -> bool {
         self.entries.contains_key(name)
+    }
+
+    /// Whether the key stands in the file, understood or not: for checks that must not say again what was said.
+    pub fn is_written(&self, name: &str) -> bool {
+        self.written.contains(name)
     }
 
     /// Text; empty where it is missing.
@@ -90,9 +98,22 @@ impl Table {
 
     /// A whole number; 0 where it is missing.
     pub fn integer(&self, name: &str) -> i64 {
+        self.optional_integer(name).unwrap_or_default()
+    }
+
+    /// A whole number, where given.
+    pub fn optional_integer(&self, name: &str) -> Option<i64> {
         match self.entries.get(name) {
-            Some((Value::Integer(integer), _)) => *integer,
-            _ => 0,
+            Some((Value::Integer(integer), _)) => Some(*integer),
+            _ => None,
+        }
+    }
+
+    /// Whole numbers.
+    pub fn integers(&self, name: &str) -> &[i64] {
+        match self.entries.get(name) {
+            Some((Value::Integers(integers), _)) => integers,
+            _ => &[],
         }
     }
 
@@ -164,11 +185,12 @@ impl Walk<'_> {
 
     fn table(&mut self, found: &DeTable<'_>, path: &'static str, head: Range<usize>) -> Table {
         let at = self.spot(head.clone());
-        let mut entries = BTreeMap::new();
+        let (mut entries, mut written) = (BTreeMap::new(), BTreeSet::new());
         for (name, value) in found {
             let known = children(self.keys, path).find(|key| key.name() == name.get_ref().as_ref());
             match known {
                 Some(key) => {
+                    written.insert(key.name());
                     let spot = self.spot(value.span());
                     if let Some(value) = self.value(key, value) {
                         entries.insert(key.name(), (value, spot));
@@ -178,12 +200,13 @@ impl Walk<'_> {
             }
         }
         for key in children(self.keys, path) {
-            let written = found.iter().any(|(name, _)| name.get_ref().as_ref() == key.name());
-            if !written && let Some(value) = self.absent(key, &at, head.clone()) {
+            if !written.contains(key.name())
+                && let Some(value) = self.absent(key, &at, head.clone())
+            {
                 entries.insert(key.name(), (value, at.clone()));
             }
         }
-        Table { at, path, entries }
+        Table { at, path, entries, written }
     }
 
     fn unknown(&mut self, name: &Spanned<toml::de::DeString<'_>>, path: &str) {
@@ -251,15 +274,18 @@ impl Walk<'_> {
             (Form::Choice(words), DeValue::String(text)) => self.choice(key, &spot, words, text).map(Value::Text),
             (Form::Flag, DeValue::Boolean(flag)) => Some(Value::Flag(*flag)),
             (Form::Integer(low, high), DeValue::Integer(integer)) => {
-                let number = i64::from_str_radix(integer.as_str(), integer.radix()).ok();
-                let number = number.filter(|n| (low..=high).contains(n));
-                if number.is_none() {
-                    self.draft
-                        .fault(&spot, key.path, format!("{integer} is out of range"))
-                        .allowed(format!("{low} to {high}"))
-                        .act(format!("correct it: {}", key.doc));
-                }
-                number.map(Value::Integer)
+                self.integer(key, &spot, integer, low, high).map(Value::Integer)
+            }
+            (Form::Integers(low, high), DeValue::Array(array)) if !array.is_empty() => {
+                let numbers = array.iter().filter_map(|item| {
+                    let spot = self.spot(item.span());
+                    if let DeValue::Integer(integer) = item.get_ref() {
+                        return self.integer(key, &spot, integer, low, high);
+                    }
+                    self.wrong_form(key, &spot, item.get_ref());
+                    None
+                });
+                Some(Value::Integers(numbers.collect()))
             }
             (Form::Number(low, high), DeValue::Integer(_) | DeValue::Float(_)) => {
                 self.plain_number(key, &spot, low, high).map(Value::Number)
@@ -276,6 +302,25 @@ impl Walk<'_> {
                 None
             }
         }
+    }
+
+    fn integer(
+        &mut self,
+        key: &'static Key,
+        spot: &Spot,
+        integer: &toml::de::DeInteger<'_>,
+        low: i64,
+        high: i64,
+    ) -> Option<i64> {
+        let number = i64::from_str_radix(integer.as_str(), integer.radix()).ok();
+        let number = number.filter(|n| (low..=high).contains(n));
+        if number.is_none() {
+            self.draft
+                .fault(spot, key.path, format!("{integer} is out of range"))
+                .allowed(format!("{low} to {high}"))
+                .act(format!("correct it: {}", key.doc));
+        }
+        number
     }
 
     fn wrong_form(&mut self, key: &'static Key, spot: &Spot, found: &DeValue<'_>) {
@@ -298,6 +343,7 @@ impl Walk<'_> {
             Form::Choice(words) => format!("one of {}", words.join(", ")),
             Form::Flag => "true or false".to_owned(),
             Form::Integer(low, high) => format!("a whole number, {low} to {high}"),
+            Form::Integers(low, high) => format!("a list of whole numbers, {low} to {high}, at least one"),
             Form::Number(..) => "a number without unit".to_owned(),
             Form::Amount(bounds) | Form::Difference(bounds) => {
                 format!("a number with its unit, as text; units: {}", amount::units(bounds.quantity))

@@ -122,7 +122,7 @@ pub struct DeviceState {
     /// Connections made since the program started.
     pub connections: u32,
     /// Why the last round was missed and since when rounds have been; None while it answers.
-    pub trouble: Option<(MissReason, EngineTime)>,
+    pub trouble: Option<Trouble>,
     /// First request to last reply of the last answered round, ns.
     pub latency_ns: u64,
     /// The longest of these.
@@ -133,6 +133,15 @@ pub struct DeviceState {
     pub lateness_worst_ns: u64,
     /// When its heartbeat register was last seen to change.
     pub heartbeat_at: Option<EngineTime>,
+}
+
+/// Why a device does not answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Trouble {
+    /// Why the last round was missed.
+    pub reason: MissReason,
+    /// Since when rounds have been missed, for whatever reason.
+    pub since: EngineTime,
 }
 
 /// What a signal says now.

@@ -1,7 +1,7 @@
 //! The watch itself: pure, deterministic, without clock, I/O, randomness, hash order or thread.
 //!
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
-//! ([`settings`]); whether a value can be used ([`reading`]); each instrument as a mass ([`witness`]); their recent
+//! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`]); each instrument as a mass ([`witness`]); their recent
 //! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
 //! how far ([`projection`], [`margin`], [`pad`]); what must be said in time ([`alarm`]); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
@@ -9,6 +9,9 @@
 pub mod input;
 pub mod settings;
 
+mod current;
+pub mod devices;
+mod frozen;
 pub mod reading;
 
 pub mod witness;
@@ -33,6 +36,7 @@ mod watch;
 use alarm::condition::Sight;
 use alarm::machine::{Board, Delays};
 use delivery::{Delivery, Refusal};
+use devices::Devices;
 use frame::{Estimate, Finish, Frame, Margin, Output, Phase};
 use input::{AlarmId, AlarmKey, Carried, Entry, Event, Gap, Input, Neighbour, RecorderState, What};
 use pad::PadWatch;
@@ -59,6 +63,7 @@ pub struct Monitor {
     at: EngineTime,
     clock: WallAnchor,
     kept_at: Option<EngineTime>,
+    devices: Devices,
     readings: Readings,
     delivery: Option<Delivery>,
     watch: Watch,
@@ -90,6 +95,7 @@ impl Monitor {
             at,
             clock: WallAnchor::default(),
             kept_at: None,
+            devices: Devices::new(&settings),
             readings: Readings::new(&settings),
             delivery,
             watch,
@@ -155,13 +161,16 @@ impl Monitor {
         self.at = self.at.max(input.at);
         let mut changed = match &input.event {
             Event::Poll(poll) => {
-                let lost = self.readings.poll(&self.settings, poll);
+                self.devices.poll(poll);
+                let alive = self.devices.alive(&self.settings, poll.device, poll.requested.midpoint(poll.replied));
+                let lost = self.readings.poll(&self.settings, poll, alive);
                 if let Some(delivery) = &mut self.delivery {
                     delivery.take_rates(&self.settings, &self.readings);
                 }
                 lost && self.observe()
             }
             Event::Missed(missed) => {
+                self.devices.missed(*missed);
                 self.readings.missed(&self.settings, *missed);
                 self.observe()
             }
@@ -207,12 +216,12 @@ impl Monitor {
     }
 
     fn tick(&mut self) -> bool {
-        self.readings.age(&self.settings, self.at);
+        self.readings.age(&self.settings, &self.devices, self.at);
         self.pad.tick(&self.settings, &self.readings, self.at);
         let mut changed = false;
         if let Some(delivery) = &self.delivery {
             if delivery.phase == Phase::Transfer {
-                self.watch.expect_movement(&self.settings, delivery, &mut self.readings);
+                self.watch.expect_movement(&self.settings, delivery, &mut self.readings, self.at);
                 changed = self.watch.tick(&self.settings, &self.readings, delivery, self.at);
             }
             let scene = outlook::Scene {
@@ -244,6 +253,7 @@ impl Monitor {
                 if let Some(delivery) = &mut self.delivery {
                     delivery.start_transfer(self.at, &self.readings);
                 }
+                self.readings.transfer_starts();
                 self.watch = Watch::new(self.at);
             }
             What::Closed => self.close(),
@@ -276,6 +286,7 @@ impl Monitor {
     /// Settings of another shape start the readings anew; the delivery's start readings are then lost, and said.
     fn replace_settings(&mut self, settings: &Settings) {
         if settings.signals != self.settings.signals || settings.devices != self.settings.devices {
+            self.devices = Devices::new(settings);
             self.readings = Readings::new(settings);
         }
         self.closing_levels_m.resize(settings.tanks.len(), None);
@@ -329,7 +340,7 @@ impl Monitor {
             phase: self.phase(),
             delivery: self.delivery.as_ref().map(Delivery::frame),
             readings: self.readings.frame(),
-            devices: Vec::new(),
+            devices: self.devices.frame(),
             witnesses: self.watch.frame(),
             together: self.watch.together,
             verdict: self.watch.verdict.clone(),

@@ -1,13 +1,16 @@
 //! First stage: is a value what the instrument says now, and can it be used?
 //!
-//! What this stage believes. A value is *Lost* when it is missed, stale, an exception, no number, outside the
-//! plausible range, at its instrument's end of range, or frozen; then nothing downstream may use it as current.
-//! An instrument at its end of range still says "at least". A quantity that must move because mass moved, and
-//! does not by more than one division and four standard uncertainties of its reading and of that mass, is frozen: a timer alone
-//! would call a still tank frozen and a slowly filled one alive.
+//! What this stage believes. A value is *Lost* when it is missed, stale, an exception, no number, torn, outside the
+//! plausible range, at its instrument's high end, a failure current, disowned by its device, frozen, or repeated by a
+//! device whose heartbeat stopped; then nothing downstream may use it as current. An instrument at its high end still
+//! says "at least". Loop currents are judged in `current.rs`, what must move and does not in `frozen.rs`,
+//! heartbeats in [`super::devices`].
 
-use super::frame::{Estimate, Reading, Reason, Validity};
-use super::input::{Measured, Missed, Poll, Status};
+use super::current::{Line, Says};
+use super::devices::Devices;
+use super::frame::{Reading, Reason, Validity};
+use super::frozen::{Expected, Frozen, Mover, Still};
+use super::input::{Measured, Missed, Poll, SignalValue, Status};
 use super::settings::{Settings, SignalKind, SignalSetup};
 use crate::time::EngineTime;
 
@@ -16,9 +19,6 @@ const RECENT: usize = 8;
 
 /// A recent value no older than this serves a start reading, s.
 const RECENT_S: f64 = 15.0;
-
-/// Standard uncertainties that a frozen value must fail to move by, beyond one division.
-const FROZEN_SIGMAS: f64 = 4.0;
 
 /// The mean of the last readings, taken when a transfer starts.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,16 +29,20 @@ pub struct StartReading {
     pub count: u8,
 }
 
+/// One signal.
 #[derive(Debug, Clone)]
-struct State {
-    value: Option<f64>,
-    read_at: Option<EngineTime>,
-    validity: Validity,
+pub(super) struct State {
+    pub value: Option<f64>,
+    pub read_at: Option<EngineTime>,
+    pub validity: Validity,
+    /// What the value alone deserves, before it is found to be old.
+    judged: Validity,
+    pub still: Still,
+    status: Status,
     at_least: Option<f64>,
+    line: Line,
     recent: [(EngineTime, f64); RECENT],
     recent_len: usize,
-    /// Movement the other witnesses saw since this value last changed, kg.
-    moved_kg: f64,
 }
 
 impl State {
@@ -47,45 +51,105 @@ impl State {
             value: None,
             read_at: None,
             validity: Validity::Lost(Reason::NotYetRead),
+            judged: Validity::Lost(Reason::NotYetRead),
+            still: Still::default(),
+            status: Status::Fair,
             at_least: None,
+            line: Line::default(),
             recent: [(EngineTime(0), 0.0); RECENT],
             recent_len: 0,
-            moved_kg: 0.0,
         }
     }
 
-    fn take(&mut self, setup: &SignalSetup, read_at: EngineTime, measured: Measured) {
-        let (value, validity, at_least) = judge(setup, measured);
-        let was_frozen = self.validity == Validity::Lost(Reason::Frozen);
+    /// Takes a value; true when it is another than the one before.
+    fn take(&mut self, setup: &SignalSetup, read_at: EngineTime, taken: &SignalValue, alive: bool) -> bool {
+        let (value, validity, at_least) = judge(setup, taken, &mut self.line);
         self.at_least = at_least;
-        self.validity = validity;
-        let Some(value) = value else { return };
-        if self.value != Some(value) {
-            self.moved_kg = 0.0;
-        } else if was_frozen && validity.is_credible() {
-            // The same value again is no sign of life.
-            self.validity = Validity::Lost(Reason::Frozen);
+        self.status = taken.status;
+        self.judged = validity;
+        let changed = value.is_some() && value != self.value;
+        if changed || value.is_some() && self.still.changed_at().is_none() {
+            self.still.anew(read_at);
         }
-        self.value = Some(value);
-        self.read_at = Some(read_at);
-        if self.validity.is_credible() {
+        if value.is_some() {
+            self.value = value;
+            self.read_at = Some(read_at);
+        }
+        self.settle(alive);
+        if let (Some(value), true) = (value, self.validity.is_credible()) {
             self.recent.rotate_right(1);
             self.recent[0] = (read_at, value);
             self.recent_len = (self.recent_len + 1).min(RECENT);
-        } else {
+        }
+        changed
+    }
+
+    /// What the value deserves, unless it is old: the same value again is no sign of life.
+    fn settle(&mut self, alive: bool) {
+        self.validity = match (self.judged, self.still.found) {
+            (Validity::Lost(reason), _) => Validity::Lost(reason),
+            _ if !alive => Validity::Lost(Reason::HeartbeatStopped),
+            (_, Some(reason)) => Validity::Lost(reason),
+            (judged, None) => judged,
+        };
+        if !self.validity.is_credible() {
             self.recent_len = 0;
+        }
+    }
+
+    fn lose(&mut self, reason: Reason) {
+        self.validity = Validity::Lost(reason);
+        self.recent_len = 0;
+    }
+
+    /// Found frozen.
+    pub fn freeze(&mut self, reason: Reason) {
+        self.still.found = Some(reason);
+        self.lose(reason);
+    }
+
+    /// What it was found frozen with has changed: it is looked at anew.
+    pub fn thaw(&mut self, now: EngineTime) {
+        self.still.anew(now);
+        if self.validity == Validity::Lost(Reason::FrozenTogether) {
+            self.validity = self.judged;
         }
     }
 }
 
-/// Holds one value against its instrument: the value, whether it can be used, and "at least".
-fn judge(setup: &SignalSetup, measured: Measured) -> (Option<f64>, Validity, Option<f64>) {
+type Judged = (Option<f64>, Validity, Option<f64>);
+
+/// Holds one value against its instrument: the value, whether it can be used, and "at least". What the device says of
+/// itself comes before what its value looks like: failure and function check disown it (NAMUR NE 107).
+fn judge(setup: &SignalSetup, taken: &SignalValue, line: &mut Line) -> Judged {
+    let (value, validity, at_least) = judge_value(setup, taken.value, line);
+    let says = Reason::DeviceSays(taken.status);
+    match (taken.status, validity) {
+        (_, Validity::Lost(Reason::DeviceException(_) | Reason::FailureCurrent)) => (value, validity, at_least),
+        (Status::Failure | Status::FunctionCheck, _) => (value, Validity::Lost(says), None),
+        (Status::OutOfSpecification, Validity::Good) => (value, Validity::Doubtful(says), at_least),
+        _ => (value, validity, at_least),
+    }
+}
+
+fn judge_value(setup: &SignalSetup, measured: Measured, line: &mut Line) -> Judged {
+    let lost = |reason| (None, Validity::Lost(reason), None);
     let value = match measured {
-        Measured::Exception(code) => return (None, Validity::Lost(Reason::DeviceException(code)), None),
-        Measured::NotANumber => return (None, Validity::Lost(Reason::NotANumber), None),
+        Measured::Exception(code) => return lost(Reason::DeviceException(code)),
+        Measured::NotANumber => return lost(Reason::NotANumber),
+        Measured::Torn => return lost(Reason::Torn),
         Measured::Flag(flag) => return (Some(if flag { 1.0 } else { 0.0 }), Validity::Good, None),
-        Measured::Torn => return (None, Validity::Lost(Reason::Torn), None),
-        Measured::Number(value) | Measured::Current { si: value, .. } => value,
+        Measured::Number(value) => value,
+        Measured::Current { milliampere, si } => match line.take(milliampere, si) {
+            Says::Failure => return lost(Reason::FailureCurrent),
+            Says::HighEnd(end) if fills_or_bursts(setup.kind) => {
+                let plate = setup.saturates_at.filter(|&at| si >= at);
+                let at_least = end.zip(plate).map(|(a, b)| a.min(b)).or(end).or(plate);
+                return (Some(si), Validity::Lost(Reason::Saturated), at_least);
+            }
+            Says::HighEnd(_) | Says::LowEnd => return (Some(si), Validity::Doubtful(Reason::Saturated), None),
+            Says::Measures => si,
+        },
     };
     if setup.saturates_at.is_some_and(|end| value >= end) {
         return (Some(value), Validity::Lost(Reason::Saturated), setup.saturates_at);
@@ -96,31 +160,43 @@ fn judge(setup: &SignalSetup, measured: Measured) -> (Option<f64>, Validity, Opt
     (Some(value), Validity::Good, None)
 }
 
+/// More of it than an instrument can show is what harms: a level, a pressure.
+fn fills_or_bursts(kind: SignalKind) -> bool {
+    use SignalKind as K;
+    matches!(kind, K::Level | K::LevelPressure | K::TankPressure | K::PadPressure | K::GasSupplyPressure)
+}
+
 /// All signals of a bay.
 #[derive(Debug, Clone)]
 pub struct Readings {
     states: Vec<State>,
+    frozen: Frozen,
 }
 
 impl Readings {
     /// Nothing read yet.
     #[must_use]
     pub fn new(settings: &Settings) -> Readings {
-        Readings { states: settings.signals.iter().map(|_| State::new()).collect() }
+        let states = settings.signals.iter().map(|_| State::new()).collect();
+        Readings { states, frozen: Frozen::new(settings) }
     }
 
     /// Takes a device's answer; true when a value that could be used no longer can. A value is placed at the middle
     /// of request and reply.
-    pub fn poll(&mut self, settings: &Settings, poll: &Poll) -> bool {
+    pub fn poll(&mut self, settings: &Settings, poll: &Poll, alive: bool) -> bool {
         let read_at = poll.requested.midpoint(poll.replied);
-        let mut lost = false;
-        for value in &poll.values {
-            let index = usize::from(value.signal);
+        let (mut lost, mut thawed) = (false, false);
+        for taken in &poll.values {
+            let index = usize::from(taken.signal);
             if let (Some(setup), Some(state)) = (settings.signals.get(index), self.states.get_mut(index)) {
                 let usable = state.validity.is_credible();
-                state.take(setup, read_at, value.value);
+                let together = state.still.found == Some(Reason::FrozenTogether);
+                thawed |= state.take(setup, read_at, taken, alive) && together;
                 lost |= usable && !state.validity.is_credible();
             }
+        }
+        if thawed {
+            self.frozen.thaw(settings, &mut self.states, poll.device, read_at);
         }
         lost
     }
@@ -129,8 +205,7 @@ impl Readings {
     pub fn missed(&mut self, settings: &Settings, missed: Missed) {
         for (setup, state) in settings.signals.iter().zip(&mut self.states) {
             if setup.device == missed.device {
-                state.validity = Validity::Lost(Reason::Missed(missed.reason));
-                state.recent_len = 0;
+                state.lose(Reason::Missed(missed.reason));
             }
         }
     }
@@ -138,14 +213,14 @@ impl Readings {
     /// Nobody watched for a while: nothing read before is current.
     pub fn blind(&mut self) {
         for state in &mut self.states {
-            state.validity = Validity::Lost(Reason::Stale);
-            state.recent_len = 0;
-            state.moved_kg = 0.0;
+            state.lose(Reason::Stale);
+            state.still = Still::default();
         }
+        self.frozen.anew();
     }
 
-    /// Loses what is older than one period and one time-out.
-    pub fn age(&mut self, settings: &Settings, now: EngineTime) {
+    /// Loses what is older than one period and one time-out, and what a device without a heartbeat repeats.
+    pub fn age(&mut self, settings: &Settings, devices: &Devices, now: EngineTime) {
         for (setup, state) in settings.signals.iter().zip(&mut self.states) {
             let Some(device) = settings.devices.get(usize::from(setup.device)) else { continue };
             let age_s = now.since_s(state.read_at.unwrap_or(EngineTime(0)));
@@ -153,25 +228,27 @@ impl Readings {
             let replaceable =
                 state.validity.is_credible() || matches!(state.validity, Validity::Lost(Reason::NotYetRead));
             if stale && replaceable {
-                state.validity = Validity::Lost(Reason::Stale);
-                state.recent_len = 0;
+                state.lose(Reason::Stale);
+            } else if state.validity.is_credible() && !devices.alive(settings, setup.device, now) {
+                state.lose(Reason::HeartbeatStopped);
             }
         }
     }
 
-    /// Counts what the other witnesses saw move; a value that should have followed and did not is frozen.
-    /// `per_kg` is the signal's expected movement per kilogram, SI/kg.
-    pub fn expect(&mut self, settings: &Settings, signal: u16, moved_kg: Estimate, per_kg: f64) {
-        let index = usize::from(signal);
-        let (Some(setup), Some(state)) = (settings.signals.get(index), self.states.get_mut(index)) else { return };
-        state.moved_kg += moved_kg.value;
-        let expected = (state.moved_kg * per_kg).abs();
-        let expected_u = moved_kg.u * per_kg;
-        let u = (setup.noise * setup.noise + expected_u * expected_u).sqrt();
-        if state.validity.is_credible() && expected > setup.division + FROZEN_SIGMAS * u {
-            state.validity = Validity::Lost(Reason::Frozen);
-            state.recent_len = 0;
-        }
+    /// A transfer starts.
+    pub(super) fn transfer_starts(&mut self) {
+        self.frozen.anew();
+    }
+
+    /// Holds every signal against what has moved since the tick before.
+    pub(super) fn expect(&mut self, settings: &Settings, now: EngineTime, mover: Mover, expected: &[Expected]) {
+        self.frozen.look(settings, &mut self.states, now, mover, expected);
+    }
+
+    /// Since when its value has been the same.
+    #[must_use]
+    pub fn unchanged_since(&self, signal: u16) -> Option<EngineTime> {
+        self.states.get(usize::from(signal)).and_then(|s| s.still.changed_at())
     }
 
     /// The first signal of that kind (of that tank, where one is named).
@@ -229,7 +306,7 @@ impl Readings {
             value_si: s.value,
             read_at: s.read_at,
             validity: s.validity,
-            status: Status::Fair,
+            status: s.status,
             at_least_si: s.at_least,
         };
         self.states.iter().enumerate().map(show).collect()

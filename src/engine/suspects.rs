@@ -3,11 +3,12 @@
 //! Leaving a witness out lowers chi-square; half of the drop is the log-likelihood ratio of "that one is off by
 //! an unknown amount" against "nobody is" (generalised likelihood ratio, Narasimhan & Mah 1987). All witnesses
 //! within ln 20 of the best cannot be told apart. A witness is suspected only if the two others agree without
-//! it; with two in all never one of them: then both are named.
+//! it and are not of one transmitter; with two in all never one of them: then both are named.
 
 use super::frame::{Explanation, Together, WitnessId};
 use super::reconcile::Panel;
 use super::settings::Thresholds;
+use super::verdict::Origins;
 
 const FLOW: usize = WitnessId::Flow as usize;
 const SCALE: usize = WitnessId::Scale as usize;
@@ -15,7 +16,7 @@ const TANK: usize = WitnessId::Tank as usize;
 
 /// Witnesses that cannot be ruled out as the odd one.
 #[must_use]
-pub fn suspects(panel: &Panel, together: &Together, thresholds: &Thresholds) -> [bool; 3] {
+pub fn suspects(panel: &Panel, together: &Together, thresholds: &Thresholds, origins: Origins) -> [bool; 3] {
     let present = panel.received_kg.map(|v| v.is_some());
     if panel.count() < 3 {
         return present;
@@ -23,8 +24,8 @@ pub fn suspects(panel: &Panel, together: &Together, thresholds: &Thresholds) -> 
     let without = [0, 1, 2].map(|i| panel.without(i).combine().map_or(f64::INFINITY, |t| t.chi_square));
     let statistic = without.map(|rest| (together.chi_square - rest) / 2.0);
     let best = statistic.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let odd =
-        [0, 1, 2].map(|i| statistic[i] >= best - thresholds.suspect_band && without[i] <= thresholds.chi_square[0]);
+    let borne_out = |i: usize| without[i] <= thresholds.chi_square[0] && !origins.shared((i + 1) % 3, (i + 2) % 3);
+    let odd = [0, 1, 2].map(|i| statistic[i] >= best - thresholds.suspect_band && borne_out(i));
     if odd.contains(&true) { odd } else { present }
 }
 

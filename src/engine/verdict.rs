@@ -27,6 +27,25 @@ const FLOW: usize = WitnessId::Flow as usize;
 const SCALE: usize = WitnessId::Scale as usize;
 const TANK: usize = WitnessId::Tank as usize;
 
+/// Which transmitter each witness stands on. Two of one transmitter count as one: they never bear each other out.
+#[derive(Debug, Clone, Copy)]
+pub struct Origins<'a>(pub [Option<&'a str>; 3]);
+
+impl Origins<'_> {
+    /// Whether two witnesses stand on one transmitter.
+    #[must_use]
+    pub fn shared(&self, a: usize, b: usize) -> bool {
+        self.0[a].is_some() && self.0[a] == self.0[b]
+    }
+
+    /// How many independent ones take part.
+    #[must_use]
+    pub fn count(&self, panel: &Panel) -> usize {
+        let there = |i: usize| panel.received_kg[i].is_some();
+        (0..3).filter(|&i| there(i) && !(0..i).any(|j| there(j) && self.shared(i, j))).count()
+    }
+}
+
 /// Before anything has moved.
 #[must_use]
 pub fn none(at: EngineTime) -> Verdict {
@@ -50,6 +69,7 @@ pub fn judge(
     recent: &Recent,
     accounts: &[Account; 3],
     thresholds: &Thresholds,
+    origins: Origins,
     before: &Verdict,
 ) -> Verdict {
     let mut verdict = none(at);
@@ -65,10 +85,10 @@ pub fn judge(
             let at_odds = matches!(before.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich);
             let share = if at_odds { RETURN_SHARE } else { 1.0 };
             if together.chi_square > limit * share {
-                accuse(&mut verdict, panel, together, thresholds)
-            } else if copies(recent, accounts) {
+                accuse(&mut verdict, panel, together, thresholds, origins)
+            } else if origins.count(panel) == 1 || copies(recent, accounts) {
                 VerdictWord::NotIndependent
-            } else if proven(panel, limit, thresholds) {
+            } else if proven(panel, limit, thresholds, origins) {
                 VerdictWord::Agree
             } else {
                 VerdictWord::NotYetProven
@@ -85,8 +105,14 @@ fn chi_square_limit(together: &Together, thresholds: &Thresholds) -> f64 {
     thresholds.chi_square[usize::from(together.degrees_of_freedom.clamp(1, 2)) - 1]
 }
 
-fn accuse(verdict: &mut Verdict, panel: &Panel, together: &Together, thresholds: &Thresholds) -> VerdictWord {
-    verdict.suspects = suspects::suspects(panel, together, thresholds);
+fn accuse(
+    verdict: &mut Verdict,
+    panel: &Panel,
+    together: &Together,
+    thresholds: &Thresholds,
+    origins: Origins,
+) -> VerdictWord {
+    verdict.suspects = suspects::suspects(panel, together, thresholds, origins);
     verdict.explanations = suspects::explanations(panel, verdict.suspects);
     verdict.missing_kg = missing_kg(panel, verdict.suspects);
     if verdict.suspects.iter().filter(|s| **s).count() == 1 {
@@ -126,11 +152,11 @@ fn leak_below(panel: &Panel, side: usize, limit: f64, thresholds: &Thresholds) -
 }
 
 /// A dead meter, a stuck gauge or a wrong tank would have shown by now: each witness, had it stood still while
-/// the others moved, would have been found.
-fn proven(panel: &Panel, limit: f64, thresholds: &Thresholds) -> bool {
+/// the others moved, would have been found. One that hangs together with it would have stood still as well.
+fn proven(panel: &Panel, limit: f64, thresholds: &Thresholds, origins: Origins) -> bool {
     (0..3).filter(|&i| panel.received_kg[i].is_some()).all(|i| {
-        let others = panel.without(i).combine();
-        match (others, panel.contrast(i)) {
+        let apart = (0..3).filter(|&j| j != i && origins.shared(i, j)).fold(*panel, |panel, j| panel.without(j));
+        match (apart.without(i).combine(), apart.contrast(i)) {
             (Some(others), Some(contrast)) => others.received_kg.value >= found_shift_kg(contrast.u, limit, thresholds),
             _ => false,
         }

@@ -1,15 +1,17 @@
 //! What is known about the mass of one transfer: accounts, the combined mass, the rate, the verdict.
 
+use super::alarm::condition::MOVEMENT_KG_PER_S;
 use super::block::{BLOCK_TICKS, Recent};
 use super::course::Course;
 use super::delivery::Delivery;
-use super::frame::{Estimate, Reason, Together, Verdict, VerdictWord, Witness, WitnessId};
+use super::frame::{Estimate, Reason, Together, Validity, Verdict, VerdictWord, Witness, WitnessId};
+use super::frozen::{Expected, Mover};
 use super::projection;
 use super::reading::Readings;
 use super::reconcile::Panel;
-use super::settings::{Settings, SignalKind};
-use super::verdict;
-use super::witness::{Account, Scene, flow, geometry, scale, tank};
+use super::settings::{DrawOff, Settings, SignalKind};
+use super::verdict::{self, Origins};
+use super::witness::{Account, Scene, flow, flow_rate, geometry, main_signals, scale, tank};
 use crate::time::EngineTime;
 use crate::units::Metre;
 
@@ -18,6 +20,9 @@ pub const WITNESSES: [WitnessId; 3] = [WitnessId::Flow, WitnessId::Scale, Witnes
 
 /// Liquid has arrived once this many standard uncertainties of it are in.
 const ARRIVED_SIGMAS: f64 = 3.0;
+
+/// A flow rate says that mass moves when it exceeds its zero and this many standard uncertainties of its noise.
+const RATE_SIGMAS: f64 = 4.0;
 
 /// Estimates of one transfer.
 #[derive(Debug, Clone)]
@@ -81,27 +86,60 @@ impl Watch {
         [0, 1, 2].map(|i| self.accounts[i].frame(WITNESSES[i], self.held[i].map(|(_, e)| e)))
     }
 
-    /// Signals that must move while the mass does are held against what the others saw move.
-    pub fn expect_movement(&self, settings: &Settings, delivery: &Delivery, readings: &mut Readings) {
-        let tank = delivery.setup.tank;
-        let total = |kind| Readings::find(settings, kind, None);
-        let density = || self.scene(settings, readings, delivery, EngineTime(0)).incoming().map(|i| i.density);
-        let mut expected: [Option<(u16, f64)>; 3] = [None; 3];
-        expected[0] = total(SignalKind::FlowMassTotal).map(|s| (s, 1.0)).or_else(|| {
-            let signal = total(SignalKind::FlowVolumeTotal)?;
-            density().map(|d| (signal, 1.0 / d.0))
-        });
-        expected[1] = total(SignalKind::Scale).map(|s| (s, 1.0));
-        expected[2] = Readings::find(settings, SignalKind::Level, Some(tank)).and_then(|signal| {
-            let geometry = &settings.tanks.get(usize::from(tank))?.geometry;
-            let area_m2 = geometry::area(geometry, Metre(readings.credible(signal)?))?;
-            Some((signal, 1.0 / (area_m2 * density()?.0)))
-        });
-        for (witness, expected) in expected.into_iter().enumerate() {
-            if let (Some((signal, per_kg)), Some(moved)) = (expected, self.recent.moved_by_others_kg(witness)) {
-                readings.expect(settings, signal, moved, per_kg);
+    /// Signals that must move while the mass does are held against what the others and the flow rate saw move.
+    pub fn expect_movement(&self, settings: &Settings, delivery: &Delivery, readings: &mut Readings, at: EngineTime) {
+        let scene = self.scene(settings, readings, delivery, at);
+        let density = scene.incoming().map(|i| i.density);
+        let kind_of = |signal: u16| settings.signals.get(usize::from(signal)).map(|s| s.kind);
+        let per_kg = |signal: u16| match kind_of(signal)? {
+            SignalKind::FlowMassTotal | SignalKind::Scale => Some(1.0),
+            SignalKind::FlowVolumeTotal => density.map(|d| 1.0 / d.0),
+            SignalKind::Level => {
+                let geometry = &settings.tanks.get(usize::from(delivery.setup.tank))?.geometry;
+                let area_m2 = geometry::area(geometry, Metre(readings.credible(signal)?))?;
+                Some(1.0 / (area_m2 * density?.0))
             }
+            _ => None,
+        };
+        let mover = self.mover(&scene);
+        let tank = settings.tanks.get(usize::from(delivery.setup.tank));
+        let behind_kg = |signal: u16| match settings.signals.get(usize::from(signal)) {
+            // What is drawn off may be all that comes in: by the rate alone nothing is expected of the level.
+            Some(s) if s.kind == SignalKind::Level && tank.is_none_or(|t| t.draw_off != DrawOff::DeclaredZero) => {
+                f64::INFINITY
+            }
+            Some(s) if s.kind == SignalKind::Level => {
+                let fill_kg = density.map_or(0.0, |d| scene.line_fill_kg(d).0 + scene.line_fill_kg(d).1);
+                fill_kg + mover.kg_per_s * s.lag_s
+            }
+            _ => 0.0,
+        };
+        let signals = main_signals(settings, delivery.setup.tank);
+        let mut expected = Vec::new();
+        for (witness, signal) in signals.into_iter().enumerate() {
+            let Some(signal) = signal.filter(|&s| kind_of(s).is_some_and(accumulates)) else { continue };
+            let moved_kg = self.recent.moved_by_others_kg(witness);
+            expected.push(Expected { signal, moved_kg, per_kg: per_kg(signal), behind_kg: behind_kg(signal) });
         }
+        readings.expect(settings, at, mover, &expected);
+    }
+
+    /// What moves the mass: the flow rate as it is read, else the reconciled one of the tick before.
+    fn mover(&self, scene: &Scene) -> Mover {
+        let fitted =
+            flow_rate(scene.settings).and_then(|kind| Some((kind, Readings::find(scene.settings, kind, None)?)));
+        if let Some((kind, signal)) = fitted
+            && let (Some(value), Some(setup)) =
+                (scene.readings.credible(signal), scene.settings.signals.get(usize::from(signal)))
+        {
+            let per_unit =
+                if kind == SignalKind::FlowMassRate { Some(1.0) } else { scene.incoming().map(|i| i.density.0) };
+            let feigned = setup.zero + RATE_SIGMAS * setup.noise;
+            let moves = value > feigned;
+            let kg_per_s = per_unit.filter(|_| moves).map_or(0.0, |per_unit| value * per_unit);
+            return Mover { kg_per_s: if kg_per_s > MOVEMENT_KG_PER_S { kg_per_s } else { 0.0 }, signal: Some(signal) };
+        }
+        Mover { kg_per_s: scene.rate_kg_per_s, signal: None }
     }
 
     fn scene<'a>(
@@ -121,13 +159,21 @@ impl Watch {
         let before = self.accounts.map(|a| a.credible().is_some());
         let scene = self.scene(settings, readings, delivery, at);
         self.accounts = [flow::account(&scene), scale::account(&scene), tank::account(&scene)];
-        for (held, account) in self.held.iter_mut().zip(&self.accounts) {
+        let signals = main_signals(settings, delivery.setup.tank);
+        for (i, (held, account)) in self.held.iter_mut().zip(&self.accounts).enumerate() {
             *held = account.credible().map(|e| (at, e)).or(*held);
+            // What was found to be old was last true when it last changed.
+            if let (Some((since, _)), Validity::Lost(reason)) = (held, account.validity)
+                && repeated(reason)
+                && let Some(changed) = signals[i].and_then(|s| readings.unchanged_since(s))
+            {
+                *since = changed.min(*since);
+            }
         }
         let panel = Panel::credible(&self.accounts);
         self.together = panel.combine();
         let came_or_went = (0..3).any(|i| before[i] != panel.received_kg[i].is_some());
-        came_or_went && self.judge(settings, &panel, at)
+        came_or_went && self.judge(settings, signals, &panel, at)
     }
 
     /// One second has gone by. True when the verdict's word changed.
@@ -149,14 +195,28 @@ impl Watch {
         if self.ticks.is_multiple_of(BLOCK_TICKS) {
             let means = self.recent.block();
             let panel = Panel::credible(&self.accounts).with_values(means);
-            changed |= self.judge(settings, &panel, at);
+            changed |= self.judge(settings, main_signals(settings, delivery.setup.tank), &panel, at);
         }
         changed
     }
 
-    fn judge(&mut self, settings: &Settings, panel: &Panel, at: EngineTime) -> bool {
+    fn judge(&mut self, settings: &Settings, signals: [Option<u16>; 3], panel: &Panel, at: EngineTime) -> bool {
         let before: VerdictWord = self.verdict.word;
-        self.verdict = verdict::judge(at, panel, &self.recent, &self.accounts, &settings.thresholds, &self.verdict);
+        let transmitter = |s: u16| settings.signals.get(usize::from(s)).and_then(|s| s.transmitter.as_deref());
+        let origins = Origins(signals.map(|signal| transmitter(signal?)));
+        self.verdict =
+            verdict::judge(at, panel, &self.recent, &self.accounts, &settings.thresholds, origins, &self.verdict);
         self.verdict.word != before
     }
+}
+
+/// Signals that grow or fall with the mass moved.
+fn accumulates(kind: SignalKind) -> bool {
+    use SignalKind as K;
+    matches!(kind, K::FlowMassTotal | K::FlowVolumeTotal | K::Scale | K::Level)
+}
+
+/// Lost because the value is an old one said again.
+fn repeated(reason: Reason) -> bool {
+    matches!(reason, Reason::Frozen | Reason::FrozenTogether | Reason::HeartbeatStopped)
 }

@@ -2,19 +2,19 @@
 //!
 //! RTU frames carry no number: the reply to a request that was given up looks just like the reply to the same request
 //! asked again. What can be told apart is unit, function and length. So after a request went unanswered, that unit is
-//! next asked for something whose reply has another look; once that has come, earlier ones are past, because a unit
-//! answers in the order it is asked. Only where nothing of another look can be asked (a single register) is the unit
-//! left alone until a late answer is not to be expected any more.
+//! next asked for something whose reply has another look and that has not been asked for lately; once that has come,
+//! earlier ones are past, because a unit answers in the order it is asked. Where nothing of another look can be asked (a
+//! single register), it is left alone for a while and then asked twice, of which only the second reply is taken.
 
 use super::blocks::BlockSpec;
 use super::reply::data_bytes;
 use crate::clock::MachineTime;
 use std::time::Duration;
 
-/// An answer is not expected after this (assumption: no unit or gateway holds one for longer).
-const LATE_MOST: Duration = Duration::from_millis(900);
-/// Unanswered requests that are told apart; with more the unit is left alone.
-const REMEMBERED: usize = 8;
+/// An answer that comes later than this is not believed in (assumption).
+const LATE_MOST: Duration = Duration::from_secs(10);
+/// Where no other look is left, a unit is asked again after this.
+const ALONE: Duration = Duration::from_millis(900);
 
 /// What of a reply can be told from another's.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,13 +33,13 @@ fn look(unit: u8, block: &BlockSpec) -> Look {
 pub enum Next {
     /// The block.
     Ask,
-    /// First this part of it, whose reply cannot be mistaken.
+    /// First this, the block or a part of it, whose reply is not taken.
     First(BlockSpec),
     /// Nothing.
     Wait,
 }
 
-/// Requests whose replies may still come.
+/// Requests whose replies may still come: each look, and when it was last asked for.
 #[derive(Debug, Default)]
 pub struct Late(Vec<(Look, MachineTime)>);
 
@@ -47,20 +47,22 @@ impl Late {
     /// What may be asked of a unit when this block is wanted.
     pub fn next(&mut self, unit: u8, block: &BlockSpec, now: MachineTime) -> Next {
         self.0.retain(|(_, asked)| now.since(*asked) < LATE_MOST);
-        let expected = |block: &BlockSpec| self.0.iter().any(|(late, _)| *late == look(unit, block));
-        if !expected(block) {
+        let asked = |block: &BlockSpec| self.0.iter().find(|(late, _)| *late == look(unit, block)).map(|(_, at)| *at);
+        if asked(block).is_none() {
             return Next::Ask;
         }
+        // One not asked for lately comes first, then the one asked for the longest ago.
         let part = |count| BlockSpec { count, ..*block };
-        let other = (1..block.count).map(part).find(|part| !expected(part));
-        match other {
-            Some(part) if self.0.len() < REMEMBERED => Next::First(part),
-            _ => Next::Wait,
+        match (1..=block.count).map(part).map(|part| (asked(&part), part)).min_by_key(|(asked, _)| *asked) {
+            Some((Some(asked), _)) if now.since(asked) < ALONE => Next::Wait,
+            Some((_, part)) => Next::First(part),
+            None => Next::Ask,
         }
     }
 
     /// A request was given up, or its reply was no good.
     pub fn unanswered(&mut self, unit: u8, block: &BlockSpec, asked: MachineTime) {
+        self.0.retain(|(late, _)| *late != look(unit, block));
         self.0.push((look(unit, block), asked));
     }
 
@@ -101,12 +103,13 @@ mod tests {
         let one = BlockSpec { count: 1, ..TEN };
         late.unanswered(1, &one, ms(0));
         assert_eq!(late.next(1, &one, ms(899)), Next::Wait);
-        assert_eq!(late.next(1, &one, ms(900)), Next::Ask);
+        assert_eq!(late.next(1, &one, ms(900)), Next::First(one), "twice");
         let bits = BlockSpec { function: 2, address: 0, count: 8 };
         late.unanswered(1, &bits, ms(900));
         assert_eq!(late.next(1, &bits, ms(950)), Next::Wait, "one byte, however many of its bits");
         let more = BlockSpec { count: 9, ..bits };
         late.unanswered(1, &more, ms(900));
         assert_eq!(late.next(1, &more, ms(950)), Next::Wait, "one byte and two are both awaited");
+        assert_eq!(late.next(1, &TEN, ms(20_000)), Next::Ask, "nobody believes in those any more");
     }
 }

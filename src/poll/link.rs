@@ -48,8 +48,8 @@ pub async fn run(mut link: LinkSpec) {
         let phase = machine_duration(part * device.period_s().min(SPREAD_MOST_S), link.speed);
         let period = machine_duration(device.period_s(), link.speed);
         let ns = |duration: std::time::Duration| u64::try_from(duration.as_nanos()).unwrap_or(u64::MAX);
-        let schedule = Schedule::new(started.0.saturating_add(ns(phase)), ns(period));
-        Turn { schedule, due: MachineTime(schedule.next_after(started.0)), device }
+        let first = started.0.saturating_add(ns(phase));
+        Turn { schedule: Schedule::new(first, ns(period)), due: MachineTime(first), device }
     };
     let specs = std::mem::take(&mut link.devices);
     let mut turns: Vec<Turn> = specs.into_iter().zip(seed + 1..).map(turn).collect();

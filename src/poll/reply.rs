@@ -23,6 +23,18 @@ pub enum Shortfall {
     NotTheReply(MissReason),
 }
 
+impl Framing {
+    /// Whether a frame asks to read, functions 1 to 4. What is too short to tell does not.
+    #[must_use]
+    pub fn is_read(self, request: &[u8]) -> bool {
+        let function = match self {
+            Framing::Tcp => request.get(TCP_HEADER),
+            Framing::Rtu => request.get(1),
+        };
+        function.is_some_and(|function| (1..=4).contains(function))
+    }
+}
+
 use Shortfall::{Incomplete, NotTheReply};
 
 /// Bytes of a TCP frame before the function: transaction, protocol, length (two each), unit.
@@ -78,6 +90,19 @@ fn check_rtu(request: &[u8], received: &[u8]) -> Result<usize, Shortfall> {
     }
     check_unit_and_pdu((request[0], &request[1..]), (unit, &body[1..]))?;
     Ok(received.len() - end)
+}
+
+/// Bytes of the whole RTU frame of another unit than the one asked, where one stands at the beginning.
+#[must_use]
+pub fn other_units_frame(request: &[u8], received: &[u8]) -> Option<usize> {
+    let [unit, function, count, ..] = *received else { return None };
+    let end = match function {
+        1..=4 => 3 + usize::from(count) + CHECKSUM,
+        exception if exception & EXCEPTION != 0 => 3 + CHECKSUM,
+        _ => return None,
+    };
+    let (body, sum) = received.get(..end)?.split_at(end - CHECKSUM);
+    (request.first() != Some(&unit) && checksum(body).to_le_bytes() == *sum).then_some(end)
 }
 
 /// Unit and PDU (function and what follows it) of a request against those of a reply.
@@ -179,6 +204,16 @@ mod tests {
         }
         assert_eq!(check(Framing::Tcp, &sent, &[&right[..], b"more"].concat()), Ok(4));
         assert_eq!(check(Framing::Tcp, &sent, &tcp(7, &[1, 0x83, 2])), Ok(0));
+    }
+
+    #[test]
+    fn a_whole_frame_of_another_unit_is_known() {
+        let sent = rtu(&[1, 3, 0, 0, 0, 2]);
+        let other = rtu(&[2, 3, 4, 0xDE, 0xAD, 0xDE, 0xAD]);
+        assert_eq!(other_units_frame(&sent, &[&other[..], &[1, 3]].concat()), Some(other.len()));
+        assert_eq!(other_units_frame(&sent, &rtu(&[2, 0x83, 2])), Some(5));
+        assert_eq!(other_units_frame(&sent, &other[..8]), None, "not whole");
+        assert_eq!(other_units_frame(&sent, &rtu(&[1, 3, 4, 0, 1, 0, 2])), None, "the unit asked");
     }
 
     #[test]

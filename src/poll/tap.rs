@@ -1,6 +1,8 @@
 //! What the Modbus library reads and writes through, so that brimwatch sees the bytes itself: to clear a line before
-//! it asks, and to hold every reply against its request a second time.
+//! it asks, and to hold every reply against its request a second time. It is also the last gate: whatever is above it,
+//! nothing but a read leaves.
 
+use super::reply::{Framing, other_units_frame};
 use super::stream::Stream;
 use std::io;
 use std::pin::Pin;
@@ -10,8 +12,8 @@ use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 
 /// Twice the longest frame (Modbus TCP: 260 bytes): whoever sends more in answer to one request is not answering.
 const RECEIVED_MOST: usize = 520;
-/// A line that still brings bytes after so many is not cleared by reading on.
-const STRAY_MOST: usize = 4096;
+/// Bytes that are thrown away at one time.
+pub(super) const STRAY_MOST: usize = 4096;
 
 /// One stream, two holders: the library's client and the wire.
 #[derive(Debug, Clone)]
@@ -20,16 +22,22 @@ pub(super) struct Tap(Arc<Mutex<Tapped>>);
 #[derive(Debug)]
 struct Tapped {
     stream: Stream,
+    framing: Framing,
     sent: Vec<u8>,
     received: Vec<u8>,
+    /// How many of the bytes received the library has been given.
+    given: usize,
+    /// Frames of other units came and were passed by.
+    passed_by: bool,
     /// The other side has closed it, or it failed.
     ended: bool,
 }
 
 impl Tap {
-    pub(super) fn new(stream: Stream) -> Tap {
+    pub(super) fn new(framing: Framing, stream: Stream) -> Tap {
         let (sent, received) = (Vec::with_capacity(16), Vec::with_capacity(64));
-        Tap(Arc::new(Mutex::new(Tapped { stream, sent, received, ended: false })))
+        let tapped = Tapped { stream, framing, sent, received, given: 0, passed_by: false, ended: false };
+        Tap(Arc::new(Mutex::new(tapped)))
     }
 
     fn lock(&self) -> MutexGuard<'_, Tapped> {
@@ -42,6 +50,7 @@ impl Tap {
         let mut tapped = self.lock();
         tapped.sent.clear();
         tapped.received.clear();
+        (tapped.given, tapped.passed_by) = (0, false);
     }
 
     /// What was sent and received since [`Tap::begin`].
@@ -55,18 +64,31 @@ impl Tap {
         self.lock().ended
     }
 
-    /// Throws away what has come in unasked, without waiting; how much that was.
+    /// Whether whole frames of other units came since [`Tap::begin`].
+    pub(super) fn passed_by(&self) -> bool {
+        self.lock().passed_by
+    }
+
+    /// Throws away what a serial port still holds.
+    pub(super) fn flush_input(&self) {
+        if let Stream::Serial(port, _) = &self.lock().stream {
+            // Where it cannot be done the line is cleared by reading, before the next request.
+            let _ = port.discard_input_buffer();
+        }
+    }
+
+    /// Throws away what has come in unasked, without waiting; how much that was, a little over [`STRAY_MOST`] where
+    /// there may be more.
     ///
     /// # Errors
-    /// When the stream has come to its end, or does not stop.
+    /// When the stream has come to its end.
     pub(super) fn clear(&self) -> io::Result<usize> {
         let mut context = Context::from_waker(Waker::noop());
         let mut strays = 0;
-        while let Poll::Ready(read) = self.poll_discard(&mut context) {
+        while strays <= STRAY_MOST
+            && let Poll::Ready(read) = self.poll_discard(&mut context)
+        {
             strays += read?;
-            if strays > STRAY_MOST {
-                return Err(io::Error::other("bytes without end"));
-            }
         }
         Ok(strays)
     }
@@ -92,21 +114,55 @@ impl Tap {
 impl AsyncRead for Tap {
     fn poll_read(self: Pin<&mut Self>, context: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
         let mut tapped = self.lock();
-        let before = buf.filled().len();
-        let read = ready!(Pin::new(&mut tapped.stream).poll_read(context, buf));
-        let new = &buf.filled()[before..];
-        tapped.ended |= read.is_err() || new.is_empty();
-        if tapped.received.len() + new.len() > RECEIVED_MOST {
-            return Poll::Ready(Err(io::Error::other("more than an answer")));
+        loop {
+            // What is held back is given once it is known to be no other unit's.
+            if tapped.give(buf) {
+                return Poll::Ready(Ok(()));
+            }
+            let mut scratch = [0; 256];
+            let mut read = ReadBuf::new(&mut scratch);
+            let outcome = ready!(Pin::new(&mut tapped.stream).poll_read(context, &mut read));
+            if outcome.is_err() || read.filled().is_empty() {
+                tapped.ended = true;
+                return Poll::Ready(outcome);
+            }
+            if tapped.received.len() + read.filled().len() > RECEIVED_MOST {
+                return Poll::Ready(Err(io::Error::other("more than an answer")));
+            }
+            tapped.received.extend_from_slice(read.filled());
         }
-        tapped.received.extend_from_slice(new);
-        Poll::Ready(read)
+    }
+}
+
+impl Tapped {
+    /// Gives the library what has come in for it; false where there is nothing yet. On a line that several units
+    /// share a late answer of one may come while another is asked: whole frames of other units are passed by, and
+    /// what begins like one is held back until it is whole. Noise is held back with it: the library would look for a
+    /// frame in it.
+    fn give(&mut self, buf: &mut ReadBuf<'_>) -> bool {
+        if self.framing == Framing::Rtu && self.given == 0 {
+            while let Some(end) = other_units_frame(&self.sent, &self.received) {
+                self.received.drain(..end);
+                self.passed_by = true;
+            }
+            if self.received.first() != self.sent.first() {
+                return false;
+            }
+        }
+        let rest = &self.received[self.given..];
+        let count = rest.len().min(buf.remaining());
+        buf.put_slice(&rest[..count]);
+        self.given += count;
+        count > 0
     }
 }
 
 impl AsyncWrite for Tap {
     fn poll_write(self: Pin<&mut Self>, context: &mut Context<'_>, bytes: &[u8]) -> Poll<io::Result<usize>> {
         let mut tapped = self.lock();
+        if tapped.sent.is_empty() && !tapped.framing.is_read(bytes) {
+            return Poll::Ready(Err(io::Error::other("only requests to read leave this program")));
+        }
         let written = ready!(Pin::new(&mut tapped.stream).poll_write(context, bytes));
         match &written {
             Ok(count) => tapped.sent.extend_from_slice(&bytes[..*count]),
@@ -121,5 +177,35 @@ impl AsyncWrite for Tap {
 
     fn poll_shutdown(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
         Pin::new(&mut self.lock().stream).poll_shutdown(context)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
+    use tokio::net::{TcpListener, TcpStream};
+
+    /// A write of one register (function 6) and a read of one (function 3), in both framings: the read alone arrives.
+    #[tokio::test]
+    async fn nothing_but_a_read_leaves() {
+        let frames: [(Framing, &[u8], &[u8]); 2] = [
+            (Framing::Tcp, &[0, 1, 0, 0, 0, 6, 1, 6, 0, 9, 0xDE, 0xAD], &[0, 1, 0, 0, 0, 6, 1, 3, 0, 9, 0, 1]),
+            (Framing::Rtu, &[1, 6, 0, 9, 0xDE, 0xAD, 0, 0], &[1, 3, 0, 9, 0, 1, 0, 0]),
+        ];
+        for (framing, write, read) in frames {
+            let listener = TcpListener::bind(("127.0.0.1", 0)).await.expect("a port");
+            let address = listener.local_addr().expect("bound");
+            let stream = TcpStream::connect(address).await.expect("a connection");
+            let (mut peer, _) = listener.accept().await.expect("the other end");
+            let mut tap = Tap::new(framing, Stream::Tcp(stream));
+            tap.write_all(write).await.expect_err("refused");
+            tap.write_all(&write[..3]).await.expect_err("nor the beginning of one");
+            tap.write_all(read).await.expect("sent");
+            drop(tap);
+            let mut arrived = Vec::new();
+            peer.read_to_end(&mut arrived).await.expect("closed");
+            assert_eq!(arrived, read, "{framing:?}");
+        }
     }
 }

@@ -7,7 +7,7 @@ use super::link::LinkSpec;
 use super::modbus::Client;
 use super::reply::{Framing, Shortfall, check};
 use super::stream::{self, Stream, Trouble};
-use super::tap::Tap;
+use super::tap::{STRAY_MOST, Tap};
 use super::way::Way;
 use crate::clock::{MachineTime, machine_duration};
 use crate::engine::input::MissReason;
@@ -17,7 +17,7 @@ use tokio::task::JoinHandle;
 use tokio::time::{sleep, timeout};
 
 /// From the beginning of one attempt to open a way to the next, s of engine time, so that one that hangs until its
-/// time-out of 1 s brings no pause on top: a device is back within 1 s and one period of being there again.
+/// time-out brings no pause on top: a device is back within 1 s and one period of being there again.
 const RETRY_LEAST_S: f64 = 0.025;
 /// See above.
 const RETRY_MOST_S: f64 = 0.9;
@@ -85,8 +85,7 @@ impl Wire {
     /// Sees to it that a request can leave now: the way is open, nothing that came unasked lies on it, and the pause
     /// since the last answer is over.
     pub(super) async fn ready(&mut self) -> Result<(), MissReason> {
-        if self.framing == Framing::Tcp && !self.is_clear() {
-            // Whatever came unasked, and an end: a new connection is free of both.
+        if !self.is_fit() {
             self.open = None;
         }
         if self.open.is_none() {
@@ -96,8 +95,18 @@ impl Wire {
         self.wait_for_silence().await
     }
 
-    fn is_clear(&self) -> bool {
-        self.open.as_ref().is_none_or(|(_, tap)| matches!(tap.clear(), Ok(0)))
+    /// A connection that has ended is opened anew; so is one over TCP on which something came unasked, since that
+    /// frees it of what may follow. A line is cleared instead.
+    fn is_fit(&mut self) -> bool {
+        let Some((_, tap)) = &self.open else { return true };
+        match tap.clear() {
+            Err(_) => false,
+            Ok(0) => true,
+            Ok(_) => {
+                self.heard = MachineTime::now();
+                self.framing == Framing::Rtu
+            }
+        }
     }
 
     /// An attempt that outlasts one round is waited for in the next.
@@ -110,7 +119,7 @@ impl Wire {
             self.opening = None;
             let trouble = match opened {
                 Ok(Ok(stream)) => {
-                    let tap = Tap::new(stream);
+                    let tap = Tap::new(self.framing, stream);
                     self.open = Some((Client::new(self.framing, tap.clone()), tap));
                     self.connections = self.connections.saturating_add(1);
                     return Ok(());
@@ -185,7 +194,8 @@ impl Wire {
             return if self.opening.is_some() { MissReason::NoConnection } else { self.trouble };
         };
         let came = |sent: &[u8], received: &[u8]| match check(self.framing, sent, received) {
-            Err(Shortfall::NotTheReply(reason)) if !received.is_empty() => reason,
+            Err(Shortfall::NotTheReply(reason)) => reason,
+            _ if tap.passed_by() => MissReason::WrongUnit,
             _ => MissReason::TimeOut,
         };
         match self.asked {
@@ -204,6 +214,7 @@ impl Wire {
         self.heard = MachineTime::now();
         self.open = match self.open.take() {
             Some((_, tap)) if matches!(self.way, Way::Serial(_)) && !tap.ended() => {
+                tap.flush_input();
                 Some((Client::new(self.framing, tap.clone()), tap))
             }
             _ => None,
@@ -222,8 +233,13 @@ impl Drop for Wire {
 /// Reads a line until it has been silent long enough; when it was last heard.
 async fn clear(tap: &Tap, mut heard: MachineTime, silence: Duration) -> io::Result<MachineTime> {
     loop {
-        if tap.clear()? > 0 {
+        let strays = tap.clear()?;
+        if strays > 0 {
             heard = MachineTime::now();
+        }
+        if strays > STRAY_MOST {
+            // It does not stop; others want the machine too.
+            sleep(silence).await;
         }
         let left = silence.saturating_sub(MachineTime::now().since(heard));
         if left.is_zero() {

@@ -84,7 +84,7 @@ static LABELS: Labels = Labels {
         "device",
         "answered",
         "missed",
-        "connections",
+        "connected anew",
         "reply p50 / p99 / max",
         "late p50 / p99 / max",
         "now",
@@ -287,6 +287,9 @@ impl Language for English {
                 Validity::Doubtful(reason) => notes.push(format!("{name} is doubtful: {}.", self.reason(reason))),
                 Validity::Lost(reason) => notes.push(format!("{name} is lost: {}.", self.reason(reason))),
             }
+            if reading.status == Status::MaintenanceRequired && reading.validity.is_credible() {
+                notes.push(format!("{name} is used; {}.", status_said(reading.status)));
+            }
         }
         for witness in &frame.witnesses {
             let name = self.witness(witness.id);
@@ -314,16 +317,16 @@ impl Language for English {
             Reason::NotFitted => "no such instrument here".into(),
             Reason::Missed(miss) => missed(miss).into(),
             Reason::Stale => "its last reading is too old".into(),
-            Reason::DeviceException(code) => format!("the device answers with Modbus exception {code}"),
+            Reason::DeviceException(code) => format!("it answers with Modbus exception {code}"),
             Reason::NotANumber => "what it sends is no number".into(),
             Reason::OutOfRange => "outside the plausible range".into(),
             Reason::Saturated => "at the instrument's end of range".into(),
             Reason::Frozen => "it has not moved while mass has".into(),
-            Reason::FrozenTogether => "nothing that comes with it has moved while mass has".into(),
-            Reason::HeartbeatStopped => "the device repeats old values: its heartbeat has stopped".into(),
-            Reason::FailureCurrent => "its loop current says failure".into(),
+            Reason::FrozenTogether => "it and all beside it stand as mass moves".into(),
+            Reason::HeartbeatStopped => "its device's heartbeat has stopped".into(),
+            Reason::FailureCurrent => "its loop current signals a failure".into(),
             Reason::DeviceSays(status) => status_said(status).into(),
-            Reason::Torn => "it was read while it carried over".into(),
+            Reason::Torn => "read while its figures rolled over".into(),
             Reason::MissingCorrection => "a correction it needs is missing".into(),
             Reason::OffTheTable => "outside its table".into(),
             Reason::NoStart => "no start reading was taken".into(),
@@ -456,7 +459,10 @@ fn verdict(scene: Scene<'_>, first: String, alarmed: bool) -> Text {
         VerdictWord::Disagree | VerdictWord::CannotTellWhich if alarmed => says(first),
         VerdictWord::Disagree | VerdictWord::CannotTellWhich => disagree(verdict),
         VerdictWord::NotIndependent => Text {
-            says: format!("{first} Two instruments follow each other more closely than their noise allows."),
+            says: format!(
+                "{first} Two instruments are not independent: they share a transmitter, or follow each other more \
+                 closely than their noise allows."
+            ),
             beyond: "They count as one. A fault they share, or a leak, would not be seen.".into(),
             ..Text::default()
         },
@@ -563,11 +569,11 @@ fn signal_lost(scene: Scene<'_>, signal: u16) -> Text {
 
 fn status_said(status: Status) -> &'static str {
     match status {
-        Status::Fair => "the device says nothing against it",
-        Status::MaintenanceRequired => "the device asks for maintenance",
-        Status::OutOfSpecification => "the device says it works outside its specification",
-        Status::FunctionCheck => "the device says it is being checked",
-        Status::Failure => "the device says it has failed",
+        Status::Fair => "its device says nothing against it",
+        Status::MaintenanceRequired => "its device asks for maintenance",
+        Status::OutOfSpecification => "its device says: out of specification",
+        Status::FunctionCheck => "its device says: being checked",
+        Status::Failure => "its device says: failure",
     }
 }
 
@@ -579,16 +585,16 @@ fn missed(miss: MissReason) -> &'static str {
         MissReason::WrongLength => "the answer had the wrong length",
         MissReason::Malformed => "the answer could not be read",
         MissReason::QueueFull => "brimwatch's own queue was full",
-        MissReason::WrongTransaction => "the answer was one to an earlier request",
+        MissReason::WrongTransaction => "the answer belonged to another request",
         MissReason::WrongUnit => "the answer came from another unit",
-        MissReason::WrongFunction => "the answer was one to another function",
+        MissReason::WrongFunction => "the answer was to another function",
         MissReason::BadChecksum => "the answer was garbled on the line",
-        MissReason::Unsettled => "a late answer may still be on the line: nothing was asked",
+        MissReason::Unsettled => "a late answer may still be on the line",
         MissReason::NameUnknown => "the host's name is not known",
         MissReason::PortAbsent => "there is no such serial port",
-        MissReason::PortForbidden => "the serial port may not be opened by this user",
-        MissReason::PortTaken => "the serial port is held by another program",
-        MissReason::NotSerial => "the path names no serial port that can be set so",
+        MissReason::PortForbidden => "this user may not open the serial port",
+        MissReason::PortTaken => "another program holds the serial port",
+        MissReason::NotSerial => "the path names no usable serial port",
     }
 }
 

@@ -1,11 +1,12 @@
 //! Clean simulated transfers through the watch, in process: how true its masses, uncertainties, projections and
-//! margins are, and how often it cries wolf. `cargo bench --bench transfers -- 200` runs seeds 1 to 200.
+//! margins are, and how often it cries wolf. `cargo bench --bench transfers -- 200` runs seeds 1 to 200; with `one-link`
+//! behind the number all devices stand behind one gateway.
 //!
 //! Figures of this run are in docs/figures.md. "Clean": nothing leaks, nobody is on the deck, nothing is stuck; papers,
 //! tables and instruments are off as much as the site file admits.
 
 use brimwatch::engine::Monitor;
-use brimwatch::engine::frame::{Frame, Margin, VerdictWord};
+use brimwatch::engine::frame::{Frame, Margin, Reason, Validity, VerdictWord};
 use brimwatch::engine::input::{AlarmId, Carried, Entry, Event, Input, Measured, Poll, What};
 use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
@@ -34,6 +35,8 @@ struct Run {
     lasted_s: f64,
     /// Alarms that came while liquid moved.
     alarms: BTreeSet<AlarmId>,
+    /// Found frozen while liquid moved, by itself or with others.
+    frozen: bool,
 }
 
 struct Bench<'a> {
@@ -114,6 +117,10 @@ fn judge(bench: &Bench, settings: &Settings, frames: &[Frame]) -> Run {
     run.cried = frames.iter().any(|f| matches!(f.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich));
     run.copied = frames.iter().any(|f| f.verdict.word == VerdictWord::NotIndependent);
     run.alarms = frames.iter().flat_map(|f| &f.alarms).map(|a| a.key.id).collect();
+    run.frozen = frames
+        .iter()
+        .flat_map(|f| &f.readings)
+        .any(|r| matches!(r.validity, Validity::Lost(Reason::Frozen | Reason::FrozenTogether)));
     let ended = end.at;
     for (slot, share) in run.finish.iter_mut().zip([0.25, 0.5, 0.75]) {
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "an index")]
@@ -152,7 +159,11 @@ fn rms(values: impl Iterator<Item = f64> + Clone) -> f64 {
 fn main() {
     let count = std::env::args().skip(1).find_map(|a| a.parse::<u64>().ok()).unwrap_or(20);
     let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
-    let settings = &site.bays[delivery.bay].settings;
+    let mut settings = site.bays[delivery.bay].settings.clone();
+    if std::env::args().any(|a| a == "one-link") {
+        settings.devices.iter_mut().for_each(|device| device.link = "gateway".into());
+    }
+    let settings = &settings;
     let begun = Instant::now();
     let runs: Vec<Run> = (1..=count).map(|seed| transfer(settings, &delivery.setup, seed)).collect();
     let took = begun.elapsed().as_secs_f64();
@@ -172,7 +183,8 @@ fn main() {
     }
     let cried = runs.iter().filter(|r| r.cried).count();
     let copied = runs.iter().filter(|r| r.copied).count();
-    println!("said to disagree: {cried} of {count}; not to be independent: {copied}");
+    let frozen = runs.iter().filter(|r| r.frozen).count();
+    println!("said to disagree: {cried} of {count}; not to be independent: {copied}; something frozen: {frozen}");
     for id in runs.iter().flat_map(|r| &r.alarms).collect::<BTreeSet<_>>() {
         println!("alarm {id:?} in {} of {count}", runs.iter().filter(|r| r.alarms.contains(id)).count());
     }

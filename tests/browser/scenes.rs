@@ -2,9 +2,9 @@
 //! The numbers are made up to be looked at; nothing is computed from them.
 
 use brimwatch::engine::frame::{
-    Alarm, CeilingBy, Condition, Contribution, DeliveryState, Estimate, Explanation, Finish, Frame, Margin,
-    MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Validity, Verdict,
-    VerdictWord, Witness, WitnessId,
+    Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
+    Margin, MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Trouble,
+    Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
 use brimwatch::engine::settings::{
@@ -29,6 +29,7 @@ pub fn all() -> Vec<(&'static str, Published)> {
         ("disagree", disagree()),
         ("cannot-tell-which", cannot_tell_which()),
         ("lost-signals", lost_signals()),
+        ("old-values", old_values()),
         ("does-not-fit", does_not_fit()),
         ("everything-at-once", everything_at_once()),
         ("closed", closed()),
@@ -138,10 +139,34 @@ pub fn lost_signals() -> Published {
     p.frame.recorder = RecorderState::Waiting { bytes: 1_300_000 };
     p.frame.blind = Some(Gap { from: at(900), to: at(1010), known_by: GapClock::WallClock });
     p.devices[1].trouble = "no connection".into();
+    p.frame.devices[1].trouble = Some(Trouble { reason: MissReason::NoConnection, since: at(1712) });
     p.frame.alarms = vec![
         alarm(AlarmId::SignalLost, 2, Priority::Medium),
         Alarm { seen: true, ..alarm(AlarmId::SignalLost, 4, Priority::Medium) },
         alarm(AlarmId::OneWitnessLeft, 0, Priority::Medium),
+    ];
+    p
+}
+
+/// A gateway repeats what it last had of scale and tank, the meter's heartbeat has stopped, the pad's transmitter asks
+/// for maintenance.
+pub fn old_values() -> Published {
+    let mut p = agree();
+    lose(&mut p.frame, 0, 1, Reason::HeartbeatStopped);
+    p.frame.readings[0].validity = Validity::Lost(Reason::HeartbeatStopped);
+    p.frame.devices[0].heartbeat_at = Some(at(1760));
+    lose(&mut p.frame, 1, 2, Reason::FrozenTogether);
+    lose(&mut p.frame, 2, 3, Reason::FrozenTogether);
+    p.frame.readings[4].status = Status::MaintenanceRequired;
+    p.frame.together = None;
+    p.frame.verdict = verdict(VerdictWord::None);
+    p.frame.margin = Margin::Unknown;
+    p.frame.rate = None;
+    p.frame.finish = Finish::default();
+    p.frame.alarms = vec![
+        alarm(AlarmId::NoWitness, 0, Priority::High),
+        alarm(AlarmId::SignalLost, 1, Priority::Medium),
+        alarm(AlarmId::SignalLost, 2, Priority::Medium),
     ];
     p
 }
@@ -236,7 +261,7 @@ fn frame() -> Frame {
             closed: None,
         }),
         readings: readings(),
-        devices: Vec::new(),
+        devices: (0..3).map(device_state).collect(),
         witnesses: witnesses(),
         together: Some(together(12_487.0, 13.0)),
         verdict: verdict(VerdictWord::Agree),
@@ -344,6 +369,23 @@ fn readings() -> Vec<Reading> {
             at_least_si: None,
         })
         .collect()
+}
+
+/// How a device has answered: twice it did not in time, once the line garbled the answer.
+fn device_state(device: u16) -> DeviceState {
+    DeviceState {
+        device,
+        answered: 1771,
+        missed: 3,
+        missed_for: vec![(MissReason::TimeOut, 2), (MissReason::BadChecksum, 1)],
+        connections: 3,
+        trouble: None,
+        latency_ns: 840_000,
+        latency_worst_ns: 14_200_000,
+        lateness_ns: 120_000,
+        lateness_worst_ns: 3_100_000,
+        heartbeat_at: Some(at(1770)),
+    }
 }
 
 fn settings() -> Settings {

@@ -237,6 +237,22 @@ pub fn every_event() -> Vec<Event> {
     events
 }
 
+fn device_state() -> DeviceState {
+    DeviceState {
+        device: 1,
+        answered: 1770,
+        missed: 3,
+        missed_for: vec![(MissReason::TimeOut, 2), (MissReason::BadChecksum, 1)],
+        connections: 4,
+        trouble: Some(Trouble { reason: MissReason::BadChecksum, since: at(7) }),
+        latency_ns: 250_000,
+        latency_worst_ns: 9_000_000,
+        lateness_ns: 900_000,
+        lateness_worst_ns: 2_000_000,
+        heartbeat_at: Some(at(6)),
+    }
+}
+
 /// A frame in which everything is there.
 pub fn full_frame(now: EngineTime) -> Frame {
     let estimate = |value: f64| Estimate { value, u: value / 300.0 };
@@ -260,19 +276,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
             status: Status::MaintenanceRequired,
             at_least_si: Some(2.5),
         }],
-        devices: vec![DeviceState {
-            device: 1,
-            answered: 1770,
-            missed: 3,
-            missed_for: vec![(MissReason::TimeOut, 2), (MissReason::BadChecksum, 1)],
-            connections: 4,
-            trouble: Some((MissReason::BadChecksum, at(7))),
-            latency_ns: 250_000,
-            latency_worst_ns: 9_000_000,
-            lateness_ns: 900_000,
-            lateness_worst_ns: 2_000_000,
-            heartbeat_at: Some(at(6)),
-        }],
+        devices: vec![device_state()],
         witnesses: [
             witness(WitnessId::Flow, Validity::Good, 1234.5),
             witness(WitnessId::Scale, Validity::Doubtful(Reason::DeviceException(4)), 1240.0),

@@ -1,22 +1,21 @@
-"""Three instruments of a bay as Modbus TCP servers by pymodbus, on 127.0.0.1 and ports the system picks.
+"""Three instruments of a bay as pymodbus servers: each on Modbus TCP, on 127.0.0.1 and a port the system picks, or all
+on one serial line, whose path is the argument.
 
 Each serves its values in a word order of its own. stdout, one JSON object a line: first the ports by device; at the
-end what was asked and answered. stdin: the line "go" starts the flow, "stop" stops it; its end ends the program (as does
-a minute and a half without it).
-
-Words are made with struct, not with our code: Modbus Application Protocol V1.1b3 gives registers big-endian, and
-how devices chain them to longer values is their makers' custom (here: ABCD, CDAB, BADC, DCBA).
+end what was asked, and what each answered. stdin: the line "go" starts the flow, "stop" stops it; its end ends the
+program (as does a minute and a half without it).
 """
 
 import asyncio
 import json
 import math
-import struct
 import sys
 import threading
 import time
 
-from pymodbus.server import ModbusTcpServer
+import words
+from asked import Asked
+from pymodbus.server import ModbusSerialServer, ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 RATE_KG_PER_S = 12.0
@@ -38,44 +37,28 @@ def moved_kg():
     return RATE_KG_PER_S * ((stopped or time.monotonic()) - started)
 
 
-def words(code, order, number):
-    """Registers of one value; code as in struct."""
-    data = struct.pack(">" + code, number)
-    if order in ("CDAB", "DCBA"):
-        pairs = [data[i : i + 2] for i in range(0, len(data), 2)]
-        data = b"".join(reversed(pairs))
-    if order in ("BADC", "DCBA"):
-        data = b"".join(data[i + 1 : i + 2] + data[i : i + 1] for i in range(0, len(data), 2))
-    return list(struct.unpack(f">{len(data) // 2}H", data))
-
-
-def as_sent(code, number):
-    """The number that the words carry."""
-    return struct.unpack(">" + code, struct.pack(">" + code, number))[0]
-
-
-# device: unit, then values by function and address: struct code, word order, number as the device shows it.
+# device: unit, then values by function and address: data type, word order, number as the device shows it.
 DEVICES = {
     "meter": (
         7,
         {
-            (4, 0): ("f", "CDAB", lambda: RATE_KG_PER_S * 3600.0 * flows()),  # kg/h
-            (4, 2): ("d", "ABCD", lambda: 41_250.125 + moved_kg()),  # kg
-            (4, 20): ("f", "BADC", lambda: DENSITY_KG_PER_M3 / 1000.0),  # kg/L
-            (4, 22): ("h", "ABCD", lambda: 251),  # 0.1 C
+            (4, 0): ("F32", "CDAB", lambda: RATE_KG_PER_S * 3600.0 * flows()),  # kg/h
+            (4, 2): ("F64", "ABCD", lambda: 41_250.125 + moved_kg()),  # kg
+            (4, 20): ("F32", "BADC", lambda: DENSITY_KG_PER_M3 / 1000.0),  # kg/L
+            (4, 22): ("I16", "ABCD", lambda: 251),  # 0.1 C
         },
     ),
     "scale": (
         1,
-        {(3, 40): ("i", "DCBA", lambda: round((31_840.0 - moved_kg()) / 10.0))},  # 10 kg
+        {(3, 40): ("I32", "DCBA", lambda: round((31_840.0 - moved_kg()) / 10.0))},  # 10 kg
     ),
     "tank": (
         3,
         {
-            (3, 0): ("H", "ABCD", lambda: round(1000.0 + 1000.0 * moved_kg() / DENSITY_KG_PER_M3 / TANK_AREA_M2)),  # mm
-            (3, 8): ("h", "ABCD", lambda: -2),  # mbar gauge
-            (4, 8): ("f", "DCBA", lambda: 24.5),  # psi gauge
-            (2, 5): ("?", "", lambda: False),  # high-level switch
+            (3, 0): ("U16", "ABCD", lambda: round(1000.0 + 1000.0 * moved_kg() / DENSITY_KG_PER_M3 / TANK_AREA_M2)),  # mm
+            (3, 8): ("I16", "ABCD", lambda: -2),  # mbar gauge
+            (4, 8): ("F32", "DCBA", lambda: 24.5),  # psi gauge
+            (2, 5): ("Bool", "ABCD", lambda: False),  # high-level switch
         },
     ),
 }
@@ -86,7 +69,6 @@ class Instrument:
     def __init__(self, name):
         self.name = name
         self.unit, self.values = DEVICES[name]
-        self.functions = []  # of every request that came in, whatever became of it
         self.answers = []
 
     def simdata(self):
@@ -94,9 +76,9 @@ class Instrument:
         for function in KINDS:
             kind = DataType.BITS if function < 3 else DataType.REGISTERS
             blocks.append([])
-            for (its_function, address), (code, _, _) in sorted(self.values.items()):
+            for (its_function, address), (data, order, now) in sorted(self.values.items()):
                 if its_function == function:
-                    count = 16 if function < 3 else max(1, struct.calcsize(code) // 2)
+                    count = 16 if function < 3 else len(words.registers(data, order, now()))
                     values = [False] * count if function < 3 else [0] * count
                     blocks[-1].append(SimData(address // 16 * 16 if function < 3 else address, values=values, datatype=kind))
             if not blocks[-1]:  # pymodbus wants something in each; nothing of ours is there
@@ -106,7 +88,7 @@ class Instrument:
     async def answer(self, function, start, address, count, registers, written):
         """Puts this moment's values into the registers that are about to be read."""
         told = {}
-        for (its_function, at), (code, order, now) in self.values.items():
+        for (its_function, at), (data, order, now) in self.values.items():
             if its_function != function:
                 continue
             if function < 3:
@@ -114,23 +96,33 @@ class Instrument:
                 told[at] = float(now())
             elif address <= at < address + count:
                 number = now()
-                for i, word in enumerate(words(code, order, number)):
+                for i, word in enumerate(words.registers(data, order, number)):
                     registers[at - start + i] = word
-                told[at] = float(as_sent(code, number))
+                told[at] = words.as_sent(data, number)
         self.answers.append({"function": function, "values": told})
 
-    def watch(self, sending, data):
-        rest = b"" if sending else data
-        while len(rest) > 7:  # MBAP: transaction, protocol, length, unit; then the function
-            self.functions.append(rest[7])
-            rest = rest[6 + int.from_bytes(rest[4:6], "big") :]
-        return data
+    def device(self):
+        return SimDevice(id=self.unit, simdata=self.simdata(), action=self.answer)
 
-    async def serve(self):
-        device = SimDevice(id=self.unit, simdata=self.simdata(), action=self.answer)
-        self.server = ModbusTcpServer(device, address=("127.0.0.1", 0), trace_packet=self.watch)
-        await self.server.serve_forever(background=True)
-        return self.server.transport.sockets[0].getsockname()[1]
+
+async def serve_tcp(instruments, asked):
+    """A server for each; ports by device."""
+    servers = {}
+    for i in instruments:
+        watch = asked.watcher(is_rtu=False)
+        servers[i.name] = ModbusTcpServer(i.device(), address=("127.0.0.1", 0), trace_packet=watch)
+        await servers[i.name].serve_forever(background=True)
+    ports = {name: server.transport.sockets[0].getsockname()[1] for name, server in servers.items()}
+    return list(servers.values()), ports
+
+
+async def serve_line(instruments, asked, path):
+    """One server for all; no ports."""
+    watch = asked.watcher(is_rtu=True)
+    devices = [i.device() for i in instruments]
+    server = ModbusSerialServer(devices, port=path, baudrate=19200, stopbits=2, trace_packet=watch)
+    await server.serve_forever(background=True)
+    return [server], {}
 
 
 def listen(loop, done):
@@ -143,18 +135,20 @@ def listen(loop, done):
     loop.call_soon_threadsafe(done.set)
 
 
-async def main():
+async def main(path=None):
     instruments = [Instrument(name) for name in DEVICES]
-    print(json.dumps({i.name: await i.serve() for i in instruments}), flush=True)
+    asked = Asked()
+    servers, ports = await (serve_line(instruments, asked, path) if path else serve_tcp(instruments, asked))
+    print(json.dumps(ports), flush=True)
     done = asyncio.Event()
     threading.Thread(target=listen, args=(asyncio.get_running_loop(), done), daemon=True).start()
     try:
         await asyncio.wait_for(done.wait(), LIMIT_S)
     except TimeoutError:
         sys.exit("no end of stdin in time")
-    print(json.dumps({i.name: {"functions": i.functions, "answers": i.answers} for i in instruments}), flush=True)
-    for i in instruments:
-        await i.server.shutdown()
+    print(json.dumps(asked.told() | {"answers": {i.name: i.answers for i in instruments}}), flush=True)
+    for server in servers:
+        await server.shutdown()
 
 
-asyncio.run(main())
+asyncio.run(main(*sys.argv[1:]))

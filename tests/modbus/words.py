@@ -1,42 +1,45 @@
-"""Numbers as registers by pymodbus, and by struct for the byte orders that pymodbus does not know."""
+"""Numbers as registers by pymodbus, and by struct for what it does not know: bytes swapped within a register.
 
-import json
+Modbus Application Protocol V1.1b3 gives registers big-endian; how devices chain them to longer values is their makers'
+custom: ABCD, CDAB, BADC, DCBA, most significant byte A.
+"""
+
 import struct
 
 from pymodbus.client.mixin import ModbusClientMixin
 
-TYPES = ModbusClientMixin.DATATYPE
-CASES = {
-    "U16": (TYPES.UINT16, [0, 1, 0x1234, 65535]),
-    "I16": (TYPES.INT16, [0, -1, 0x1234, -32768, 32767]),
-    "U32": (TYPES.UINT32, [0, 1, 0x12345678, 4294967295]),
-    "I32": (TYPES.INT32, [-1, 0x12345678, -2147483648, 2147483647]),
-    "U64": (TYPES.UINT64, [1, 0x0012345678ABCDEF, 2**53]),
-    "I64": (TYPES.INT64, [-1, 0x0012345678ABCDEF, -(2**53)]),
-    "F32": (TYPES.FLOAT32, [0.0, 1.5, -20123.625, 3.4028234663852886e38, 1.401298464324817e-45]),
-    "F64": (TYPES.FLOAT64, [0.1, -20123.625, 1.7976931348623157e308, 5e-324]),
+_TYPES = ModbusClientMixin.DATATYPE
+# pymodbus has no BCD: digits that are read as hexadecimal digits make the unsigned number of the same length.
+TYPES = {
+    "U16": _TYPES.UINT16,
+    "I16": _TYPES.INT16,
+    "U32": _TYPES.UINT32,
+    "I32": _TYPES.INT32,
+    "U64": _TYPES.UINT64,
+    "I64": _TYPES.INT64,
+    "F32": _TYPES.FLOAT32,
+    "F64": _TYPES.FLOAT64,
+    "Bcd16": _TYPES.UINT16,
+    "Bcd32": _TYPES.UINT32,
+    "Bcd64": _TYPES.UINT64,
+    "Bool": _TYPES.UINT16,
 }
+ORDERS = ("ABCD", "CDAB", "BADC", "DCBA")
 
 
-def bytes_swapped(registers):
-    return [int.from_bytes(r.to_bytes(2, "big"), "little") for r in registers]
+def registers(data, order, number):
+    """Registers of one value."""
+    if data.startswith("Bcd"):
+        number = int(str(number), 16)
+    word_order = "big" if order in ("ABCD", "BADC") else "little"
+    words = ModbusClientMixin.convert_to_registers(number, TYPES[data], word_order=word_order)
+    if order in ("BADC", "DCBA"):
+        words = list(struct.unpack(f"<{len(words)}H", struct.pack(f">{len(words)}H", *words)))
+    return words
 
 
-def orders(number, kind):
-    abcd = ModbusClientMixin.convert_to_registers(number, kind, word_order="big")
-    cdab = ModbusClientMixin.convert_to_registers(number, kind, word_order="little")
-    little = struct.pack("<" + kind.value[0], number)
-    dcba = list(struct.unpack(f">{len(little) // 2}H", little))
-    return {"Abcd": abcd, "Cdab": cdab, "Badc": bytes_swapped(abcd), "Dcba": dcba}
-
-
-print(
-    json.dumps(
-        [
-            {"data": data, "order": order, "words": words, "number": float(number)}
-            for data, (kind, numbers) in CASES.items()
-            for number in numbers
-            for order, words in orders(number, kind).items()
-        ]
-    )
-)
+def as_sent(data, number):
+    """The number that the registers carry: a single cannot hold every double."""
+    if data.startswith("Bcd"):
+        return float(number)
+    return float(ModbusClientMixin.convert_from_registers(registers(data, "ABCD", number), TYPES[data]))

@@ -4,4 +4,6 @@ mod bays;
 mod cli;
 mod drilled;
 mod kill;
+mod ports;
+mod running;
 mod silence;

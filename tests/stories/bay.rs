@@ -4,9 +4,12 @@
 use brimwatch::config;
 use brimwatch::engine::Monitor;
 use brimwatch::engine::frame::{Frame, Output};
-use brimwatch::engine::input::{Carried, Entry, Event, Input, Measured, MissReason, Missed, Poll, What};
+use brimwatch::engine::input::{
+    Carried, Entry, Event, Input, Measured, MissReason, Missed, Poll, SignalValue, Status, What,
+};
 use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
+use std::collections::BTreeMap;
 use std::path::Path;
 
 /// Nothing moves in the first seconds; the transfer starts then.
@@ -55,12 +58,21 @@ pub struct Story {
     zero_s: u64,
     /// Bends what the instruments show.
     pub bend: fn(&mut Truth),
-    /// Kinds whose register repeats what it showed at this second.
-    pub stuck: Vec<(SignalKind, f64)>,
+    /// Kinds whose register holds this, whatever the truth.
+    pub stuck: Vec<(SignalKind, Measured)>,
+    /// What devices say of themselves beside the value of a kind.
+    pub status: Vec<(SignalKind, Status)>,
+    /// Devices for which a gateway replays its cache: everything as it last was, heartbeat and all.
+    pub replayed: Vec<u16>,
+    /// Registers count in coarse steps, and nothing is noisy while nothing flows.
+    pub coarse: bool,
+    cache: BTreeMap<u16, Poll>,
     /// The scale's register is the meter's total in disguise.
     pub copied: bool,
     /// Devices that do not answer.
     pub silent: Vec<u16>,
+    /// Devices of which nothing is heard at all, not even that they were missed.
+    pub unheard: Vec<u16>,
     /// Everything that was fed in, for replays.
     pub inputs: Vec<Input>,
     /// Every frame that was given out.
@@ -96,8 +108,13 @@ impl Story {
             zero_s: 0,
             bend: |_| {},
             stuck: Vec::new(),
+            status: Vec::new(),
+            replayed: Vec::new(),
+            coarse: false,
+            cache: BTreeMap::new(),
             copied: false,
             silent: Vec::new(),
+            unheard: Vec::new(),
             inputs: Vec::new(),
             outputs: Vec::new(),
         };
@@ -147,6 +164,9 @@ impl Story {
             self.s += 1;
             let truth = self.truth();
             for device in (0u16..).take(self.settings.devices.len()) {
+                if self.unheard.contains(&device) {
+                    continue;
+                }
                 let event = if self.silent.contains(&device) {
                     let requested = EngineTime((self.s - self.zero_s) * SECOND_NS);
                     Event::Missed(Missed { device, requested, reason: MissReason::TimeOut })
@@ -180,19 +200,39 @@ impl Story {
 
     fn poll(&mut self, device: u16, truth: &Truth) -> Poll {
         let at = EngineTime((self.s - self.zero_s) * SECOND_NS);
+        if let (true, Some(cached)) = (self.replayed.contains(&device), self.cache.get(&device)) {
+            return Poll { due: at, requested: at, replied: at, ..cached.clone() };
+        }
         let signals: Vec<(u16, SignalKind)> = (0u16..)
             .zip(&self.settings.signals)
             .filter(|(_, s)| s.device == device)
             .map(|(i, s)| (i, s.kind))
             .collect();
-        Poll::at_once(device, at, signals.into_iter().map(|(signal, kind)| (signal, self.shows(kind, truth))))
+        let values: Vec<SignalValue> =
+            signals.into_iter().map(|(signal, kind)| self.sends(signal, kind, truth)).collect();
+        let beats = self.settings.devices[usize::from(device)].heartbeat_s.is_some();
+        let heartbeat = beats.then_some(self.s);
+        let poll = Poll { heartbeat, values, ..Poll::at_once(device, at, []) };
+        self.cache.insert(device, poll.clone());
+        poll
     }
 
-    fn shows(&mut self, kind: SignalKind, truth: &Truth) -> Measured {
-        if let Some((_, value)) = self.stuck.iter().find(|(k, _)| *k == kind) {
-            return Measured::Number(*value);
-        }
+    fn sends(&mut self, signal: u16, kind: SignalKind, truth: &Truth) -> SignalValue {
+        let status = self.status.iter().find(|(k, _)| *k == kind).map_or(Status::Fair, |(_, status)| *status);
         let noise = self.next_noise();
+        let noise = if self.coarse && truth.rate <= 0.0 { 0.0 } else { noise };
+        let value = match (self.stuck.iter().find(|(k, _)| *k == kind), self.shows(kind, truth, noise)) {
+            (Some((_, value)), _) => *value,
+            (None, Measured::Number(value)) if self.coarse => {
+                let step = coarse_step(kind);
+                Measured::Number((value / step).round() * step)
+            }
+            (None, value) => value,
+        };
+        SignalValue { signal, value, status }
+    }
+
+    fn shows(&self, kind: SignalKind, truth: &Truth, noise: f64) -> Measured {
         Measured::Number(match kind {
             SignalKind::FlowMassTotal => 1_000.0 + truth.metered_kg + if self.copied { 0.0 } else { 0.02 * noise },
             SignalKind::FlowMassRate => truth.rate * (1.0 + 0.005 * noise),
@@ -233,5 +273,16 @@ impl Story {
     /// Index of the signal of a kind.
     pub fn signal_of(&self, kind: SignalKind) -> u16 {
         (0u16..).zip(&self.settings.signals).find(|(_, s)| s.kind == kind).map(|(i, _)| i).expect("a signal")
+    }
+}
+
+/// One step of a coarse register: 0.1 t/h, 5 mm, 1 kPa, 1 C, 1 kg; the scale has its 20 kg.
+fn coarse_step(kind: SignalKind) -> f64 {
+    match kind {
+        SignalKind::FlowMassRate => 0.1 / 3.6,
+        SignalKind::Level => 0.005,
+        SignalKind::TankPressure | SignalKind::PadPressure => 1_000.0,
+        SignalKind::Scale => 20.0,
+        _ => 1.0,
     }
 }

@@ -59,7 +59,7 @@ fn a_lost_witness_stays_in_the_margin() {
 fn a_frozen_gauge_is_lost_and_a_still_tank_is_not() {
     let mut story = Story::opened();
     let level = usize::from(story.signal_of(SignalKind::Level));
-    story.stuck = vec![(SignalKind::Level, 2.0)];
+    story.stuck = vec![(SignalKind::Level, Measured::Number(2.0))];
     story.start();
     assert_eq!(story.last.readings[level].validity, Validity::Good, "nothing moved, nothing is frozen");
     story.run_to(START_S + 200);
@@ -74,7 +74,7 @@ fn a_frozen_gauge_is_lost_and_a_still_tank_is_not() {
 fn out_of_range_is_lost() {
     let mut story = Story::transferring(START_S + 100);
     let scale = usize::from(story.signal_of(SignalKind::Scale));
-    story.stuck = vec![(SignalKind::Scale, 5.0e6)];
+    story.stuck = vec![(SignalKind::Scale, Measured::Number(5.0e6))];
     story.run_to(START_S + 101);
     assert_eq!(story.last.readings[scale].validity, Validity::Lost(Reason::OutOfRange));
     // Not used from the poll on that showed it, before any tick.
@@ -90,7 +90,7 @@ fn out_of_range_is_lost() {
 fn a_saturated_gauge_still_alarms() {
     let mut story = Story::transferring(START_S + 100);
     let level = usize::from(story.signal_of(SignalKind::Level));
-    story.stuck = vec![(SignalKind::Level, 7.97)];
+    story.stuck = vec![(SignalKind::Level, Measured::Number(7.97))];
     story.run_to(START_S + 101);
     let reading = &story.last.readings[level];
     assert_eq!((reading.validity, reading.at_least_si), (Validity::Lost(Reason::Saturated), Some(7.95)));

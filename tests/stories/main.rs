@@ -5,3 +5,4 @@ mod blame;
 mod losses;
 mod pad;
 mod transfer;
+mod wire;

@@ -221,3 +221,15 @@ pub fn flow_rate(settings: &Settings) -> Option<SignalKind> {
     let fitted = |kind: &SignalKind| settings.signals.iter().any(|s| s.kind == *kind);
     [SignalKind::FlowMassRate, SignalKind::FlowVolumeRate].into_iter().find(fitted)
 }
+
+/// The signal that each witness stands on: flow (total first), scale, tank.
+#[must_use]
+pub fn main_signals(settings: &Settings, tank: u16) -> [Option<u16>; 3] {
+    let find = |kind| Readings::find(settings, kind, None);
+    let total = find(SignalKind::FlowMassTotal).or_else(|| find(SignalKind::FlowVolumeTotal));
+    [
+        total.or_else(|| find(flow_rate(settings)?)),
+        find(SignalKind::Scale),
+        Readings::find(settings, SignalKind::Level, Some(tank)),
+    ]
+}

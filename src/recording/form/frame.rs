@@ -3,8 +3,8 @@
 use super::mirror;
 use crate::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Validity,
-    Verdict, VerdictWord, Witness, WitnessId,
+    Margin, MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Trouble,
+    Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
 use crate::time::{EngineTime, WallAnchor, WallTime};
@@ -53,13 +53,15 @@ mirror! {
         missed: u64,
         missed_for: Vec<(MissReason, u64)>,
         connections: u32,
-        trouble: Option<(MissReason, EngineTime)> = "trouble_since_ns",
+        trouble: Option<Trouble>,
         latency_ns: u64,
         latency_worst_ns: u64,
         lateness_ns: u64,
         lateness_worst_ns: u64,
         heartbeat_at: Option<EngineTime> = "heartbeat_at_ns",
     }
+
+    struct TroubleForm of Trouble { reason: MissReason, since: EngineTime = "since_ns" }
 
     struct ReadingForm of Reading {
         signal: u16,

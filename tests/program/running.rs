@@ -1,0 +1,73 @@
+//! `brimwatch watch` as a process.
+
+use super::drilled::Drilled;
+use serde_json::Value;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// A running `brimwatch watch` and where its page is.
+pub struct Program {
+    pub child: Child,
+    page: String,
+}
+
+impl Program {
+    pub fn start(drilled: &Drilled) -> Program {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_brimwatch"));
+        command
+            .args(["watch".as_ref(), drilled.site_file.as_os_str(), "--delivery".as_ref()])
+            .arg(&drilled.delivery_file)
+            .stderr(Stdio::null());
+        Program::spawn(&mut command)
+    }
+
+    /// Starts it as told and waits until its page is there.
+    pub fn spawn(command: &mut Command) -> Program {
+        let mut child = command.stdout(Stdio::piped()).spawn().expect("the program");
+        let mut lines = BufReader::new(child.stdout.take().expect("a pipe")).lines();
+        let first = lines.next().expect("a first line").expect("text");
+        let page = first.split("http://").nth(1).and_then(|a| a.strip_suffix('/')).expect("an address").to_owned();
+        Program { child, page }
+    }
+
+    pub fn request(&self, head: &str, body: &str) -> (u16, String) {
+        let mut stream = TcpStream::connect(&self.page).expect("the page");
+        stream.set_read_timeout(Some(Duration::from_secs(15))).expect("a time-out");
+        write!(
+            stream,
+            "{head} HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}",
+            self.page,
+            body.len()
+        )
+        .expect("a request");
+        let mut answer = String::new();
+        stream.read_to_string(&mut answer).expect("an answer");
+        let status = answer.split(' ').nth(1).and_then(|s| s.parse().ok()).expect("a status");
+        (status, answer.split_once("\r\n\r\n").expect("a body").1.to_owned())
+    }
+
+    /// The frame once `ready` holds of it.
+    pub fn frame_when(&self, what: &str, ready: impl Fn(&Value) -> bool) -> Value {
+        let until = Instant::now() + Duration::from_secs(30);
+        loop {
+            let (status, body) = self.request("GET /bay/bay-1/frame.json", "");
+            if status == 200 {
+                let frame = serde_json::from_str::<Value>(&body).expect("JSON")["frame"].clone();
+                if ready(&frame) {
+                    return frame;
+                }
+            }
+            assert!(Instant::now() < until, "not within 30 s: {what}; {body}");
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    }
+}
+
+impl Drop for Program {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}

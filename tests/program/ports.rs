@@ -81,7 +81,7 @@ async fn a_way_that_leads_nowhere_is_said_and_the_others_go_on() {
     let drilled = drilled::start(folder.path(), 1.0, 11).await;
     let locked = folder.path().join("ttyLOCKED");
     std::fs::write(&locked, "").expect("a file");
-    std::fs::set_permissions(&locked, Permissions::from_mode(0)).expect("a mode");
+    std::fs::set_permissions(&locked, Permissions::from_mode(0o000)).expect("a mode");
     std::fs::set_permissions(folder.path(), Permissions::from_mode(0o755)).expect("a mode");
     let plain = std::fs::read_to_string(&drilled.site_file).expect("the site file");
     let links = |ports: &[(&str, &str)]| {

@@ -74,8 +74,14 @@ impl Drill {
 }
 
 impl Drop for Drill {
+    /// Whoever polls a drill only reads; this is where every test and every demo holds it to that.
     fn drop(&mut self) {
         self.clock.abort();
+        for (name, device) in &self.devices {
+            let asked = device.requests();
+            let only_reads = asked.keys().all(|function| (1..=4).contains(function));
+            assert!(only_reads || std::thread::panicking(), "{name} was asked for more than to read: {asked:?}");
+        }
     }
 }
 

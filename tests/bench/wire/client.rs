@@ -35,8 +35,6 @@ const WAITING: usize = 1 << 16;
 pub enum Who {
     /// A request and a reply as bytes, on tokio's sockets and timers, and nothing else: no deadline, no decoding.
     Floor,
-    /// The same, and each reply's words go to a consumer as brimwatch's do.
-    HandsOn,
     /// The Modbus library as it comes.
     Library,
     /// brimwatch's poller, one device a link.
@@ -127,15 +125,20 @@ pub fn run(plan: &Plan) -> Report {
     serde_json::from_str(&said).expect("a report")
 }
 
-/// The process itself.
-pub fn role(plan: &str) {
-    let report = here(&serde_json::from_str(plan).expect("a plan"));
-    println!("{}", serde_json::to_string(&report).expect("plain data"));
-}
+/// A client that has not ended so long after its window never will.
+const OVERDUE_S: f64 = 20.0;
 
-/// Runs a client in this process, on a runtime like the program's own.
-pub fn here(plan: &Plan) -> Report {
-    tokio::runtime::Runtime::new().expect("a runtime").block_on(measure(plan))
+/// The process itself, on a runtime like the program's own.
+pub fn role(plan: &str) {
+    let plan: Plan = serde_json::from_str(plan).expect("a plan");
+    let most = Duration::from_secs_f64(plan.warm_s + plan.window_s + OVERDUE_S);
+    std::thread::spawn(move || {
+        std::thread::sleep(most);
+        eprintln!("a client does not end: its tasks hang");
+        std::process::exit(1);
+    });
+    let report = tokio::runtime::Runtime::new().expect("a runtime").block_on(measure(&plan));
+    println!("{}", serde_json::to_string(&report).expect("plain data"));
 }
 
 /// When measuring begins and ends.
@@ -158,21 +161,18 @@ async fn measure(plan: &Plan) -> Report {
     let mut counted = JoinSet::new();
     let mut polled = JoinSet::new();
     let (answers_in, answers) = mpsc::channel(WAITING);
-    let (words_in, words) = mpsc::channel(WAITING);
-    match plan.who {
-        Who::Ours => drop(counted.spawn(count(answers, window))),
-        _ => drop(tokio::spawn(drain(words))),
+    if plan.who == Who::Ours {
+        counted.spawn(count(answers, window));
     }
     for (device, address) in plan.addresses.iter().cloned().enumerate() {
         let asked = Asked { device, address, grid: grid(plan, device, begun), window };
         match plan.who {
             Who::Ours => drop(polled.spawn(link::run(link_spec(plan, device, &asked.address, answers_in.clone())))),
             Who::Library => drop(counted.spawn(library(asked))),
-            Who::Floor => drop(counted.spawn(by_hand(asked, None))),
-            Who::HandsOn => drop(counted.spawn(by_hand(asked, Some(words_in.clone())))),
+            Who::Floor => drop(counted.spawn(by_hand(asked))),
         }
     }
-    drop((answers_in, words_in));
+    drop(answers_in);
     sleep(window.from.until()).await;
     let cpu_ns = process::own_cpu_ns();
     sleep(window.to.until()).await;
@@ -239,10 +239,6 @@ async fn count(mut answers: mpsc::Receiver<Answer>, window: Window) -> Vec<Round
     rounds
 }
 
-async fn drain(mut words: mpsc::Receiver<(usize, Vec<u16>)>) {
-    while words.recv().await.is_some() {}
-}
-
 /// What a floor asks, and when.
 struct Asked {
     device: usize,
@@ -277,7 +273,7 @@ impl Asked {
 }
 
 /// Twelve bytes out, a frame back.
-async fn by_hand(asked: Asked, hand_on: Option<mpsc::Sender<(usize, Vec<u16>)>>) -> Vec<Round> {
+async fn by_hand(asked: Asked) -> Vec<Round> {
     let mut stream = asked.connect().await;
     let (mut rounds, mut due, mut transaction) = (Vec::new(), MachineTime(0), 0_u16);
     let mut frame = [0; 260];
@@ -297,10 +293,6 @@ async fn by_hand(asked: Asked, hand_on: Option<mpsc::Sender<(usize, Vec<u16>)>>)
             came += more;
         }
         assert_eq!(frame[..2], [high, low], "the reply to this request");
-        if let Some(consumer) = &hand_on {
-            let words = frame[9..length].chunks(2).map(|pair| u16::from_be_bytes([pair[0], pair[1]])).collect();
-            consumer.try_send((asked.device, words)).expect("a consumer that keeps up");
-        }
         asked.note(&mut rounds, due, requested);
     }
     rounds

@@ -7,7 +7,7 @@ use super::server::{Kind, Servers};
 /// Connections; what the process takes beside them falls out of the slope.
 const SIZES: [f64; 3] = [100.0, 300.0, 600.0];
 /// Requests a second, all connections together.
-const RATE_HZ: f64 = 25_000.0;
+const RATE_HZ: f64 = 40_000.0;
 /// Requests of each connection before memory is looked at. The Modbus library's two buffers of 8 KiB become resident
 /// as requests of 12 and replies of 29 bytes move through them: all of it after 8192 / 12 requests.
 const SETTLED: f64 = 750.0;

@@ -356,8 +356,8 @@ fn now(state: &DeviceState, scene: Scene<'_>, language: &dyn Language) -> Markup
     let old = frame.readings.iter().filter(of_device).any(|r| r.validity == Validity::Lost(stopped));
     html! {
         @if let Some(Trouble { reason, since: at }) = state.trouble {
-                                (language.reason(Reason::Missed(reason))) ", " (since(at))
-                            }
+            (language.reason(Reason::Missed(reason))) ", " (since(at))
+        }
         @else if old {
             (language.reason(stopped)) @if let Some(at) = state.heartbeat_at { ", " (since(at)) }
         }

@@ -75,34 +75,38 @@ fn check_tcp(request: &[u8], received: &[u8]) -> Result<usize, Shortfall> {
 
 fn check_rtu(request: &[u8], received: &[u8]) -> Result<usize, Shortfall> {
     let garbled = Err(NotTheReply(MissReason::BadChecksum));
-    // Unit, function and what is the length of all replies that can come: byte count, or exception code.
-    let [unit, function, count, ..] = *received else { return Err(Incomplete) };
-    let end = match function {
-        1..=4 => 3 + usize::from(count) + CHECKSUM,
-        exception if exception & EXCEPTION != 0 => 3 + CHECKSUM,
-        // Of a function that was never asked for the length is not known: it is all there is.
-        _ => received.len(),
-    };
+    let [_, function, count, ..] = *received else { return Err(Incomplete) };
+    // Of a function that was never asked for the length is not known: it is all there is.
+    let end = rtu_length(function, count).unwrap_or(received.len());
     let Some(frame) = received.get(..end) else { return Err(Incomplete) };
-    let Some((body, sum)) = frame.split_at_checked(end.saturating_sub(CHECKSUM)) else { return garbled };
-    if checksum(body).to_le_bytes() != *sum {
-        return garbled;
-    }
-    check_unit_and_pdu((request[0], &request[1..]), (unit, &body[1..]))?;
+    let Some(body) = intact(frame) else { return garbled };
+    check_unit_and_pdu((request[0], &request[1..]), (body[0], &body[1..]))?;
     Ok(received.len() - end)
+}
+
+/// Bytes of an RTU reply, from its function and the byte behind it: byte count, or exception code. None for a function
+/// that does not read.
+fn rtu_length(function: u8, count: u8) -> Option<usize> {
+    match function {
+        1..=4 => Some(3 + usize::from(count) + CHECKSUM),
+        exception if exception & EXCEPTION != 0 => Some(3 + CHECKSUM),
+        _ => None,
+    }
+}
+
+/// What stands before the checksum of an RTU frame, where that fits.
+fn intact(frame: &[u8]) -> Option<&[u8]> {
+    let (body, sum) = frame.split_at_checked(frame.len().checked_sub(CHECKSUM)?)?;
+    (checksum(body).to_le_bytes() == *sum).then_some(body)
 }
 
 /// Bytes of the whole RTU frame of another unit than the one asked, where one stands at the beginning.
 #[must_use]
 pub fn other_units_frame(request: &[u8], received: &[u8]) -> Option<usize> {
     let [unit, function, count, ..] = *received else { return None };
-    let end = match function {
-        1..=4 => 3 + usize::from(count) + CHECKSUM,
-        exception if exception & EXCEPTION != 0 => 3 + CHECKSUM,
-        _ => return None,
-    };
-    let (body, sum) = received.get(..end)?.split_at(end - CHECKSUM);
-    (request.first() != Some(&unit) && checksum(body).to_le_bytes() == *sum).then_some(end)
+    let end = rtu_length(function, count)?;
+    intact(received.get(..end)?)?;
+    (request.first() != Some(&unit)).then_some(end)
 }
 
 /// Unit and PDU (function and what follows it) of a request against those of a reply.

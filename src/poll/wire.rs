@@ -91,8 +91,7 @@ impl Wire {
         if self.open.is_none() {
             self.open_way().await?;
         }
-        sleep_until(self.heard, self.pause).await;
-        self.wait_for_silence().await
+        self.settle().await
     }
 
     /// A connection that has ended is opened anew; so is one over TCP on which something came unasked, since that
@@ -136,8 +135,12 @@ impl Wire {
         Err(self.trouble)
     }
 
-    /// Until nothing has come for as long as parts two frames, whatever came is thrown away.
-    async fn wait_for_silence(&mut self) -> Result<(), MissReason> {
+    /// Until the pause since the last answer is over and, on a line, nothing has come for as long as parts two frames;
+    /// whatever came is thrown away.
+    async fn settle(&mut self) -> Result<(), MissReason> {
+        if !self.pause.is_zero() {
+            sleep(self.pause.saturating_sub(MachineTime::now().since(self.heard))).await;
+        }
         let Some((_, tap)) = self.open.as_ref().filter(|_| self.framing == Framing::Rtu) else { return Ok(()) };
         self.heard = clear(tap, self.heard, self.silence).await.map_err(|_| MissReason::ConnectionLost)?;
         Ok(())
@@ -149,14 +152,14 @@ impl Wire {
             match self.late.next(unit, block, MachineTime::now()) {
                 Next::Ask => {}
                 Next::Wait => return Err(MissReason::Unsettled),
-                Next::First(part) => match self.call(unit, &part).await? {
-                    Ok(_) => self.late.answered(unit),
-                    // It may be the answer to an earlier request: the part's own may still come.
-                    Err(_) => {
-                        self.late.answered(unit);
+                Next::First(part) => {
+                    let reply = self.call(unit, &part).await?;
+                    self.late.answered(unit);
+                    if reply.is_err() {
+                        // An exception may be the answer to an earlier request: the part's own may still come.
                         self.late.unanswered(unit, &part, MachineTime::now());
                     }
-                },
+                }
             }
         }
         let words = self.call(unit, block).await?;
@@ -167,8 +170,7 @@ impl Wire {
     }
 
     async fn call(&mut self, unit: u8, block: &BlockSpec) -> Result<Result<Vec<u16>, u8>, MissReason> {
-        sleep_until(self.heard, self.pause).await;
-        self.wait_for_silence().await?;
+        self.settle().await?;
         let Some((client, tap)) = &mut self.open else { return Err(MissReason::NoConnection) };
         tap.begin();
         self.asked = Some((unit, *block, MachineTime::now()));
@@ -244,13 +246,5 @@ async fn clear(tap: &Tap, mut heard: MachineTime, silence: Duration) -> io::Resu
             strays?;
             heard = MachineTime::now();
         }
-    }
-}
-
-/// Until `pause` after `then`.
-async fn sleep_until(then: MachineTime, pause: Duration) {
-    let left = pause.saturating_sub(MachineTime::now().since(then));
-    if !left.is_zero() {
-        sleep(left).await;
     }
 }

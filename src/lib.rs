@@ -16,6 +16,7 @@ pub mod cli;
 #[cfg(feature = "live")]
 pub mod clock;
 pub mod config;
+pub mod decode;
 pub mod engine;
 #[cfg(feature = "live")]
 pub mod live;

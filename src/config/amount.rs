@@ -44,8 +44,8 @@ fn read(
     si
 }
 
-/// Number and unit of a quantity.
-fn parse(draft: &mut Draft, spot: &Spot, key: &str, text: &str, quantity: Quantity) -> Option<(f64, Unit)> {
+/// Number and unit of a quantity, the number in that unit; `None` after a fault.
+pub(super) fn parse(draft: &mut Draft, spot: &Spot, key: &str, text: &str, quantity: Quantity) -> Option<(f64, Unit)> {
     let text = text.trim();
     let end = text.find(char::is_whitespace).or_else(|| text.find(|c: char| c.is_alphabetic() || c == '%'));
     let (number, name) = text.split_at(end.unwrap_or(text.len()));
@@ -95,7 +95,7 @@ fn example(quantity: Quantity) -> String {
 }
 
 /// The quantity in a word.
-pub(super) fn word(quantity: Quantity) -> &'static str {
+pub fn word(quantity: Quantity) -> &'static str {
     match quantity {
         Quantity::Mass => "mass",
         Quantity::MassFlow => "mass flow",

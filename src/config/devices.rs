@@ -131,8 +131,8 @@ fn endpoint(draft: &mut Draft, table: &Table) -> String {
     found.unwrap_or_default()
 }
 
-/// Host and port; capitals, leading zeros and ways to write an IPv6 address make no difference.
-fn common(address: &str) -> Option<String> {
+/// Host and port in a common form; capitals, leading zeros and ways to write an IPv6 address make no difference.
+pub(super) fn common(address: &str) -> Option<String> {
     let (host, port) = address.rsplit_once(':')?;
     let port: u16 = port.bytes().all(|b| b.is_ascii_digit()).then(|| port.parse().ok()).flatten()?;
     let host = match host.strip_prefix('[') {
@@ -230,6 +230,7 @@ fn device(draft: &mut Draft, table: &Table, link: Option<(usize, &Link)>) -> Dev
         link: link.map_or(usize::MAX, |(at, _)| at),
         link_name: link.map(|(_, link)| link.name.clone()).unwrap_or_default(),
         unit,
+        address_base: u16::try_from(base).unwrap_or_default(),
         period_s,
         time_out_s,
         manners: manners(draft, table, base),

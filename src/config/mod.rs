@@ -9,6 +9,7 @@ mod claims;
 mod delivery;
 mod devices;
 mod fault;
+mod range;
 mod register;
 mod site;
 mod status;
@@ -18,7 +19,9 @@ mod walk;
 #[cfg(test)]
 mod tests;
 
+pub use amount::word;
 pub use fault::{Fault, Faults};
+pub use range::{Range, range};
 
 use crate::poll::blocks::Manners;
 use crate::poll::registers::{Place, Register};
@@ -81,6 +84,8 @@ pub struct Device {
     pub link_name: String,
     /// Modbus unit.
     pub unit: u8,
+    /// The number that its papers give to the first register, 0 or 1.
+    pub address_base: u16,
     /// Time between rounds of requests, s of engine time.
     pub period_s: f64,
     /// A round that is not answered by then is missed, s of engine time.
@@ -209,6 +214,13 @@ pub fn slug(name: &str) -> String {
     let parts = plain.collect::<String>();
     let parts = parts.split('-').filter(|part| !part.is_empty()).collect::<Vec<_>>().join("-");
     if parts.is_empty() { "bay".to_owned() } else { parts }
+}
+
+/// Host and port in a common form: capitals, leading zeros and ways to write an IPv6 address make no difference; `None`
+/// where the text is none.
+#[must_use]
+pub fn endpoint(text: &str) -> Option<String> {
+    devices::common(text)
 }
 
 /// The shipped site file: commented, its own manual.

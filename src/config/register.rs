@@ -25,12 +25,7 @@ pub(super) fn place(draft: &mut Draft, table: &Table, form: &SignalForm, base: i
 /// Where the value is found and how it becomes SI.
 fn register(draft: &mut Draft, table: &Table, form: &SignalForm, base: i64) -> Register {
     let data = data_type(draft, table, form);
-    let order = match table.optional_text("order") {
-        Some("CDAB") => WordOrder::Cdab,
-        Some("BADC") => WordOrder::Badc,
-        Some("DCBA") => WordOrder::Dcba,
-        _ => WordOrder::Abcd,
-    };
+    let order = table.optional_text("order").and_then(WordOrder::named).unwrap_or(WordOrder::Abcd);
     let (factor, offset, current) = to_si(draft, table, form);
     let function = u8::try_from(table.integer("function")).unwrap_or_default();
     let bit = bit(draft, table, form, function);
@@ -130,20 +125,7 @@ fn upper(draft: &mut Draft, table: &Table, register: &Register, base: i64) -> Op
 }
 
 fn data_type(draft: &mut Draft, table: &Table, form: &SignalForm) -> DataType {
-    let data = match table.text("type") {
-        "i16" => DataType::I16,
-        "u32" => DataType::U32,
-        "i32" => DataType::I32,
-        "u64" => DataType::U64,
-        "i64" => DataType::I64,
-        "f32" => DataType::F32,
-        "f64" => DataType::F64,
-        "bcd16" => DataType::Bcd16,
-        "bcd32" => DataType::Bcd32,
-        "bcd64" => DataType::Bcd64,
-        "bool" => DataType::Bool,
-        _ => DataType::U16,
-    };
+    let data = DataType::named(table.text("type")).unwrap_or(DataType::U16);
     let yes_no = form.quantity == Quantity::YesNo;
     if table.has("type") && table.has("kind") && yes_no != (data == DataType::Bool) {
         let (what, act) = if yes_no {

@@ -125,6 +125,60 @@ impl From<Register> for Place {
     }
 }
 
+impl DataType {
+    /// Every type, with its name in a site file.
+    pub const NAMED: [(&'static str, DataType); 12] = [
+        ("u16", DataType::U16),
+        ("i16", DataType::I16),
+        ("u32", DataType::U32),
+        ("i32", DataType::I32),
+        ("u64", DataType::U64),
+        ("i64", DataType::I64),
+        ("f32", DataType::F32),
+        ("f64", DataType::F64),
+        ("bcd16", DataType::Bcd16),
+        ("bcd32", DataType::Bcd32),
+        ("bcd64", DataType::Bcd64),
+        ("bool", DataType::Bool),
+    ];
+
+    /// The type of that name.
+    #[must_use]
+    pub fn named(name: &str) -> Option<DataType> {
+        DataType::NAMED.into_iter().find(|(n, _)| *n == name).map(|(_, data)| data)
+    }
+
+    /// Its name in a site file.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        DataType::NAMED.into_iter().find(|(_, data)| *data == self).map_or("", |(name, _)| name)
+    }
+}
+
+impl WordOrder {
+    /// Every order, with its name in a site file.
+    pub const NAMED: [(&'static str, WordOrder); 4] =
+        [("ABCD", WordOrder::Abcd), ("CDAB", WordOrder::Cdab), ("BADC", WordOrder::Badc), ("DCBA", WordOrder::Dcba)];
+
+    /// The order of that name.
+    #[must_use]
+    pub fn named(name: &str) -> Option<WordOrder> {
+        WordOrder::NAMED.into_iter().find(|(n, _)| *n == name).map(|(_, order)| order)
+    }
+
+    /// Its name in a site file.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        WordOrder::NAMED.into_iter().find(|(_, order)| *order == self).map_or("", |(name, _)| name)
+    }
+
+    /// Whether the two bytes of a register stand the other way round than in the Modbus standard.
+    #[must_use]
+    pub fn swaps_bytes(self) -> bool {
+        matches!(self, WordOrder::Badc | WordOrder::Dcba)
+    }
+}
+
 impl Register {
     /// A register that holds an SI value as it is.
     #[must_use]
@@ -189,7 +243,7 @@ impl Register {
 
     /// The words' bytes, most significant first, at the low end of eight.
     fn big_endian(&self, words: &[u16]) -> u64 {
-        let swap_bytes = matches!(self.order, WordOrder::Badc | WordOrder::Dcba);
+        let swap_bytes = self.order.swaps_bytes();
         let swap_words = matches!(self.order, WordOrder::Cdab | WordOrder::Dcba);
         let word = |i: usize| {
             let w = words[if swap_words { words.len() - 1 - i } else { i }];

@@ -1,6 +1,8 @@
 //! What is typed and what it answers: commands, exit codes, the log.
 
 use crate::config::{self, Site};
+use crate::decode;
+use crate::decode::command::{Refusal, Shown};
 use crate::live::{self, Options};
 use crate::recording::compare::{self, Outcome};
 use crate::recording::{RecordingError, dump, json};
@@ -35,6 +37,10 @@ enum Command {
         #[arg(long, value_enum, default_value_t = LogForm::Text)]
         log: LogForm,
     },
+    /// Find out how registers of a device are to be read: type, order, scale, unit.
+    ///
+    /// Reads the named registers and nothing else, and lists every reading that fits what is known of the value.
+    Decode(Box<decode::command::Options>),
     /// Replay a recording and hold every stored output against it, bit for bit.
     Replay {
         /// Recording.
@@ -66,7 +72,9 @@ Exit codes:
   2  a wrong command line, site file or delivery file
   3  replay: an output differs, the recording is damaged, or there was nothing to compare
   4  no recording, or one that cannot be read
-  5  replay: written by another program, whose numbers may be others";
+  5  replay: written by another program, whose numbers may be others
+  6  decode: the device gave no usable answer
+  7  decode: no reading of the registers fits";
 
 /// The machine refused something.
 const REFUSED: u8 = 1;
@@ -78,6 +86,10 @@ const NOT_SAME: u8 = 3;
 const NO_RECORDING: u8 = 4;
 /// A recording of another program.
 const OTHER_PROGRAM: u8 = 5;
+/// A device that answers nothing of use.
+const NO_ANSWER: u8 = 6;
+/// Registers of which no reading fits.
+const NOTHING_FITS: u8 = 7;
 
 fn seconds(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
@@ -91,6 +103,7 @@ fn seconds(text: &str) -> Result<f64, String> {
 pub fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Watch { site, delivery, log } => watch(&site, &delivery, log),
+        Command::Decode(options) => decode(&options),
         Command::Replay { file, json: true, every } => written(|out| json::replay_json(&file, every, out)),
         Command::Replay { file, .. } => replay(&file),
         Command::Dump { file } => written(|out| dump::dump(&file, out)),
@@ -164,6 +177,23 @@ fn watch(site: &Path, deliveries: &[PathBuf], log: LogForm) -> ExitCode {
         Err(error) => return fail(REFUSED, error),
     };
     runtime.block_on(watch_until_told(options))
+}
+
+fn decode(options: &decode::command::Options) -> ExitCode {
+    let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
+        Ok(runtime) => runtime,
+        Err(error) => return fail(REFUSED, error),
+    };
+    match runtime.block_on(decode::command::run(options)) {
+        Ok(Shown { text, fits }) => {
+            // Whoever closes the pipe early has enough of it.
+            let _ = io::stdout().write_all(text.as_bytes());
+            ExitCode::from(if fits { 0 } else { NOTHING_FITS })
+        }
+        Err(Refusal::Wrong(why)) => fail(WRONG_FILE, why),
+        Err(Refusal::Refused(why)) => fail(REFUSED, why),
+        Err(Refusal::NoAnswer(why)) => fail(NO_ANSWER, why),
+    }
 }
 
 fn options(site: &Path, deliveries: &[PathBuf]) -> Result<Options, String> {

@@ -6,8 +6,15 @@
 //! ```
 //! Only `ask.rs` does I/O, through the poller; it reads what was named and nothing beside it.
 
+#[cfg(feature = "live")]
+pub mod ask;
+#[cfg(feature = "live")]
+pub mod command;
+pub mod lines;
 pub mod readings;
+pub mod report;
 
+use crate::poll::way::Way;
 use crate::units::{Quantity, Unit};
 
 /// One request's registers, read once or several times.
@@ -44,4 +51,27 @@ pub struct Expected {
     pub unit: Unit,
     /// Which way it moves, where that is known.
     pub moves: Option<Moves>,
+}
+
+/// Where registers were read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Source {
+    /// Name of the device in the site file, where it has one.
+    pub device: Option<String>,
+    /// Name of its link in the site file, where that is declared there.
+    pub link: Option<String>,
+    /// The way to it.
+    pub way: Way,
+    /// Modbus unit.
+    pub unit: u8,
+    /// The number that its papers give to the first register, 0 or 1.
+    pub address_base: u16,
+}
+
+impl Source {
+    /// The number that the device's papers give to an address on the wire.
+    #[must_use]
+    pub fn number(&self, address: u16) -> u32 {
+        u32::from(address) + u32::from(self.address_base)
+    }
 }

@@ -187,6 +187,8 @@ fn reading(sample: &Sample, plain: Register, meaning: Meaning, expected: &Expect
     let codes = Codes::new(plain.data, &register, expected);
     let is_rare = match plain.data {
         DataType::Bcd16 | DataType::Bcd32 | DataType::Bcd64 => true,
+        // What is never negative needs no sign.
+        DataType::I16 | DataType::I32 | DataType::I64 => expected.low >= 0.0,
         // Who sends a float has no need of a scale.
         DataType::F32 | DataType::F64 => meaning.scale != 1.0,
         _ => false,

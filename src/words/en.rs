@@ -577,7 +577,9 @@ fn status_said(status: Status) -> &'static str {
     }
 }
 
-fn missed(miss: MissReason) -> &'static str {
+/// Why a request had no usable answer.
+#[must_use]
+pub fn missed(miss: MissReason) -> &'static str {
     match miss {
         MissReason::TimeOut => "no answer within the time-out",
         MissReason::NoConnection => "no connection to the device",

@@ -2,6 +2,7 @@
 
 mod bays;
 mod cli;
+mod decode;
 mod drilled;
 mod kill;
 mod ports;

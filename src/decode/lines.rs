@@ -115,3 +115,94 @@ impl Lines {
         self.push(format_args!("# {words}"));
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::readings::readings;
+    use super::super::readings::tests::truth;
+    use super::*;
+    use crate::config::signals::by_name;
+    use crate::config::{SITE_MANUAL, Site};
+    use crate::units::Quantity;
+    use proptest::prelude::*;
+    use std::path::{Path, PathBuf};
+
+    /// The shipped site file with these lines in place of the signal of one kind.
+    fn pasted(replaced: &str, lines: &str) -> Site {
+        let from = SITE_MANUAL.find(&format!("[[bay.signal]]\nkind = \"{replaced}\"")).expect("the signal");
+        let to = SITE_MANUAL[from + 1..].find("[[bay.signal]]").map_or(SITE_MANUAL.len(), |at| from + 1 + at);
+        let rest = [&SITE_MANUAL[..from], &SITE_MANUAL[to..]].concat();
+        let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let read = |name: &str| std::fs::read_to_string(shipped.join(name));
+        let site = Site::from_text(Path::new("site.toml"), format!("{rest}\n{lines}"), &read);
+        site.unwrap_or_else(|faults| panic!("{faults}\n{lines}"))
+    }
+
+    /// A kind of each quantity, and the kind that it stands in for in the shipped file.
+    fn kind(quantity: Quantity) -> Option<(&'static str, &'static str)> {
+        Some(match quantity {
+            Quantity::Mass => ("flow_total_kg", "flow_total_kg"),
+            Quantity::MassFlow => ("flow_kg_per_s", "flow_kg_per_s"),
+            Quantity::Volume => ("flow_total_m3", "flow_total_kg"),
+            Quantity::VolumeFlow => ("flow_m3_per_s", "flow_kg_per_s"),
+            Quantity::Density => ("line_density_kg_per_m3", "line_density_kg_per_m3"),
+            Quantity::Length => ("level_m", "level_m"),
+            Quantity::GaugePressure => ("tank_pressure_pa_gauge", "tank_pressure_pa_gauge"),
+            Quantity::Temperature => ("line_temperature_c", "line_temperature_c"),
+            Quantity::Time | Quantity::Ratio | Quantity::YesNo => return None,
+        })
+    }
+
+    fn ways() -> [(Way, u8); 3] {
+        let serial = Serial { port: PathBuf::from("/dev/ttyS0"), baud: 9600, parity: Parity::Odd, stop_bits: 1 };
+        [
+            (Way::Tcp { address: "127.0.0.1:1502".into() }, 0),
+            (Way::RtuOverTcp { address: "127.0.0.1:1502".into() }, 247),
+            (Way::Serial(serial), 1),
+        ]
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        /// Whichever reading is chosen, a site file takes its lines and reads the same words as the same value.
+        #[test]
+        fn a_site_file_takes_the_lines_and_reads_the_same(
+            truth in truth(), way in 0..3_usize, address_base in 0..2_u16, pick in any::<prop::sample::Index>(),
+        ) {
+            let Some((kind, replaced)) = kind(truth.expected.quantity) else { return Ok(()) };
+            let samples = truth.samples();
+            let found = readings(&samples, &truth.expected);
+            let reading = pick.get(&found);
+            let (way, unit) = ways()[way].clone();
+            let source = Source { device: None, link: None, way: way.clone(), unit, address_base };
+            let site = pasted(replaced, &lines(&source, by_name(kind).expect("a kind"), reading));
+            let settings = &site.bays[0].settings;
+            let at = settings.signals.iter().position(|signal| signal.name == kind).expect("the signal");
+            let device = &site.devices[site.bays[0].devices[usize::from(settings.signals[at].device)]];
+            prop_assert_eq!((&site.links[device.link].way, device.unit), (&way, unit));
+            let register = site.bays[0].places[at].register;
+            prop_assert_eq!(register, reading.register);
+            let from = usize::from(register.address - samples[0].address);
+            let last = samples[0].reads.last().expect("a read");
+            let decoded = register.decode(&last[from..from + usize::from(register.count())]);
+            prop_assert_eq!(decoded, crate::engine::input::Measured::Number(reading.value()));
+        }
+    }
+
+    /// A scale's division stands on its plate: the lines say that it is missing and name none.
+    #[test]
+    fn what_stands_on_a_plate_is_left_to_the_plate() {
+        let sample = super::super::Sample { function: 3, address: 9, reads: vec![vec![20_000]] };
+        let unit = crate::units::Unit::parse("kg").expect("kg");
+        let expected = super::super::Expected { quantity: Quantity::Mass, low: 18e3, high: 26e3, unit, moves: None };
+        let found = readings(&[sample], &expected);
+        let device = Some("truck scale".to_owned());
+        let (way, unit) = ways()[0].clone();
+        let source = Source { device, link: None, way, unit, address_base: 1 };
+        let lines = lines(&source, by_name("scale_kg").expect("a kind"), &found[0]);
+        assert!(lines.contains("\n# division") && !lines.contains("\ndivision"), "{lines}");
+        let site = pasted("scale_kg", &lines.replace("# division", "division"));
+        assert_eq!(site.bays[0].settings.signals.iter().filter(|signal| signal.name == "scale_kg").count(), 1);
+    }
+}

@@ -283,4 +283,4 @@ fn f64_rank(number: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

@@ -32,7 +32,7 @@ fn all_said(found: &[Reading]) -> Vec<String> {
 fn a_float_comes_before_its_upper_half() {
     let found = readings(&sample(&[&[0x469c, 0x4000]]), &expected(18_000.0, 26_000.0, "kg", None));
     let said = all_said(&found);
-    assert_eq!(said[..3], ["f32 ABCD 40 kg x 1", "u16 ABCD 40 kg x 1", "i16 ABCD 40 kg x 1"], "{said:?}");
+    assert_eq!(said[..2], ["f32 ABCD 40 kg x 1", "u16 ABCD 40 kg x 1"], "{said:?}");
     assert!((found[0].value() - 20_000.0).abs() < 1e-9 && (found[1].value() - 18_076.0).abs() < 1e-9);
     // 40,006 lb, the upper half with its bytes swapped, are 18,146 kg.
     assert!(said.iter().any(|s| s == "u16 BADC 40 lb x 1"), "{said:?}");
@@ -123,14 +123,14 @@ fn nothing_is_read_across_requests_or_where_there_is_nothing() {
 
 /// A true reading: how it is written, and the numbers at each read.
 #[derive(Debug, Clone)]
-struct Truth {
+pub struct Truth {
     data: DataType,
     order: WordOrder,
     unit: Unit,
     scale: f64,
     absolute: bool,
     numbers: Vec<f64>,
-    expected: Expected,
+    pub expected: Expected,
     /// Words before and after it, one and one, other at each read.
     beside: Vec<[u16; 2]>,
 }
@@ -184,7 +184,7 @@ fn span(data: DataType) -> (f64, f64, f64) {
 
 prop_compose! {
     /// A value somewhere in its type, in a range up to as wide as it is large, rising by up to a hundredth of it.
-    fn truth()(
+    pub fn truth()(
         kind in 0..11_usize, order in 0..4_usize, unit in 0..UNITS.len(), scale in 0..SCALES.len(), vacuum: bool,
         place in 0.0..1.0_f64, wide in 1.0..3.5_f64, low in 0.1..0.9_f64,
         pace in 0.1..1.0_f64, beside in prop::collection::vec(any::<[u16; 2]>(), 1..6), moving: bool,
@@ -212,7 +212,7 @@ prop_compose! {
 }
 
 impl Truth {
-    fn samples(&self) -> Vec<Sample> {
+    pub fn samples(&self) -> Vec<Sample> {
         let read = |(number, beside): (&f64, &[u16; 2])| {
             [&beside[..1], &words(self.data, self.order, *number), &beside[1..]].concat()
         };

@@ -3,7 +3,7 @@
 //! Nothing that fits is left out: whoever looks for a value has to see what else it could be. Readings that something
 //! observed speaks against come last, with what it is. The others are ties as far as the words go; their order is a
 //! guess by how seldom a reading fits words that mean something else. A number of 32 bits that falls into a narrow
-//! range has hardly done so by chance; one of 16 bits often has.
+//! range, and stays within a narrower one while it is watched, has hardly done so by chance; one of 16 bits often has.
 
 use super::{Expected, Moves, Sample};
 use crate::engine::input::Measured;
@@ -79,7 +79,7 @@ pub struct Reading {
     pub meaning: Meaning,
     /// SI value at each read, in order.
     pub values: Vec<f64>,
-    /// Part of all the words that would fit as well, 0 to 1.
+    /// Part of all the words that would fit as well, 0 to 1; of several reads: and would stay as close together.
     pub chance: f64,
     /// What speaks against it.
     pub against: Option<Against>,
@@ -185,6 +185,8 @@ fn reading(sample: &Sample, plain: Register, meaning: Meaning, expected: &Expect
     let values: Vec<f64> = sample.reads.iter().map(value).collect::<Option<_>>()?;
     let numbers: Vec<f64> = sample.reads.iter().map(|read| number(read, plain)).collect::<Option<_>>()?;
     let codes = Codes::new(plain.data, &register, expected);
+    // Read several times, words that mean something else would have to stay as close together too.
+    let seen = if numbers.len() > 1 { codes.seen(&numbers).part() } else { 1.0 };
     let is_rare = match plain.data {
         DataType::Bcd16 | DataType::Bcd32 | DataType::Bcd64 => true,
         // What is never negative needs no sign.
@@ -196,7 +198,7 @@ fn reading(sample: &Sample, plain: Register, meaning: Meaning, expected: &Expect
     Some(Reading {
         register,
         meaning,
-        chance: codes.chance(),
+        chance: codes.part() * seen,
         against: codes.against(&numbers).or_else(|| against(&values, expected)),
         less_plain: meaning.less_plain + i32::from(plain.order.swaps_bytes()) + i32::from(is_rare),
         values,
@@ -218,7 +220,7 @@ fn against(values: &[f64], expected: &Expected) -> Option<Against> {
     (!moves_so).then_some(Against::MovesOtherwise)
 }
 
-/// Which of a type's numbers fit the expected range.
+/// Some of a type's numbers: at first those that fit the expected range.
 struct Codes {
     data: DataType,
     low: f64,
@@ -240,8 +242,15 @@ impl Codes {
         (is_float && is_tiny).then_some(Against::Tiny)
     }
 
-    /// Part of all words of the type's length that make a number which fits.
-    fn chance(&self) -> f64 {
+    /// Those between the smallest and the largest that were read.
+    fn seen(&self, numbers: &[f64]) -> Codes {
+        let low = numbers.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = numbers.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        Codes { low, high, ..*self }
+    }
+
+    /// Part of all words of the type's length that make one of them.
+    fn part(&self) -> f64 {
         let bits = |bits: i32| libm::ldexp(1.0, bits);
         let whole = |least: f64, most: f64| (self.high.min(most).floor() - self.low.max(least).ceil() + 1.0).max(0.0);
         match self.data {

@@ -383,7 +383,8 @@ impl fmt::Display for Report<'_> {
             };
             writeln!(f, "{what}:")?;
             self.table(f, 0, ties, TIES_SHOWN, moved)?;
-            writeln!(f, "chance: the part of all possible words that would fit as well.\n")?;
+            let and = if self.was_watched() { "\nand stay as close together" } else { "" };
+            writeln!(f, "chance: the part of all possible words that would fit as well{and}.\n")?;
         }
         if all > ties {
             writeln!(f, "In the range, but something speaks against {}:", if all - ties == 1 { "it" } else { "them" })?;

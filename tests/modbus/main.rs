@@ -2,6 +2,7 @@
 //! that pymodbus' servers feed. Held against raw servers of ours: devices and lines that misbehave.
 
 mod asking;
+mod decode;
 mod faults;
 mod frames;
 mod instruments;

@@ -65,6 +65,9 @@ impl Drop for Peer {
 pub struct Asked {
     /// Unit and function of every request that came in, refused ones too.
     pub asked: Vec<(u8, u8)>,
+    /// The same with first address and count, where the peer tells.
+    #[serde(default)]
+    pub whole: Vec<(u8, u8, u16, u16)>,
     /// Bytes that made no whole request.
     left: usize,
 }

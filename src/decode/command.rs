@@ -337,11 +337,7 @@ fn addresses(options: &Options, place: &Place) -> Result<BTreeSet<u16>, String> 
 
 /// Where it was asked, for words.
 fn asked_at(source: &Source) -> String {
-    let way = match &source.way {
-        Way::Tcp { address } | Way::RtuOverTcp { address } => address.clone(),
-        Way::Serial(serial) => serial.port.display().to_string(),
-    };
-    format!("{way}, unit {}", source.unit)
+    format!("{}, unit {}", source.leads(), source.unit)
 }
 
 fn no_answer(source: &Source, reason: MissReason) -> Refusal {
@@ -375,8 +371,7 @@ fn no_answer(source: &Source, reason: MissReason) -> Refusal {
 
 fn refused(asked: &Asked, source: &Source, function: u8) -> String {
     let one = |&(first, last, code): &(u16, u16, u8)| {
-        let (first, last) = (source.number(first), source.number(last));
-        format!("{}, registers {first} to {last}: {}", asked_at(source), report::exception(code, function))
+        format!("{}, {}: {}", asked_at(source), source.named(first, last), report::exception(code, function))
     };
     asked.refused.iter().map(one).collect::<Vec<_>>().join("\n")
 }

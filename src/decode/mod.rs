@@ -74,4 +74,20 @@ impl Source {
     pub fn number(&self, address: u16) -> u32 {
         u32::from(address) + u32::from(self.address_base)
     }
+
+    /// Host and port, or the serial port's path.
+    #[must_use]
+    pub fn leads(&self) -> String {
+        match &self.way {
+            Way::Tcp { address } | Way::RtuOverTcp { address } => address.clone(),
+            Way::Serial(serial) => serial.port.display().to_string(),
+        }
+    }
+
+    /// "register 41" or "registers 41 to 43", as the papers count, from addresses on the wire.
+    #[must_use]
+    pub fn named(&self, first: u16, last: u16) -> String {
+        let (first, last) = (self.number(first), self.number(last));
+        if first == last { format!("register {first}") } else { format!("registers {first} to {last}") }
+    }
 }

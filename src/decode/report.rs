@@ -4,7 +4,6 @@
 use super::readings::{Against, Reading};
 use super::{Expected, Moves, Sample, Source, lines};
 use crate::config::signals::SignalForm;
-use crate::poll::way::Way;
 use serde_json::{Value, json};
 use std::fmt::{self, Write as _};
 
@@ -43,7 +42,7 @@ pub struct Report<'r> {
 /// A number to seven digits, which is what a single holds, as short as it goes.
 fn figure(number: f64) -> String {
     match format!("{number:.6e}").parse::<f64>() {
-        Ok(rounded) if rounded == 0.0 => "0".to_owned(),
+        Ok(0.0) => "0".to_owned(),
         Ok(rounded) if (1e-4..1e9).contains(&rounded.abs()) => rounded.to_string(),
         Ok(rounded) => format!("{rounded:e}"),
         Err(_) => number.to_string(),
@@ -188,12 +187,8 @@ impl Report<'_> {
     }
 
     fn head(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Source { device, way, unit, address_base, .. } = self.source;
-        let place = match (device, way) {
-            (Some(name), _) => name.clone(),
-            (None, Way::Tcp { address } | Way::RtuOverTcp { address }) => address.clone(),
-            (None, Way::Serial(serial)) => serial.port.display().to_string(),
-        };
+        let Source { device, unit, address_base, .. } = self.source;
+        let place = device.clone().unwrap_or_else(|| self.source.leads());
         let function = self.samples.first().map_or(0, |sample| sample.function);
         writeln!(f, "{place}, unit {unit}, function {function}, registers counted from {address_base}.")?;
         let missed = if self.missed > 0 { format!("; {} had no answer", self.missed) } else { String::new() };
@@ -203,14 +198,14 @@ impl Report<'_> {
         }
         for sample in self.samples {
             let words = sample.reads.last().map(Vec::as_slice).unwrap_or_default();
-            for (row, words) in (0_u32..).zip(words.chunks(WORDS_A_LINE)) {
-                let at = self.source.number(sample.address) + row * 8;
+            for (at, words) in (sample.address..=u16::MAX).step_by(WORDS_A_LINE).zip(words.chunks(WORDS_A_LINE)) {
+                let at = self.source.number(at);
                 let words: Vec<String> = words.iter().map(|word| format!("{word:04x}")).collect();
                 writeln!(f, "  {at:>5}: {}", words.join(" "))?;
             }
         }
         for &(first, last, code) in self.refused {
-            let what = format!("Registers {}: {}.", self.registers(first, last), exception(code, function));
+            let what = format!("Not read, {}: {}.", self.source.named(first, last), exception(code, function));
             writeln!(f, "{}", wrapped(&what))?;
         }
         let (low, high) = (self.own(self.expected.low), self.own(self.expected.high));

@@ -257,7 +257,7 @@ fn an_illegal_address_and_a_silent_device_are_said() {
     // Registers apart are asked for apart: the one that is there is shown, the other said.
     let output = decode(&[&at, "42", "50", "--kind", "scale_kg", "--expect", "18 t..26 t"]);
     assert_eq!(output.status.code(), Some(0), "{}", err(&output));
-    assert!(out(&output).contains("Registers 50: exception 2"), "{}", out(&output));
+    assert!(out(&output).contains("Not read, register 50: exception 2"), "{}", out(&output));
 
     // A listener that never answers.
     let silent = TcpListener::bind(("127.0.0.1", 0)).expect("a port");

@@ -14,6 +14,7 @@ use crate::words::en;
 use clap::ValueEnum;
 use clap::builder::PossibleValuesParser;
 use std::collections::BTreeSet;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 /// Time between two reads where no site file says it, s.
@@ -52,16 +53,16 @@ pub struct Options {
     #[arg(long, value_parser = clap::value_parser!(u16).range(0..=1))]
     address_base: Option<u16>,
     /// How frames are written to a host and port: tcp, or rtu for a gateway that passes bytes on.
-    #[arg(long, value_enum, default_value_t = Framing::Tcp)]
+    #[arg(conflicts_with = "site", long, value_enum, default_value_t = Framing::Tcp)]
     framing: Framing,
     /// Bits per second of a serial port.
-    #[arg(long, value_parser = clap::value_parser!(u32).range(300..=921_600))]
+    #[arg(conflicts_with = "site", long, value_parser = clap::value_parser!(u32).range(300..=921_600))]
     baud: Option<u32>,
     /// Parity bit of a serial port.
-    #[arg(long, value_enum, default_value_t = ParityWord::Even)]
+    #[arg(conflicts_with = "site", long, value_enum, default_value_t = ParityWord::Even)]
     parity: ParityWord,
     /// Stop bits of a serial port.
-    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
+    #[arg(conflicts_with = "site", long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
     stop_bits: u8,
     /// Go on reading for so many seconds, to see what moves smoothly and what jumps.
     #[arg(long, value_name = "S", default_value_t = 0.0, value_parser = watch_s)]
@@ -157,6 +158,10 @@ pub async fn run(options: &Options) -> Result<Shown, Refusal> {
         period_s: place.period_s,
         time_out_s: place.time_out_s,
     };
+    if reads > 1 {
+        // Whoever does not listen does not hold up the watch.
+        let _ = writeln!(io::stderr(), "brimwatch: reads {reads} times, for {} s", options.watch);
+    }
     let asked = ask::ask(&question).await.map_err(|reason| no_answer(&place.source, reason))?;
     if asked.samples.is_empty() {
         return Err(Refusal::NoAnswer(refused(&asked, &place.source, options.function)));
@@ -270,6 +275,9 @@ fn typed(options: &Options) -> Result<Place, String> {
         };
         Way::Serial(Serial { port: PathBuf::from(text), baud, parity, stop_bits: options.stop_bits })
     } else {
+        if let Some(baud) = options.baud {
+            return Err(format!("--baud {baud} belongs to a serial port, and {text:?} is none: leave it out"));
+        }
         let address = config::endpoint(text).ok_or_else(|| {
             format!(
                 "{text:?} is neither host and port (127.0.0.1:502, [::1]:502) nor the path of a serial port (/dev/ttyS0). \

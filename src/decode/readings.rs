@@ -162,7 +162,7 @@ fn registers(sample: &Sample) -> Vec<Register> {
             let count = register(0).count();
             // A single register has no words to swap.
             if count > 1 || matches!(order, WordOrder::Abcd | WordOrder::Badc) {
-                all.extend((0..(words + 1).saturating_sub(count)).map(|i| register(sample.address + i)));
+                all.extend((0..words.saturating_add(1).saturating_sub(count)).map(|i| register(sample.address + i)));
             }
         }
     }

@@ -39,9 +39,14 @@ pub struct Report<'r> {
     pub chosen: usize,
 }
 
-/// A number to seven digits, which is what a single holds, as short as it goes.
-fn figure(number: f64) -> String {
-    match format!("{number:.6e}").parse::<f64>() {
+/// Digits of a value: what a single holds.
+const VALUE_DIGITS: usize = 7;
+/// Digits of a movement.
+const MOVED_DIGITS: usize = 4;
+
+/// A number to so many digits, as short as it goes.
+fn figure(number: f64, digits: usize) -> String {
+    match format!("{number:.*e}", digits - 1).parse::<f64>() {
         Ok(0.0) => "0".to_owned(),
         Ok(rounded) if (1e-4..1e9).contains(&rounded.abs()) => rounded.to_string(),
         Ok(rounded) => format!("{rounded:e}"),
@@ -124,7 +129,7 @@ impl Report<'_> {
     }
 
     fn own(&self, si: f64) -> String {
-        format!("{} {}", figure(self.expected.unit.from_si(si)), self.expected.unit)
+        format!("{} {}", figure(self.expected.unit.from_si(si), VALUE_DIGITS), self.expected.unit)
     }
 
     fn registers(&self, first: u16, last: u16) -> String {
@@ -151,7 +156,7 @@ impl Report<'_> {
         let mut line = format!(
             "{:>3} {:>12} {:<11} {:<10} {:<21} {:>6}",
             index + 1,
-            figure(unit.from_si(reading.value())),
+            figure(unit.from_si(reading.value()), VALUE_DIGITS),
             self.registers(reading.register.address, reading.last_address()),
             reading.typed(),
             reading.counts_in(),
@@ -160,7 +165,7 @@ impl Report<'_> {
         if let Some(against) = reading.against {
             let _ = write!(line, " {}", against.word());
         } else if self.was_watched() {
-            let moved = figure(reading.moved() / unit.step_to_si(1.0));
+            let moved = figure(reading.moved() / unit.step_to_si(1.0), MOVED_DIGITS);
             let _ = write!(
                 line,
                 " {:>10}",
@@ -209,7 +214,8 @@ impl Report<'_> {
             writeln!(f, "{}", wrapped(&what))?;
         }
         let (low, high) = (self.own(self.expected.low), self.own(self.expected.high));
-        writeln!(f, "Looked for: {} between {low} and {high}.\n", self.form.name)
+        let what = format!("Looked for: {} between {low} and {high}.", self.form.name);
+        writeln!(f, "{}\n", wrapped(&what))
     }
 
     /// What cannot be told from these words, and what would tell it.
@@ -417,4 +423,70 @@ fn wrapped(text: &str) -> String {
         }
     }
     lines.join("\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::readings::readings;
+    use super::super::readings::tests::truth;
+    use super::*;
+    use crate::config::signals::FORMS;
+    use crate::poll::way::Way;
+    use proptest::prelude::*;
+
+    fn source() -> Source {
+        let way = Way::Tcp { address: "127.0.0.1:1502".into() };
+        Source { device: None, link: None, way, unit: 1, address_base: 1 }
+    }
+
+    proptest! {
+        /// Whatever was read: the text fits a terminal, the JSON has every reading, and both say the same of them.
+        #[test]
+        fn the_table_fits_a_terminal_and_the_json_has_everything(truth in truth(), pick in any::<prop::sample::Index>()) {
+            let samples = truth.samples();
+            let found = readings(&samples, &truth.expected);
+            let form = FORMS.iter().find(|form| form.quantity == truth.expected.quantity).unwrap_or(&FORMS[0]);
+            let report = Report {
+                source: &source(), form, expected: &truth.expected, samples: &samples, refused: &[(7, 7, 2)],
+                answered: samples[0].reads.len(), missed: 0, readings: &found, chosen: pick.index(found.len()),
+            };
+            let (text, json) = (report.to_string(), report.json());
+            for line in text.lines() {
+                prop_assert!(line.chars().count() <= COLUMNS, "{line}");
+            }
+            let all = json["readings"].as_array().expect("a list");
+            prop_assert_eq!(all.len(), found.len());
+            let ties = usize::try_from(json["ties"].as_u64().expect("a number")).expect("few");
+            prop_assert!(all[..ties].iter().all(|r| r["against"].is_null()));
+            prop_assert!(all[ties..].iter().all(|r| r["against"].is_string()));
+            let lines = json["chosen"]["site_lines"].as_str().expect("lines");
+            prop_assert!(text.ends_with(lines));
+        }
+    }
+
+    #[test]
+    fn numbers_read_as_people_write_them() {
+        for (number, digits, text) in [
+            (20_123.599_999_6, 7, "20123.6"),
+            (-0.000_000_1, 7, "-1e-7"),
+            (-0.0, 7, "0"),
+            (26_000.0, 4, "26000"),
+            (123_456.0, 4, "123500"),
+            (1.5e12, 7, "1.5e12"),
+        ] {
+            assert_eq!(figure(number, digits), text);
+        }
+        assert_eq!((chance(1.0), chance(0.123), chance(0.000_98)), ("1.00".into(), "0.12".into(), "1e-3".into()));
+    }
+
+    /// The codes of the standard: Modbus Application Protocol V1.1b3, 7.
+    #[test]
+    fn each_exception_says_what_to_do() {
+        for (code, words) in [(1, "--function 4"), (2, "--address-base 1"), (3, "fewer"), (6, "busy"), (0x0B, "--unit")]
+        {
+            let said = exception(code, 3);
+            assert!(said.contains(words) && said.starts_with(&format!("exception {code}")), "{said}");
+        }
+        assert!(exception(99, 4).contains("does not know"));
+    }
 }

@@ -225,6 +225,8 @@ const WRONG: &[(&[&str], i32, &[&str])] = &[
     (&["truck scale", "40", "--kind", "scale_kg", "--expect", "18 t..26 t"], 2, &["neither host and port", "--site"]),
     (&["/dev/no-such-port", "40", "--kind", "scale_kg", "--expect", "18 t..26 t"], 2, &["--baud"]),
     (&["/dev/no-such-port", "40", "--baud", "9600", "--unit", "0", "--kind", "scale_kg", "--expect", "18 t..26 t"], 2, &["1 to 247"]),
+    (&["127.0.0.1:1", "40", "--baud", "9600", "--kind", "scale_kg", "--expect", "18 t..26 t"], 2, &["belongs to a serial port"]),
+    (&["scale", "40", "--baud", "9600", "--site", "x.toml", "--kind", "scale_kg", "--expect", "18 t..26 t"], 2, &["cannot be used with"]),
     (&["127.0.0.1:1", "40", "--kind", "scale_kg", "--expect", "18 t..26 t", "--moves", "rising"], 2, &["--watch"]),
     (&["127.0.0.1:1", "40", "--kind", "scale_kg", "--expect", "18 t..26 t", "--watch=-1"], 2, &["--watch"]),
     (&["127.0.0.1:1", "40", "--kind", "scale_kg", "--expect", "18 t..26 t", "--site", "no-such.toml"], 2, &["no-such.toml"]),

@@ -7,7 +7,7 @@
 //! single register), it is left alone for a while and then asked twice, of which only the second reply is taken.
 
 use super::blocks::BlockSpec;
-use super::reply::data_bytes;
+use super::frames::data_bytes;
 use crate::clock::MachineTime;
 use std::time::Duration;
 

@@ -181,7 +181,10 @@ mod tests {
                 assert_eq!((asked, arrived), (Err(MissReason::Malformed), Vec::new()), "{framing:?} {function}");
             }
             let (asked, arrived) = left(framing, BlockSpec { function: 3, address: 9, count: 1 }).await;
-            assert_eq!((asked, arrived.len()), (Err(MissReason::ConnectionLost), 12 - 4 * usize::from(framing == Framing::Rtu)));
+            assert_eq!(
+                (asked, arrived.len()),
+                (Err(MissReason::ConnectionLost), 12 - 4 * usize::from(framing == Framing::Rtu))
+            );
         }
     }
 }

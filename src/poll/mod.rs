@@ -19,6 +19,8 @@ pub mod schedule;
 pub mod stats;
 #[cfg(feature = "live")]
 mod stream;
+#[cfg(feature = "live")]
+mod timer;
 pub mod way;
 #[cfg(feature = "live")]
 mod wire;

@@ -40,7 +40,7 @@ pub(super) struct Wire {
     back_off: BackOff,
     connections: u32,
     /// The request that is under way.
-    asked: Option<(u8, BlockSpec, MachineTime)>,
+    asked: Option<(u8, BlockSpec)>,
     late: Late,
     heard: MachineTime,
 }
@@ -170,9 +170,11 @@ impl Wire {
     async fn call(&mut self, unit: u8, block: &BlockSpec) -> Result<Result<Vec<u16>, u8>, MissReason> {
         self.settle().await?;
         let Some(line) = &mut self.open else { return Err(MissReason::NoConnection) };
-        self.asked = Some((unit, *block, MachineTime::now()));
+        self.asked = Some((unit, *block));
         let words = line.ask(unit, block).await?;
-        self.heard = MachineTime::now();
+        if self.framing == Framing::Rtu || !self.pause.is_zero() {
+            self.heard = MachineTime::now();
+        }
         self.asked = None;
         self.back_off.succeeded();
         Ok(words)
@@ -193,10 +195,10 @@ impl Wire {
     /// After anything but a well-formed answer the connection starts anew. A serial port stays open, since nothing is
     /// gained by setting it again.
     pub(super) fn broke(&mut self) {
-        if let Some((unit, block, asked)) = self.asked.take() {
-            self.late.unanswered(unit, &block, asked);
-        }
         self.heard = MachineTime::now();
+        if let Some((unit, block)) = self.asked.take() {
+            self.late.unanswered(unit, &block, self.heard);
+        }
         self.open = match self.open.take() {
             Some(mut line) if matches!(self.way, Way::Serial(_)) && !line.ended() => {
                 line.flush_input();

@@ -1,6 +1,6 @@
 //! How much room is left below high-high when all of the load is in, by the most pessimistic credible source.
 //!
-//! margin = mass at high-high - contents - rest - run-on - line - blow-clear - 2.33 u - opening check.
+//! margin = mass at high-high - contents - rest - run-on - line - blow-clear - 2.33 u - opening check - neighbours' rest.
 //! Every credible gauge and every credible witness offers its own contents, every credible witness its own rest;
 //! the worst pair counts, each with its own uncertainty. A witness that becomes lost stays in at its last value
 //! plus the fastest credible rate. Nothing is dropped because the others outvote it.
@@ -41,6 +41,10 @@ pub struct Claims {
     pub z: f64,
     /// The independent switch has tripped.
     pub switch_tripped: bool,
+    /// The most that other bays may still bring.
+    pub neighbour_rest: Estimate,
+    /// Standard uncertainty of the most that they have brought.
+    pub neighbour_u_kg: f64,
 }
 
 impl Claims {
@@ -53,7 +57,10 @@ impl Claims {
             _ => square(contents.kg.u) + square(rest.kg.u),
         };
         let opening = if matches!(contents.by, Pessimist::Witness(_)) { self.opening_u_kg } else { 0.0 };
-        self.z * (own + square(self.loaded_u_kg) + square(opening)).sqrt()
+        // What a neighbour brought and what it still may are by its own witnesses, which a gauge knows nothing of.
+        let brought = if matches!(contents.by, Pessimist::Witness(_)) { self.neighbour_u_kg } else { 0.0 };
+        let neighbour = square(brought) + square(self.neighbour_rest.u);
+        self.z * (own + square(self.loaded_u_kg) + square(opening) + neighbour).sqrt()
     }
 
     fn need_kg(&self, contents: &Claim<Pessimist>, rest: &Claim<Option<WitnessId>>) -> f64 {
@@ -75,6 +82,7 @@ impl Claims {
             blow_clear_kg: self.blow_clear_kg,
             allowance_kg: self.allowance_kg(contents, rest),
             opening_kg: self.opening_kg,
+            neighbour_kg: self.neighbour_rest.value,
         };
         let kg = self.left_kg(self.need_kg(contents, rest));
         let by_witness_kg = [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank].map(|id| self.by_witness_kg(id));
@@ -91,7 +99,8 @@ impl Claims {
     }
 
     fn left_kg(&self, need_kg: f64) -> f64 {
-        self.at_high_high_kg - need_kg - self.run_on_kg - self.line_kg - self.blow_clear_kg - self.opening_kg
+        let left_kg = self.at_high_high_kg - need_kg - self.run_on_kg - self.line_kg;
+        left_kg - self.blow_clear_kg - self.opening_kg - self.neighbour_rest.value
     }
 
     fn by_witness_kg(&self, id: WitnessId) -> Option<f64> {
@@ -125,6 +134,8 @@ mod tests {
             opening_kg: 200.0,
             z: 2.33,
             switch_tripped: false,
+            neighbour_rest: Estimate::default(),
+            neighbour_u_kg: 0.0,
         }
     }
 

@@ -294,6 +294,7 @@ fn frame() -> Frame {
         alarms: Vec::new(),
         recorder: RecorderState::Durable,
         blind: None,
+        neighbours: Vec::new(),
     }
 }
 
@@ -341,6 +342,7 @@ fn margin() -> Margin {
             blow_clear_kg: 60.0,
             allowance_kg: 161.0,
             opening_kg: 350.0,
+            neighbour_kg: 0.0,
         },
         by_witness_kg: [Some(3310.0), Some(3300.0), Some(3190.0)],
     }
@@ -444,6 +446,7 @@ fn settings() -> Settings {
             on_delay_s: 3.0,
             off_delay_s: 10.0,
         },
+        neighbours: Vec::new(),
     }
 }
 

@@ -7,8 +7,8 @@ use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
 use super::{BaySetup, Device, Neighbouring, ProductTable, Site, keys, signals, tables};
 use crate::engine::settings::{
-    DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale, Settings,
-    SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
+    Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
 use crate::units::{Celsius, GaugePa, Kg, M3, Metre};

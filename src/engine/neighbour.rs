@@ -232,7 +232,8 @@ impl Known {
             return SoFar { kg: Estimate { value: guess.value, u: 0.0 }, white_kg: 0.0, guessed_u_kg: guess.u };
         };
         let white_kg = if load.phase == Phase::Opened { 0.0 } else { load.white_kg };
-        let so_far = |value: f64, guessed_u_kg: f64| SoFar { kg: Estimate { value, u: last.u }, white_kg, guessed_u_kg };
+        let so_far =
+            |value: f64, guessed_u_kg: f64| SoFar { kg: Estimate { value, u: last.u }, white_kg, guessed_u_kg };
         if seen <= newest {
             return so_far(between(words, seen), 0.0);
         }

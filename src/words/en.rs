@@ -630,9 +630,7 @@ fn neighbour(scene: Scene<'_>, state: &NeighbourState) -> Option<String> {
     }
     match state.phase {
         Phase::Transfer => Some(format!("{bay} is filling the same tank: {to_come}; counted in the margin.")),
-        Phase::Opened => {
-            Some(format!("{bay} has a load for the same tank: {to_come}; counted in the margin."))
-        }
+        Phase::Opened => Some(format!("{bay} has a load for the same tank: {to_come}; counted in the margin.")),
         Phase::Idle | Phase::Closed => None,
     }
 }

@@ -3,8 +3,8 @@
 use super::mirror;
 use crate::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Trouble,
-    Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank,
+    Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
 use crate::time::{EngineTime, WallAnchor, WallTime};

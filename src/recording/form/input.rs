@@ -4,7 +4,8 @@ use super::mirror;
 use crate::engine::frame::{Estimate, Phase};
 use crate::engine::input::{
     AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedDelivery, CarriedNeighbour, Entry, Event,
-    Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText, SignalValue, Status, What,
+    Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText,
+    SignalValue, Status, What,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};

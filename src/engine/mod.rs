@@ -261,6 +261,7 @@ impl Monitor {
                 self.watch = Watch::new(self.at);
                 self.finish = Finish::default();
                 self.margin = Margin::Unknown;
+                self.neighbours.forget();
             }
             What::TransferStarted => {
                 if let Some(delivery) = &mut self.delivery {

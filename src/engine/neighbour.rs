@@ -106,6 +106,11 @@ impl Neighbours {
         }
     }
 
+    /// A delivery of ours is opened: nothing is counted until its transfer starts.
+    pub fn forget(&mut self) {
+        self.0.iter_mut().for_each(|known| known.since = None);
+    }
+
     /// What they have brought into a tank since our start, `seen` being the moment that its gauge shows; None where no
     /// other bay fills it. `density` is that of our own liquid, kg/m3: a neighbour's takes up room by its own.
     #[must_use]
@@ -355,4 +360,139 @@ fn root_sum(a: f64, b: f64) -> f64 {
 /// Two neighbours err apart.
 fn plus(a: Estimate, b: Estimate) -> Estimate {
     Estimate { value: a.value + b.value, u: root_sum(a.u, b.u) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::time::SECOND_NS;
+
+    fn at(s: u64) -> EngineTime {
+        EngineTime(s * SECOND_NS)
+    }
+
+    fn estimate(value: f64, u: f64) -> Estimate {
+        Estimate { value, u }
+    }
+
+    fn load(delivery: &str, phase: Phase, kg: f64) -> NeighbourLoad {
+        NeighbourLoad {
+            delivery: delivery.into(),
+            leg: 1,
+            phase,
+            received_kg: Some(estimate(kg, 10.0)),
+            white_kg: 3.0,
+            at_odds: false,
+            rate_kg_per_s: if phase == Phase::Transfer { 5.0 } else { 0.0 },
+            fastest_kg_per_s: 6.0,
+            most_kg: estimate(kg + 30.0, 20.0),
+            least_kg: estimate(kg - 20.0, 20.0),
+            rest_kg: estimate(if phase == Phase::Closed { 0.0 } else { 3_000.0 - kg }, 25.0),
+            density_kg_per_m3: Some(1500.0),
+        }
+    }
+
+    fn neighbours() -> Neighbours {
+        let known = Known { tank: 0, heard: None, load: None, words: [(at(0), NOTHING); WORDS], count: 0, since: None };
+        Neighbours(vec![known])
+    }
+
+    fn hear(neighbours: &mut Neighbours, s: u64, load: Option<NeighbourLoad>) {
+        neighbours.take(&Neighbour { neighbour: 0, at: at(s), load });
+    }
+
+    fn brought(neighbours: &Neighbours, s: u64) -> Estimate {
+        neighbours.brought(0, at(s), at(s), 1500.0).expect("one fills it").kg
+    }
+
+    /// A straight line of 5 kg/s: read between words, after the last one, and from our start.
+    #[test]
+    fn what_is_brought_is_counted_from_our_start_and_read_between_words() {
+        let mut one = neighbours();
+        for s in 0..20 {
+            hear(&mut one, 100 + s, Some(load("A", Phase::Transfer, 500.0 + 5.0 * s as f64)));
+        }
+        one.start(at(110), at(119));
+        assert!((brought(&one, 119).value - 45.0).abs() < 1e-9);
+        assert!((brought(&one, 121).value - 55.0).abs() < 1e-9, "two seconds more at its rate");
+        let between = one.brought(0, EngineTime(112 * SECOND_NS + SECOND_NS / 2), at(119), 1500.0).expect("one").kg;
+        assert!((between.value - 12.5).abs() < 1e-9);
+        // Its own u and the white part of the start: sqrt(10^2 + 3^2).
+        assert!((brought(&one, 119).u - 109.0_f64.sqrt()).abs() < 1e-9);
+        // A lighter liquid takes more room than ours.
+        let dense = one.brought(0, at(119), at(119), 1515.0).expect("one").kg;
+        assert!((dense.value - 45.0 * 1.01).abs() < 1e-9);
+        assert!(one.brought(1, at(119), at(119), 1500.0).is_none(), "another tank");
+    }
+
+    /// A load that ends stays in the tank; the next one begins at nothing. Their errors are those of the same instruments.
+    #[test]
+    fn a_second_load_is_added_to_the_first() {
+        let mut one = neighbours();
+        hear(&mut one, 10, None);
+        one.start(at(10), at(10));
+        hear(&mut one, 20, Some(load("A", Phase::Transfer, 1_000.0)));
+        hear(&mut one, 30, Some(load("A", Phase::Closed, 1_050.0)));
+        assert!((brought(&one, 35).value - 1_050.0).abs() < 1e-9, "a closed one moves no more");
+        hear(&mut one, 40, Some(load("B", Phase::Opened, 0.0)));
+        hear(&mut one, 50, Some(load("B", Phase::Transfer, 200.0)));
+        let both = brought(&one, 50);
+        assert!((both.value - 1_250.0).abs() < 1e-9 && (both.u - 20.0).abs() < 1e-9, "{both:?}");
+        let claimed = one.claimed(0).expect("heard");
+        assert!((claimed.most_kg.value - (1_080.0 + 230.0)).abs() < 1e-9);
+        assert!((claimed.rest_kg.value - 2_800.0).abs() < 1e-9);
+        hear(&mut one, 60, None);
+        assert!((brought(&one, 60).value - 1_250.0).abs() < 1e-9, "a load that is gone stays in the tank");
+        one.forget();
+        assert!(one.frame(at(60))[0].brought_kg.is_none());
+    }
+
+    /// Rectangular between nothing and the fastest, no more than the rest of the load: mean m/2, u = m/sqrt(12).
+    #[test]
+    fn a_silent_one_has_moved_something() {
+        let mut one = neighbours();
+        one.start(at(0), at(0));
+        hear(&mut one, 1, Some(load("A", Phase::Opened, 0.0)));
+        hear(&mut one, 100, Some(load("A", Phase::Transfer, 600.0)));
+        for (s, moved) in [(200, 600.0), (2_000, 2_400.0)] {
+            let seen = one.brought(0, at(s), at(s), 1500.0).expect("one");
+            assert!((seen.kg.value - (600.0 + moved / 2.0)).abs() < 1e-9, "{:?}", seen.kg);
+            assert!((seen.kg.u - (100.0 + moved * moved / 12.0).sqrt()).abs() < 1e-9, "{:?}", seen.kg);
+            assert_eq!(seen.doubt, Some(Reason::NeighbourNotHeard));
+        }
+        // What the margin counts is the whole of its load all the time.
+        let claimed = one.claimed(0).expect("heard once");
+        assert!((claimed.most_kg.value + claimed.rest_kg.value - (630.0 + 2_400.0)).abs() < 1e-9);
+    }
+
+    /// One that has a load ready and falls silent may have begun it, at the most that is plausible of a line.
+    #[test]
+    fn a_silent_one_may_have_begun() {
+        let mut one = neighbours();
+        hear(&mut one, 1, Some(load("A", Phase::Opened, 0.0)));
+        one.start(at(2), at(2));
+        let seen = brought(&one, 61);
+        assert!((seen.value - 6.0 * 60.0 / 2.0).abs() < 1e-9, "{seen:?}");
+        let mut slow = load("A", Phase::Opened, 0.0);
+        slow.fastest_kg_per_s = 0.0;
+        hear(&mut one, 62, Some(slow));
+        let seen = brought(&one, 122);
+        assert!((seen.value - PLAUSIBLE_KG_PER_S * 60.0 / 2.0).abs() < 1e-9, "{seen:?}");
+    }
+
+    /// First heard in the midst of its load, after our start: anything of it may have come before.
+    #[test]
+    fn one_first_heard_late_is_half_known() {
+        let mut one = neighbours();
+        one.start(at(10), at(10));
+        assert!(one.claimed(0).is_none(), "it may bring anything");
+        hear(&mut one, 20, Some(load("A", Phase::Transfer, 1_200.0)));
+        let seen = brought(&one, 20);
+        assert!((seen.value - 600.0).abs() < 1e-9 && (seen.u - 346.56).abs() < 0.01, "{seen:?}");
+        // Neither meter nor scale, and no word before: anything up to the whole load.
+        let mut dumb = neighbours();
+        hear(&mut dumb, 5, Some(NeighbourLoad { received_kg: None, ..load("A", Phase::Transfer, 0.0) }));
+        let seen = dumb.brought(0, at(6), at(6), 1500.0).expect("one");
+        assert!((seen.kg.value - 3_030.0 / 2.0).abs() < 1e-9 && seen.doubt == Some(Reason::NeighbourUnknown));
+    }
 }

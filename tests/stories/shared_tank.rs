@@ -57,8 +57,13 @@ fn papers() -> (Site, [DeliveryFile; 2]) {
 
 impl Pair {
     fn new(seed: u64) -> Pair {
+        Pair::with(seed, |_| {})
+    }
+
+    fn with(seed: u64, change: impl Fn(&mut Settings)) -> Pair {
         let (site, deliveries) = papers();
-        let settings = [0, 1].map(|i| site.bays[i].settings.clone());
+        let mut settings = [0, 1].map(|i| site.bays[i].settings.clone());
+        settings.iter_mut().for_each(change);
         let bays = (0u64..2).zip(&settings).zip(&deliveries);
         let bays = bays.map(|((n, s), d)| SimulatedBay::new(s, Some(&d.setup), seed.wrapping_mul(2) + n)).collect();
         let tanks = Tanks::new(settings.iter().zip(&deliveries).map(|(s, d)| (s, Some(&d.setup))));
@@ -439,4 +444,30 @@ fn a_replay_is_the_same_and_a_new_segment_goes_on() {
     let (says, truth) = (pair.tank_says(0), pair.received_kg(0));
     assert!((says.value - truth).abs() < 3.0 * says.u, "{says:?} against {truth}");
     assert_eq!(pair.validity(0), Validity::Good);
+}
+
+/// Both loads together pass high-high: when that is, with both rates. High-high is lowered here, and the switch with it.
+#[test]
+fn the_time_to_high_high_is_that_of_both() {
+    let mut pair = Pair::with(17, |settings| {
+        let tank = &mut settings.tanks[0];
+        (tank.working.0, tank.high_high.0, tank.critical.0) = (2.4, 2.6, 3.0);
+    });
+    pair.run(2, |_| {});
+    pair.start(0);
+    pair.start(1);
+    pair.run(900, |_| {});
+    assert!(pair.has_open(0, AlarmId::HighLevelProjected), "{:?}", pair.frames[0].margin);
+    let (now_s, at) = (pair.s, pair.frames[0].at);
+    let levels = [0, 1].map(|bay| pair.frames[bay].finish.level.expect("both loads do not fit"));
+    while pair.bays[0].plant().level_m() < 2.6 {
+        pair.second();
+    }
+    #[expect(clippy::cast_precision_loss, reason = "hours")]
+    let true_s = (pair.s - now_s) as f64;
+    for level in levels {
+        let (earliest_s, median_s) = (level.earliest.since_s(at), level.q50.since_s(at));
+        println!("high-high: earliest in {earliest_s:.0} s, median {median_s:.0} s, truly {true_s:.0} s");
+        assert!(earliest_s < true_s && (median_s - true_s).abs() < 0.15 * true_s, "{level:?}");
+    }
 }

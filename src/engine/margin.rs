@@ -45,6 +45,9 @@ pub struct Claims {
     pub neighbour_rest: Estimate,
     /// Standard uncertainty of the most that they have brought.
     pub neighbour_u_kg: f64,
+    /// The part of that rest which silent ones may have brought by now: in the witnesses' contents already, but no
+    /// gauge need have seen it.
+    pub neighbour_moved_kg: f64,
 }
 
 impl Claims {
@@ -64,7 +67,13 @@ impl Claims {
     }
 
     fn need_kg(&self, contents: &Claim<Pessimist>, rest: &Claim<Option<WitnessId>>) -> f64 {
-        contents.kg.value + rest.kg.value + self.allowance_kg(contents, rest)
+        contents.kg.value + rest.kg.value + self.allowance_kg(contents, rest) + self.neighbour_kg(contents)
+    }
+
+    /// What other bays may still bring beyond those contents.
+    fn neighbour_kg(&self, contents: &Claim<Pessimist>) -> f64 {
+        let moved_kg = if matches!(contents.by, Pessimist::Witness(_)) { self.neighbour_moved_kg } else { 0.0 };
+        self.neighbour_rest.value - moved_kg
     }
 
     /// The margin by the worst pair.
@@ -82,7 +91,7 @@ impl Claims {
             blow_clear_kg: self.blow_clear_kg,
             allowance_kg: self.allowance_kg(contents, rest),
             opening_kg: self.opening_kg,
-            neighbour_kg: self.neighbour_rest.value,
+            neighbour_kg: self.neighbour_kg(contents),
         };
         let kg = self.left_kg(self.need_kg(contents, rest));
         let by_witness_kg = [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank].map(|id| self.by_witness_kg(id));
@@ -99,8 +108,7 @@ impl Claims {
     }
 
     fn left_kg(&self, need_kg: f64) -> f64 {
-        let left_kg = self.at_high_high_kg - need_kg - self.run_on_kg - self.line_kg;
-        left_kg - self.blow_clear_kg - self.opening_kg - self.neighbour_rest.value
+        self.at_high_high_kg - need_kg - self.run_on_kg - self.line_kg - self.blow_clear_kg - self.opening_kg
     }
 
     fn by_witness_kg(&self, id: WitnessId) -> Option<f64> {
@@ -136,6 +144,7 @@ mod tests {
             switch_tripped: false,
             neighbour_rest: Estimate::default(),
             neighbour_u_kg: 0.0,
+            neighbour_moved_kg: 0.0,
         }
     }
 
@@ -158,6 +167,25 @@ mod tests {
     fn a_tripped_switch_overrules() {
         let tripped = Claims { switch_tripped: true, ..claims() }.margin();
         assert!(matches!(tripped, Margin::Known { kg, pessimist: Pessimist::LevelSwitch, .. } if kg <= 0.0));
+    }
+
+    /// What a silent neighbour may have brought counts once: in a witness's contents or in the neighbour's rest.
+    #[test]
+    fn a_neighbours_load_counts_once() {
+        let kg = |claims: Claims| match claims.margin() {
+            Margin::Known { kg, parts, .. } => (kg, parts.neighbour_kg),
+            Margin::Unknown => panic!("known"),
+        };
+        let shared = Claims { neighbour_rest: Estimate { value: 3_000.0, u: 0.0 }, ..claims() };
+        let (alone, heard) = (kg(claims()), kg(shared.clone()));
+        assert!((alone.0 - heard.0 - 3_000.0).abs() < 1e-9 && (heard.1 - 3_000.0).abs() < 1e-9);
+        // 500 kg later: a witness's contents have grown by it, the gauge's have not.
+        let mut silent = Claims { neighbour_moved_kg: 500.0, ..shared };
+        silent.contents[1].kg.value += 500.0;
+        let (silent_kg, to_come) = kg(silent.clone());
+        assert!((silent_kg - heard.0).abs() < 1e-9 && (to_come - 2_500.0).abs() < 1e-9);
+        silent.contents.remove(1);
+        assert!((kg(silent).1 - 3_000.0).abs() < 1e-9);
     }
 
     #[test]

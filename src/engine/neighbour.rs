@@ -48,7 +48,9 @@ pub struct Claimed {
     pub most_kg: Estimate,
     /// The most that they may still bring, kg.
     pub rest_kg: Estimate,
-    /// How fast that may come, kg/s.
+    /// The part of the rest that silent ones may have brought since their last word, kg.
+    pub moved_kg: f64,
+    /// How fast the rest may come, kg/s.
     pub fastest_kg_per_s: f64,
 }
 
@@ -132,12 +134,13 @@ impl Neighbours {
     /// What the margin must count; None while one of them has not been heard at all. A silent one's last words stay:
     /// the most that was in and the most that was to come are the whole of its load, wherever it is by now.
     #[must_use]
-    pub fn claimed(&self, tank: u16) -> Option<Claimed> {
+    pub fn claimed(&self, tank: u16, now: EngineTime) -> Option<Claimed> {
         self.of(tank).try_fold(Claimed::default(), |sum, known| {
-            let one = known.claimed()?;
+            let one = known.claimed(now)?;
             Some(Claimed {
                 most_kg: plus(sum.most_kg, one.most_kg),
                 rest_kg: plus(sum.rest_kg, one.rest_kg),
+                moved_kg: sum.moved_kg + one.moved_kg,
                 fastest_kg_per_s: sum.fastest_kg_per_s + one.fastest_kg_per_s,
             })
         })
@@ -247,8 +250,7 @@ impl Known {
         if load.phase == Phase::Closed {
             so_far(last.value, 0.0)
         } else if speechless {
-            let fastest = if load.fastest_kg_per_s > 0.0 { load.fastest_kg_per_s } else { PLAUSIBLE_KG_PER_S };
-            let guess = halfway((fastest * since_s).min(load.rest_kg.value));
+            let guess = halfway(may_have_moved_kg(load, since_s));
             so_far(last.value + guess.value, guess.u)
         } else {
             let moved = load.rate_kg_per_s * since_s;
@@ -288,7 +290,7 @@ impl Known {
         self.heard.is_none_or(|heard| now.since_s(heard) > HEARD_WITHIN_S)
     }
 
-    fn claimed(&self) -> Option<Claimed> {
+    fn claimed(&self, now: EngineTime) -> Option<Claimed> {
         let since = self.since.unwrap_or(FROM_NOTHING);
         let Some(load) = &self.load else {
             let most_kg = Estimate { value: since.earlier_most_kg, u: since.earlier_kg.u };
@@ -296,7 +298,9 @@ impl Known {
         };
         let value = since.earlier_most_kg + load.most_kg.value - since.start_least_kg;
         let most_kg = Estimate { value, u: since.earlier_kg.u + load.most_kg.u };
-        Some(Claimed { most_kg, rest_kg: load.rest_kg, fastest_kg_per_s: load.fastest_kg_per_s })
+        let heard = self.heard.filter(|_| self.silent(now));
+        let moved_kg = heard.map_or(0.0, |heard| may_have_moved_kg(load, now.since_s(heard)));
+        Some(Claimed { most_kg, rest_kg: load.rest_kg, moved_kg, fastest_kg_per_s: load.fastest_kg_per_s })
     }
 
     fn frame(&self, index: u16, now: EngineTime) -> NeighbourState {
@@ -333,6 +337,12 @@ fn halfway(most_kg: f64) -> Estimate {
     Estimate { value: most_kg / 2.0, u: most_kg.abs() / 12.0_f64.sqrt() }
 }
 
+/// The most that an open load can have brought in a time of which nothing is known, kg.
+fn may_have_moved_kg(load: &NeighbourLoad, unknown_s: f64) -> f64 {
+    let fastest = if load.fastest_kg_per_s > 0.0 { load.fastest_kg_per_s } else { PLAUSIBLE_KG_PER_S };
+    (fastest * unknown_s).min(load.rest_kg.value)
+}
+
 /// What a load that is first heard of after our start had brought before it: nothing where it has not begun, otherwise
 /// something between nothing and what is in.
 fn so_far_at_first(load: Option<&NeighbourLoad>) -> Option<Estimate> {
@@ -365,6 +375,8 @@ fn plus(a: Estimate, b: Estimate) -> Estimate {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::reconcile::Panel;
+    use crate::engine::witness::Budget;
     use crate::time::SECOND_NS;
 
     fn at(s: u64) -> EngineTime {
@@ -438,7 +450,7 @@ mod tests {
         hear(&mut one, 50, Some(load("B", Phase::Transfer, 200.0)));
         let both = brought(&one, 50);
         assert!((both.value - 1_250.0).abs() < 1e-9 && (both.u - 20.0).abs() < 1e-9, "{both:?}");
-        let claimed = one.claimed(0).expect("heard");
+        let claimed = one.claimed(0, at(50)).expect("heard");
         assert!((claimed.most_kg.value - (1_080.0 + 230.0)).abs() < 1e-9);
         assert!((claimed.rest_kg.value - 2_800.0).abs() < 1e-9);
         hear(&mut one, 60, None);
@@ -460,9 +472,12 @@ mod tests {
             assert!((seen.kg.u - (100.0 + moved * moved / 12.0).sqrt()).abs() < 1e-9, "{:?}", seen.kg);
             assert_eq!(seen.doubt, Some(Reason::NeighbourNotHeard));
         }
-        // What the margin counts is the whole of its load all the time.
-        let claimed = one.claimed(0).expect("heard once");
-        assert!((claimed.most_kg.value + claimed.rest_kg.value - (630.0 + 2_400.0)).abs() < 1e-9);
+        // What the margin counts is the whole of its load all the time, wherever it is by now.
+        for (s, moved) in [(105, 0.0), (200, 600.0), (2_000, 2_400.0)] {
+            let claimed = one.claimed(0, at(s)).expect("heard once");
+            assert!((claimed.most_kg.value + claimed.rest_kg.value - (630.0 + 2_400.0)).abs() < 1e-9);
+            assert!((claimed.moved_kg - moved).abs() < 1e-9, "{claimed:?}");
+        }
     }
 
     /// One that has a load ready and falls silent may have begun it, at the most that is plausible of a line.
@@ -485,7 +500,7 @@ mod tests {
     fn one_first_heard_late_is_half_known() {
         let mut one = neighbours();
         one.start(at(10), at(10));
-        assert!(one.claimed(0).is_none(), "it may bring anything");
+        assert!(one.claimed(0, at(15)).is_none(), "it may bring anything");
         hear(&mut one, 20, Some(load("A", Phase::Transfer, 1_200.0)));
         let seen = brought(&one, 20);
         assert!((seen.value - 600.0).abs() < 1e-9 && (seen.u - 346.56).abs() < 0.01, "{seen:?}");
@@ -494,5 +509,35 @@ mod tests {
         hear(&mut dumb, 5, Some(NeighbourLoad { received_kg: None, ..load("A", Phase::Transfer, 0.0) }));
         let seen = dumb.brought(0, at(6), at(6), 1500.0).expect("one");
         assert!((seen.kg.value - 3_030.0 / 2.0).abs() < 1e-9 && seen.doubt == Some(Reason::NeighbourUnknown));
+    }
+
+    /// The joint least squares of two meters, two scales and the rise, by its normal equations: eliminating the
+    /// neighbour's mass leaves our meter, our scale and the rise less what the neighbour's two say together.
+    #[test]
+    fn the_rise_less_the_neighbour_is_the_joint_adjustment() {
+        let (x1, x2, rise) = ([5_020.0, 4_950.0], [7_030.0, 6_980.0], 12_090.0);
+        let (u1, u2, u_rise) = ([9.0, 22.0], [11.0, 18.0], 40.0);
+        let weight = |u: f64| 1.0 / (u * u);
+        let both = |x: [f64; 2], u: [f64; 2]| x[0] * weight(u[0]) + x[1] * weight(u[1]);
+        let (w1, w2, wr) = (both([1.0; 2], u1), both([1.0; 2], u2), weight(u_rise));
+        let (n11, n12, n22) = (w1 + wr, wr, w2 + wr);
+        let (b1, b2) = (both(x1, u1) + wr * rise, both(x2, u2) + wr * rise);
+        let determinant = n11 * n22 - n12 * n12;
+        let joint = estimate((n22 * b1 - n12 * b2) / determinant, (n22 / determinant).sqrt());
+
+        let account = |kg: f64, u: f64, source| {
+            let mut budget = Budget::ZERO;
+            budget.add(source, u);
+            Account { validity: Validity::Good, received_kg: Some(kg), budget, white_kg: 1.0, division_kg: 1.0 }
+        };
+        let word = estimate(both(x2, u2) / w2, (1.0 / w2).sqrt());
+        let brought = Brought { kg: word, white_kg: 0.0, doubt: None };
+        let accounts = [
+            account(x1[0], u1[0], Source::MeterGain),
+            account(x1[1], u1[1], Source::ScaleSpan),
+            brought.taken_off(account(rise, u_rise, Source::LevelReading)),
+        ];
+        let ours = Panel::credible(&accounts).combine().expect("three").received_kg;
+        assert!((ours.value - joint.value).abs() < 1e-3 && (ours.u - joint.u).abs() < 1e-5, "{ours:?}, {joint:?}");
     }
 }

@@ -126,11 +126,12 @@ impl Scene<'_> {
         let mut rest = Vec::new();
         let opening = self.opening(setup, density);
         // One that has not been heard may bring anything.
-        let neighbour = self.neighbours.claimed(self.delivery.setup.tank)?;
+        let neighbour = self.neighbours.claimed(self.delivery.setup.tank, self.at)?;
+        let neighbour_in_kg = neighbour.most_kg.value + neighbour.moved_kg;
         let drawn_kg = if setup.draw_off == DrawOff::Measured { self.delivery.draw_off_integral.total } else { 0.0 };
         for (i, held, run_kg) in self.received() {
             if let Some(opening) = opening {
-                let value = opening.value + held.value + run_kg + neighbour.most_kg.value - drawn_kg;
+                let value = opening.value + held.value + run_kg + neighbour_in_kg - drawn_kg;
                 contents.push(Claim { by: Pessimist::Witness(WITNESSES[i]), kg: Estimate { value, u: held.u } });
             }
             if transfer {
@@ -159,6 +160,7 @@ impl Scene<'_> {
             switch_tripped: self.switch_tripped(),
             neighbour_rest: neighbour.rest_kg,
             neighbour_u_kg: neighbour.most_kg.u,
+            neighbour_moved_kg: neighbour.moved_kg,
         })
     }
 
@@ -272,9 +274,9 @@ impl Scene<'_> {
         let density = tank_density(self.settings, self.readings, self.delivery)?;
         let at_high_high_kg = geometry::volume(&setup.geometry, setup.high_high)?.0 * density;
         let opening = self.opening(setup, density)?;
-        let neighbour = self.neighbours.claimed(self.delivery.setup.tank)?;
-        let mut outlook =
-            self.outlook(at_high_high_kg - opening.value - neighbour.most_kg.value, opening.u + neighbour.most_kg.u);
+        let neighbour = self.neighbours.claimed(self.delivery.setup.tank, self.at)?;
+        let others_kg = neighbour.most_kg.value + neighbour.moved_kg;
+        let mut outlook = self.outlook(at_high_high_kg - opening.value - others_kg, opening.u + neighbour.most_kg.u);
         if let Some(rate) = projection::moving(self.watch.rate).filter(|_| neighbour.rest_kg.value > 0.0) {
             outlook.together = outlook.together.map(|room| ours_of(room, rate.value, &neighbour));
             for each in &mut outlook.each {
@@ -289,5 +291,5 @@ impl Scene<'_> {
 /// more than the rest of their loads.
 fn ours_of(room: Estimate, rate: f64, neighbour: &Claimed) -> Estimate {
     let by_rate = room.value * rate / (rate + neighbour.fastest_kg_per_s);
-    Estimate { value: by_rate.max(room.value - neighbour.rest_kg.value), u: room.u }
+    Estimate { value: by_rate.max(room.value - (neighbour.rest_kg.value - neighbour.moved_kg)), u: room.u }
 }

@@ -246,7 +246,7 @@ pub const SITE: &[Key] = &[
 
     key("bay", Tables, Required, "", "one unloading station"),
     key("bay.name", Text, Required, "Bay 1", "name"),
-    key("bay.tanks", Texts, Required, r#"["204"]"#, "the tanks it can fill, by name"),
+    key("bay.tanks", Texts, Required, r#"["204"]"#, "the tanks it can fill, by name; several bays may fill one"),
     key("bay.rests_on_scale", Choice(RESTS), Required, "trailer", "what stands on the scale; part: the scale is no witness"),
     key("bay.drive", Choice(DRIVES), Required, "pad", "what moves the liquid"),
     key("bay.pad_tap", Choice(TAPS), Required, "trailer", "where the pad pressure is measured"),

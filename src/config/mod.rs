@@ -104,6 +104,17 @@ pub struct BaySetup {
     pub places: Vec<Place>,
     /// For each of the engine's tanks, the index of its product in [`Site::products`].
     pub products: Vec<usize>,
+    /// For each of the engine's neighbours, where its word comes from.
+    pub neighbours: Vec<Neighbouring>,
+}
+
+/// A bay that fills a tank of another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Neighbouring {
+    /// Its index in [`Site::bays`].
+    pub bay: usize,
+    /// Index of the shared tank in that bay's own settings.
+    pub tank: u16,
 }
 
 /// A product as its file describes it; a delivery adds the temperature of the load.

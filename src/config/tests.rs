@@ -1,5 +1,5 @@
 use super::*;
-use crate::engine::settings::{DrawOff, SignalKind, TankGeometry};
+use crate::engine::settings::{DrawOff, NeighbourSetup, SignalKind, TankGeometry};
 use crate::engine::witness::geometry;
 use crate::poll::blocks::Forbidden;
 use crate::poll::registers::{DataType, Span, StatusRegister, UpperPart, WordOrder};
@@ -469,12 +469,16 @@ fn a_strapping_file_is_read_in_its_units() {
 fn several_bays_share_devices_but_no_tank() {
     let (tank, bay) = (SITE_MANUAL.find("[[tank]]").expect("a tank"), SITE_MANUAL.find("[[bay]]").expect("a bay"));
     let same = SITE_MANUAL[bay..].replace("name = \"Bay 1\"", "name = \"Bay 2 (north)\"");
-    let shared = site(&format!("{SITE_MANUAL}\n{same}")).map(|_| ()).expect_err("one tank of two bays").to_string();
-    assert!(shared.contains("\"204\" is filled by Bay 1 too"), "{shared}");
+    let shared = site(&format!("{SITE_MANUAL}\n{same}")).unwrap_or_else(|faults| panic!("{faults}"));
+    for (bay, other, name) in [(0, 1, "Bay 2 (north)"), (1, 0, "Bay 1")] {
+        assert_eq!(shared.bays[bay].settings.neighbours, [NeighbourSetup { bay: name.into(), tank: 0 }]);
+        assert_eq!(shared.bays[bay].neighbours, [Neighbouring { bay: other, tank: 0 }]);
+    }
     let second = same.replace("\"204\"", "\"205\"");
     let text = format!("{SITE_MANUAL}\n{}{second}", SITE_MANUAL[tank..bay].replace("\"204\"", "\"205\""));
     let site = site(&text).unwrap_or_else(|faults| panic!("{faults}"));
     assert_eq!(site.bays.iter().map(|b| b.slug.as_str()).collect::<Vec<_>>(), ["bay-1", "bay-2-north"]);
+    assert!(site.bays.iter().all(|b| b.neighbours.is_empty() && b.settings.neighbours.is_empty()));
     let clash = site_clash(&text);
     assert!(clash.contains("used twice"), "{clash}");
 }

@@ -289,6 +289,25 @@ impl Readings {
         self.states.get(usize::from(signal)).and_then(|s| s.at_least)
     }
 
+    /// The moment whose level a tank's gauge shows now.
+    #[must_use]
+    pub fn level_seen_at(&self, settings: &Settings, tank: u16) -> Option<EngineTime> {
+        let signal = Readings::find(settings, SignalKind::Level, Some(tank))?;
+        let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
+        self.read_at(signal).map(|at| at.plus_s(-lag_s))
+    }
+
+    /// The moment whose level a tank's gauge would give as start reading now: the middle of its recent usable values.
+    #[must_use]
+    pub fn level_start_seen_at(&self, settings: &Settings, tank: u16, now: EngineTime) -> Option<EngineTime> {
+        let signal = Readings::find(settings, SignalKind::Level, Some(tank))?;
+        let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
+        let state = self.states.get(usize::from(signal))?;
+        let recent = state.recent[..state.recent_len].iter().filter(|(at, _)| now.since_s(*at) <= RECENT_S);
+        let (count, ages_s) = recent.fold((0.0, 0.0), |(n, sum), (at, _)| (n + 1.0, sum + now.since_s(*at)));
+        (count > 0.0).then(|| now.plus_s(-ages_s / count - lag_s))
+    }
+
     /// The mean of its recent usable values.
     #[must_use]
     pub fn start(&self, signal: u16, now: EngineTime) -> Option<StartReading> {

@@ -1,5 +1,6 @@
 //! One bay's task: gives everything that happens one order, records it, steps it, shows what came of it.
 
+use super::neighbours::Talk;
 use super::not_before;
 use super::segment::{self, Beginning, Segment};
 use crate::clock::{Clock, MachineTime, machine_duration, wall_now};
@@ -56,6 +57,7 @@ pub struct Bay {
     /// Entries that wait to be durable, oldest first.
     unsaved: VecDeque<(u64, oneshot::Sender<Result<(), String>>)>,
     stats: Vec<Arc<Stats>>,
+    talk: Talk,
     latest: watch::Sender<Option<Arc<Published>>>,
     path: watch::Sender<PathBuf>,
     published: Option<MachineTime>,
@@ -82,6 +84,7 @@ impl Bay {
         setup: &BaySetup,
         segment: Segment,
         stats: Vec<Arc<Stats>>,
+        talk: Talk,
         drill_speed: Option<f64>,
     ) -> Viewed {
         let (latest, latest_seen) = watch::channel(None);
@@ -103,6 +106,7 @@ impl Bay {
             wall_looked: EngineTime(0),
             unsaved: VecDeque::new(),
             stats,
+            talk,
             latest,
             path,
             published: None,
@@ -183,7 +187,23 @@ impl Bay {
             self.begin_segment(self.monitor.carried()).await;
         }
         self.mend_recording(now).await;
+        for word in self.talk.news(self.clock) {
+            self.step(MachineTime::now(), Event::Neighbour(word));
+        }
         self.step(MachineTime::now(), Event::Tick);
+        self.tell();
+    }
+
+    /// Bays that fill the same tank are told what this one brings. A fault of ours says nothing: the others then find
+    /// this bay's last word too old.
+    fn tell(&self) {
+        if self.talk.hears.is_empty() {
+            return;
+        }
+        match catch_unwind(AssertUnwindSafe(|| self.monitor.load())) {
+            Ok(load) => self.talk.tell(self.last, load),
+            Err(_) => tracing::error!(bay = self.setup.slug, "our own fault: the neighbours are not told"),
+        }
     }
 
     /// In a drill the wall clock that people see runs with the drill; otherwise a clock that was set is an input.

@@ -191,6 +191,7 @@ pub fn frame(published: &Published, reader: &Reader) -> Value {
         "number": published.number,
         "signals": settings.signals.iter().map(|s| &s.name).collect::<Vec<_>>(),
         "tanks": settings.tanks.iter().map(|t| &t.name).collect::<Vec<_>>(),
+        "neighbours": settings.neighbours.iter().map(|n| json!({ "bay": n.bay, "tank": n.tank })).collect::<Vec<_>>(),
         "frame": frame_json(&published.frame),
         "devices": published.devices,
         "words": {
@@ -670,6 +671,18 @@ mod tests {
             assert_eq!(frame(&published, &reader())["frame"]["alarms"][0]["key"]["id"], name, "two names");
         }
         assert_eq!(alarm_named("unknown"), None);
+    }
+
+    #[test]
+    fn a_neighbour_is_said_and_counted() {
+        let published = scenes::shared_tank();
+        let said = "Bay 2 is filling the same tank: about 3\u{202f}412\u{a0}kg of its load still to come; counted in the margin.";
+        let notes = English.notes(scene(&published, &reader()));
+        assert!(notes.iter().any(|note| note == said), "{notes:?}");
+        let live = live(&published, &reader());
+        assert!(live.regions["notes"].contains("Bay 2 is filling the same tank"));
+        assert!(live.regions["margin-made"].contains("less what other bays may still bring"));
+        assert!(!super::live(&scenes::agree(), &reader()).regions["margin-made"].contains("other bays"));
     }
 
     /// Every key that a program can meet stands in the paper on the interface.

@@ -74,11 +74,12 @@ fn start(recording: &Recording<'_>) -> Value {
     let signals: Vec<Value> =
         header.settings.signals.iter().map(|s| json!({ "kind": form_json(&s.kind), "name": s.name })).collect();
     let tanks: Vec<&str> = header.settings.tanks.iter().map(|tank| tank.name.as_str()).collect();
+    let neighbours: Vec<Value> = header.settings.neighbours.iter().map(form_json).collect();
     json!({
         "kind": "start", "bay": header.bay, "bay_name": header.settings.bay, "drill_speed": header.drill_speed,
         "format": recording.format.to_string(), "program_version": header.program_version,
         "numerics_version": header.numerics_version, "wall_at_zero_unix_ns": header.wall_at_zero.0,
-        "signals": signals, "tanks": tanks,
+        "signals": signals, "tanks": tanks, "neighbours": neighbours,
     })
 }
 

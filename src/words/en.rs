@@ -3,8 +3,8 @@
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
 use super::{EntryAnswer, Figure, Labels, Language, Scene, Text};
 use crate::engine::frame::{
-    Alarm, CeilingBy, Explanation, Margin, Moment, Pessimist, Phase, Reason, Source, Validity, Verdict, VerdictWord,
-    WitnessId,
+    Alarm, CeilingBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Source, Validity, Verdict,
+    VerdictWord, WitnessId,
 };
 use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status};
 use crate::engine::settings::{PadTap, SignalKind};
@@ -240,7 +240,7 @@ impl Language for English {
 
     fn margin_parts(&self, scene: Scene<'_>) -> Vec<(&'static str, f64)> {
         let Margin::Known { kg, parts, .. } = &scene.frame.margin else { return Vec::new() };
-        vec![
+        let mut made = vec![
             ("mass at high-high", parts.at_high_high_kg),
             ("less the largest credible contents", parts.contents_kg),
             ("less the largest credible rest of the load", parts.rest_kg),
@@ -249,8 +249,12 @@ impl Language for English {
             ("less what blowing clear pushes in", parts.blow_clear_kg),
             ("less 2.33 standard uncertainties", parts.allowance_kg),
             ("less the gauge's doubt at opening", parts.opening_kg),
-            ("margin below high-high", *kg),
-        ]
+        ];
+        if !scene.settings.neighbours.is_empty() {
+            made.push(("less what other bays may still bring", parts.neighbour_kg));
+        }
+        made.push(("margin below high-high", *kg));
+        made
     }
 
     fn pad(&self, scene: Scene<'_>) -> Figure {
@@ -307,6 +311,7 @@ impl Language for English {
             };
             notes.push(format!("Blind from {} to {}{known}.", at(gap.from), at(gap.to)));
         }
+        notes.extend(frame.neighbours.iter().filter_map(|state| neighbour(scene, state)));
         notes.extend(recorder(frame.recorder));
         notes
     }
@@ -330,6 +335,9 @@ impl Language for English {
             Reason::MissingCorrection => "a correction it needs is missing".into(),
             Reason::OffTheTable => "outside its table".into(),
             Reason::NoStart => "no start reading was taken".into(),
+            Reason::NeighbourNotHeard => "the neighbour is not heard".into(),
+            Reason::NeighbourUnknown => "the neighbour does not know what it brings".into(),
+            Reason::NeighbourAtOdds => "the neighbour's flow meter and scale disagree".into(),
         }
     }
 
@@ -348,6 +356,10 @@ impl Language for English {
             Explanation::GaugeHigh => "the level gauge reads high",
             Explanation::ScaleHeavy => "the scale drifts heavy",
             Explanation::MeterHigh => "the flow meter reads high",
+            Explanation::NeighbourLeak => {
+                "the other bay's product leaves between its meter and the tank: one tank cannot tell the two apart"
+            }
+            Explanation::NeighbourOff => "the other bay brings less or more than its instruments say",
         }
     }
 
@@ -370,6 +382,7 @@ impl Language for English {
             Source::LevelLag => "age of the level reading",
             Source::DrawOff => "draw-off",
             Source::Gap => "what moved while a signal was away",
+            Source::Neighbour => "what the other bay brought",
         }
     }
 
@@ -595,6 +608,30 @@ fn missed(miss: MissReason) -> &'static str {
         MissReason::PortForbidden => "this user may not open the serial port",
         MissReason::PortTaken => "another program holds the serial port",
         MissReason::NotSerial => "the path names no usable serial port",
+    }
+}
+
+/// What another bay does to the tank that both fill; nothing where it does nothing to it.
+fn neighbour(scene: Scene<'_>, state: &NeighbourState) -> Option<String> {
+    let bay = capital(&scene.neighbour(state.neighbour));
+    let frame = scene.frame;
+    let to_come = format!("about {} of its load still to come", kg(state.rest_kg));
+    if state.silent {
+        let Some(heard) = state.heard_at else {
+            return Some(format!("{bay}, which fills the same tank, is not heard: what it brings is not known."));
+        };
+        let since = clock(frame.clock, heard, frame.at, scene.zone);
+        let counted = if state.rest_kg > 0.0 {
+            format!("{to_come} by its last word; counted in the margin")
+        } else {
+            "by its last word nothing of a load is still to come".to_owned()
+        };
+        return Some(format!("{bay}, which fills the same tank, has not been heard since {since}: {counted}."));
+    }
+    match state.phase {
+        Phase::Transfer => Some(format!("{bay} is filling the same tank: {to_come}; counted in the margin.")),
+        Phase::Opened => Some(format!("{bay} has a load for the same tank: {to_come}; counted in the margin.")),
+        Phase::Idle | Phase::Closed => None,
     }
 }
 

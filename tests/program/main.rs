@@ -6,4 +6,5 @@ mod drilled;
 mod kill;
 mod ports;
 mod running;
+mod shared_tank;
 mod silence;

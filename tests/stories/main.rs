@@ -4,5 +4,6 @@ mod bay;
 mod blame;
 mod losses;
 mod pad;
+mod shared_tank;
 mod transfer;
 mod wire;

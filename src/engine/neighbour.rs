@@ -459,6 +459,23 @@ mod tests {
         assert!(one.frame(at(60))[0].brought_kg.is_none());
     }
 
+    /// Two neighbours on one tank: masses add, errors in quadrature, and the margin knows nothing while one is unheard.
+    #[test]
+    fn two_neighbours_add_up() {
+        let mut two = neighbours();
+        two.0.extend(neighbours().0);
+        two.start(at(0), at(0));
+        hear(&mut two, 1, Some(load("A", Phase::Opened, 0.0)));
+        assert!(two.claimed(0, at(1)).is_none(), "one of them may bring anything");
+        two.take(&Neighbour { neighbour: 1, at: at(1), load: Some(load("B", Phase::Opened, 0.0)) });
+        hear(&mut two, 2, Some(load("A", Phase::Closed, 400.0)));
+        two.take(&Neighbour { neighbour: 1, at: at(2), load: Some(load("B", Phase::Closed, 300.0)) });
+        // The first words after our start were of loads not begun.
+        let both = brought(&two, 2);
+        assert!((both.value - 700.0).abs() < 1e-9 && (both.u - 200.0_f64.sqrt()).abs() < 1e-9, "{both:?}");
+        assert!((two.claimed(0, at(2)).expect("both heard").most_kg.value - 760.0).abs() < 1e-9);
+    }
+
     /// Rectangular between nothing and the fastest, no more than the rest of the load: mean m/2, u = m/sqrt(12).
     #[test]
     fn a_silent_one_has_moved_something() {

@@ -471,3 +471,48 @@ fn the_time_to_high_high_is_that_of_both() {
         assert!(earliest_s < true_s && (median_s - true_s).abs() < 0.15 * true_s, "{level:?}");
     }
 }
+
+/// Ten pairs to the end, started up to half an hour apart, each bay closed when its attendant has done: the masses that
+/// stand then, and the margin at every second until the last one is in.
+#[test]
+fn whole_loads_end_where_they_should() {
+    const PAIRS: u64 = 10;
+    let mut squares = [0.0; 4];
+    let mut nearest_kg = f64::INFINITY;
+    for seed in 200..200 + PAIRS {
+        let mut pair = Pair::new(seed);
+        pair.start(0);
+        let second_at_s = pair.s + (seed * 211) % 1_800;
+        let mut closed = [false; 2];
+        while closed != [true; 2] {
+            if pair.s == second_at_s {
+                pair.start(1);
+            }
+            pair.second();
+            assert!(pair.s < 14_400, "seed {seed}: the transfers do not end");
+            let room_kg = true_room_kg(&pair);
+            for bay in 0..2 {
+                let Margin::Known { kg, .. } = pair.frames[bay].margin else { panic!("seed {seed}, {} s", pair.s) };
+                assert!(kg < room_kg, "seed {seed}, {} s, bay {bay}: {kg} of {room_kg} kg", pair.s);
+                nearest_kg = nearest_kg.min(room_kg - kg);
+                if !closed[bay] && pair.bays[bay].stage() == Stage::Done {
+                    let truth = pair.received_kg(bay);
+                    let frame = &pair.frames[bay];
+                    let says =
+                        frame.witnesses.iter().map(|w| w.received_kg).chain([frame.together.map(|t| t.received_kg)]);
+                    for (square, says) in squares.iter_mut().zip(says) {
+                        let says = says.expect("a mass");
+                        *square += ((says.value - truth) / says.u).powi(2);
+                    }
+                    closed[bay] = true;
+                    pair.enter(bay, What::Closed);
+                }
+            }
+        }
+    }
+    #[expect(clippy::cast_precision_loss, reason = "a count")]
+    let rms = squares.map(|square| (square / (2 * PAIRS) as f64).sqrt());
+    println!("rms(error/u) of {} loads by flow meter, scale, tank level, together: {rms:.2?}", 2 * PAIRS);
+    println!("margins at least {nearest_kg:.0} kg below the true room");
+    assert!(rms.iter().all(|rms| *rms < 1.7), "{rms:?}");
+}

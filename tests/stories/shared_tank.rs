@@ -491,11 +491,11 @@ fn whole_loads_end_where_they_should() {
             pair.second();
             assert!(pair.s < 14_400, "seed {seed}: the transfers do not end");
             let room_kg = true_room_kg(&pair);
-            for bay in 0..2 {
+            for (bay, closed) in closed.iter_mut().enumerate() {
                 let Margin::Known { kg, .. } = pair.frames[bay].margin else { panic!("seed {seed}, {} s", pair.s) };
                 assert!(kg < room_kg, "seed {seed}, {} s, bay {bay}: {kg} of {room_kg} kg", pair.s);
                 nearest_kg = nearest_kg.min(room_kg - kg);
-                if !closed[bay] && pair.bays[bay].stage() == Stage::Done {
+                if !*closed && pair.bays[bay].stage() == Stage::Done {
                     let truth = pair.received_kg(bay);
                     let frame = &pair.frames[bay];
                     let says =
@@ -504,7 +504,7 @@ fn whole_loads_end_where_they_should() {
                         let says = says.expect("a mass");
                         *square += ((says.value - truth) / says.u).powi(2);
                     }
-                    closed[bay] = true;
+                    *closed = true;
                     pair.enter(bay, What::Closed);
                 }
             }

@@ -64,6 +64,7 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
         devices: works.devices,
         products: products.into_iter().map(|(_, product)| product).collect(),
         bays,
+        warnings: draft.found(),
     })
 }
 

@@ -403,6 +403,20 @@ fn all_faults_come_at_once() {
     assert_eq!(keys, ["site.store", "site.stor", "tank.high_high", "bay.signal.function"]);
 }
 
+/// A warning stops no start, and is told apart from the faults beside it.
+#[test]
+fn a_warning_is_no_fault() {
+    let found = site(SITE_MANUAL).unwrap_or_else(|faults| panic!("{faults}")).warnings;
+    let [warning] = found.as_slice() else { panic!("{found:?}") };
+    assert_eq!((warning.severity, warning.key.as_str()), (Severity::Warning, "confirmed"));
+    assert!(warning.file.ends_with("caustic-soda-50.toml") && warning.to_string().starts_with("warning: confirmed: "));
+    let faults = site(&planted("function = 2", "function = 9")).map(|_| ()).expect_err("one mistake");
+    assert_eq!((faults.list().len(), faults.warnings().len()), (1, 1));
+    let shown = faults.to_string();
+    assert!(shown.starts_with("fault: bay.signal.function: ") && shown.contains("\nwarning: confirmed: "), "{shown}");
+    assert!(shown.ends_with("1 fault found; nothing was started"), "{shown}");
+}
+
 #[test]
 fn a_delivery_is_held_against_its_site() {
     let site = site(SITE_MANUAL).unwrap_or_else(|faults| panic!("{faults}"));

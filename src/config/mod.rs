@@ -10,6 +10,7 @@ mod delivery;
 mod devices;
 mod fault;
 mod register;
+mod sense;
 mod site;
 mod status;
 mod tables;

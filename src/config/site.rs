@@ -5,7 +5,7 @@ use super::devices::{Polled, polled};
 use super::fault::{Draft, Spot, nearest};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
-use super::{BaySetup, Device, ProductTable, Site, keys, signals, tables};
+use super::{BaySetup, Device, ProductTable, Site, keys, sense, signals, tables};
 use crate::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, PadTap, RestsOnScale, Settings, SignalKind,
     SignalSetup, TankGeometry, TankSetup, Thresholds,
@@ -49,10 +49,16 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     let works = Works { devices, address_bases, tanks, thresholds: thresholds(&budgets(root.table("alarms"))) };
     unlike(draft, root.tables("bay"), "name", super::slug);
     let mut claims = claims::heartbeats(draft, root.tables("device"), &works.devices);
-    let bays = root.tables("bay").iter().enumerate().map(|(i, t)| bay(draft, (i, t), &works, &mut claims)).collect();
+    let bays: Vec<BaySetup> =
+        root.tables("bay").iter().enumerate().map(|(i, t)| bay(draft, (i, t), &works, &mut claims)).collect();
     one_bay_a_tank(draft, root.tables("bay"));
     let table = root.table("site");
     let listen = listen(draft, table);
+    let products: Vec<ProductTable> = products.into_iter().map(|(_, product)| product).collect();
+    if draft.is_clean() {
+        let (devices, tanks) = (&works.devices, &works.tanks);
+        sense::look(draft, &sense::Whole { root: &root, devices, tanks, products: &products, bays: &bays });
+    }
     draft.is_clean().then(|| Site {
         name: table.text("name").to_owned(),
         path: path.to_owned(),
@@ -62,7 +68,7 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
         listen,
         links,
         devices: works.devices,
-        products: products.into_iter().map(|(_, product)| product).collect(),
+        products,
         bays,
         warnings: draft.found(),
     })

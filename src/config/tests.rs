@@ -11,22 +11,22 @@ fn shipped() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("config")
 }
 
-fn read_shipped(name: &str) -> io::Result<String> {
+pub(super) fn read_shipped(name: &str) -> io::Result<String> {
     std::fs::read_to_string(shipped().join(name))
 }
 
-fn site(text: &str) -> Result<Site, Faults> {
+pub(super) fn site(text: &str) -> Result<Site, Faults> {
     Site::from_text(Path::new("site.toml"), text.to_owned(), &read_shipped)
 }
 
 /// The shipped site file with one thing replaced.
-fn planted(from: &str, to: &str) -> String {
+pub(super) fn planted(from: &str, to: &str) -> String {
     assert_eq!(SITE_MANUAL.matches(from).count(), 1, "{from:?} must stand once in the shipped file");
     SITE_MANUAL.replace(from, to)
 }
 
 /// Line (from 1) of the first occurrence.
-fn line_of(text: &str, part: &str) -> usize {
+pub(super) fn line_of(text: &str, part: &str) -> usize {
     let at = text.find(part).unwrap_or_else(|| panic!("{part:?} is in the text"));
     text[..at].matches('\n').count() + 1
 }

@@ -52,6 +52,7 @@ impl Sight<'_> {
         answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
         for signal in (0..self.settings.signals.len()).filter_map(|s| u16::try_from(s).ok()) {
             answers.push((key(AlarmId::SignalLost, signal), self.signal_lost(signal)));
+            answers.push((key(AlarmId::ReadingUnlikely, signal), self.unlikely(signal)));
         }
         answers
     }
@@ -82,6 +83,15 @@ impl Sight<'_> {
                 Condition::False
             }
             Validity::Lost(_) => Condition::True,
+            Validity::Good | Validity::Doubtful(_) => Condition::False,
+        }
+    }
+
+    /// Found before the transfer; what is lost meanwhile says nothing for or against it.
+    fn unlikely(&self, signal: u16) -> Condition {
+        match self.readings.validity(signal) {
+            Validity::Doubtful(Reason::Unlikely(_)) => Condition::True,
+            Validity::Lost(_) => Condition::Unknown,
             Validity::Good | Validity::Doubtful(_) => Condition::False,
         }
     }

@@ -3,8 +3,8 @@
 use super::mirror;
 use crate::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Trouble,
-    Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Margin, MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Slip, Source, Tank, Together,
+    Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
 use crate::time::{EngineTime, WallAnchor, WallTime};
@@ -92,6 +92,21 @@ mirror! {
         MissingCorrection,
         OffTheTable,
         NoStart,
+        Unlikely(Slip),
+    }
+
+    enum SlipForm of Slip {
+        WordOrder,
+        Atmosphere,
+        Factor(u16),
+        Fahrenheit,
+        Pound,
+        Net,
+        NotTheLoad,
+        OtherDensity,
+        OtherSignal,
+        Register,
+        Function,
     }
 
     enum SourceForm of Source {

@@ -95,6 +95,7 @@ mirror! {
         NoWitness,
         RecorderTrouble,
         EstimatesRestarted,
+        ReadingUnlikely,
     }
 
     enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }

@@ -246,6 +246,8 @@ pub enum Slip {
     Register,
     /// The device does not know the function.
     Function,
+    /// A total that counts faster than any plausible flow: unit or scale, or it was reset.
+    TooFast,
 }
 
 /// Where a contribution to an uncertainty comes from. Sources are independent of each other; two witnesses

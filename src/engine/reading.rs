@@ -94,10 +94,11 @@ impl State {
             (Validity::Lost(reason), _) => Validity::Lost(reason),
             _ if !alive => Validity::Lost(Reason::HeartbeatStopped),
             (_, Some(reason)) => Validity::Lost(reason),
-            (Validity::Good, None) => {
-                self.unlikely.map_or(Validity::Good, |slip| Validity::Doubtful(Reason::Unlikely(slip)))
-            }
-            (judged, None) => judged,
+            (judged, None) => match self.unlikely {
+                Some(slip @ Slip::TooFast) => Validity::Lost(Reason::Unlikely(slip)),
+                Some(slip) if judged == Validity::Good => Validity::Doubtful(Reason::Unlikely(slip)),
+                _ => judged,
+            },
         };
         if !self.validity.is_credible() {
             self.recent_len = 0;
@@ -246,7 +247,7 @@ impl Readings {
     pub(super) fn doubt(&mut self, signal: u16, slip: Option<Slip>) {
         let Some(state) = self.states.get_mut(usize::from(signal)) else { return };
         state.unlikely = slip;
-        if state.validity.is_credible() {
+        if state.validity.is_credible() || matches!(state.validity, Validity::Lost(Reason::Unlikely(_))) {
             state.settle(true);
         }
     }
@@ -279,6 +280,12 @@ impl Readings {
     pub fn credible(&self, signal: u16) -> Option<f64> {
         let state = self.states.get(usize::from(signal))?;
         if state.validity.is_credible() { state.value } else { None }
+    }
+
+    /// Its last value, whether it can be used or not.
+    #[must_use]
+    pub fn last(&self, signal: u16) -> Option<f64> {
+        self.states.get(usize::from(signal)).and_then(|s| s.value)
     }
 
     /// Its value if it can be used, by kind.

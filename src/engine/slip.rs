@@ -6,19 +6,20 @@
 //! nothing moves: such a one is doubtful until it changes, from before the transfer to its end.
 //!
 //! What this stage believes: what stands on the scale weighs more than the load alone; nothing enters the tank before
-//! the transfer; a liquid in the line is no denser than the papers say by far; nothing is at one atmosphere by chance.
+//! the transfer; a liquid in the line is no denser than the papers say by far; a gauge in the open air shows nothing.
 
 use super::delivery::Delivery;
 use super::frame::{Phase, Reading, Reason, Slip, Validity};
 use super::reading::Readings;
 use super::settings::{RestsOnScale, Settings, SignalKind, SignalSetup};
 use super::witness::density;
+use crate::time::EngineTime;
 use crate::units::{ATMOSPHERE_PA, Celsius};
 
 /// No instrument of a bay counts in steps as small, in SI: the words of a number were put together in another order.
 const TINY: f64 = 1e-30;
-/// Nor does one miss its plausible range by this factor.
-const HUGE: f64 = 1e6;
+/// Nor does one miss its plausible range by this factor: ten times the largest prefix.
+const HUGE: f64 = 1e4;
 
 /// The air's pressure is within this of the standard atmosphere near the sea, Pa (about 3 % by the weather).
 const WEATHER_PA: f64 = 5_000.0;
@@ -46,6 +47,12 @@ const SAME_K: f64 = 3.0;
 
 /// A liquid denser than its papers say by this factor is another, or its density is in another unit.
 const DENSER: f64 = 1.15;
+
+/// The fastest flow where no rate is read, kg/s or L/s (assumption: a 3-inch line at 4 m/s).
+const FASTEST_KG_PER_S: f64 = 20.0;
+
+/// A total may jump by so much and still only be coarse, kg or L.
+const COARSE_KG: f64 = 2_000.0;
 
 /// Ten, a hundred, a thousand: prefixes, and slips of `scale`.
 const FACTORS: [u16; 3] = [10, 100, 1000];
@@ -79,6 +86,7 @@ pub fn of_lost(setup: &SignalSetup, reading: &Reading) -> Option<Slip> {
         (Validity::Lost(Reason::DeviceException(1)), _) => Some(Slip::Function),
         (Validity::Lost(Reason::DeviceException(2 | 3)), _) => Some(Slip::Register),
         (Validity::Lost(Reason::NotANumber), _) => Some(Slip::WordOrder),
+        (Validity::Lost(Reason::Unlikely(slip)), _) => Some(slip),
         (Validity::Lost(Reason::OutOfRange), Some(value)) => of_value(setup, value),
         _ => None,
     }
@@ -111,29 +119,64 @@ pub(super) struct Arrival {
 
 impl Arrival {
     /// Looks at every signal anew while nothing may move; what was doubted then stays so while the transfer is on.
-    pub fn look(&mut self, settings: &Settings, readings: &mut Readings, delivery: Option<&Delivery>) {
-        if delivery.is_some_and(|d| !matches!(d.phase, Phase::Opened)) {
-            return;
+    /// From then on only totals are looked at.
+    pub fn look(&mut self, settings: &Settings, readings: &mut Readings, delivery: Option<&Delivery>, at: EngineTime) {
+        match delivery.map(|d| (d, d.phase)) {
+            None | Some((_, Phase::Idle | Phase::Opened)) => self.before(settings, readings, delivery),
+            Some((delivery, Phase::Transfer)) => totals(settings, readings, delivery, at),
+            Some((_, Phase::Closed)) => {}
         }
+    }
+
+    fn before(&mut self, settings: &Settings, readings: &mut Readings, delivery: Option<&Delivery>) {
         self.first.resize(settings.signals.len(), None);
         for (index, setup) in (0u16..).zip(&settings.signals) {
             let first = &mut self.first[usize::from(index)];
             let Some(value) = readings.credible(index) else { continue };
             let first = *first.get_or_insert(value);
-            let slip = standing(setup, first, value).or_else(|| of_load(settings, setup, value, delivery?));
+            let slip = match delivery {
+                None => at_rest(setup.kind, first, value),
+                Some(delivery) => {
+                    standing(setup.kind, first, value).or_else(|| of_load(settings, setup, value, delivery))
+                }
+            };
             readings.doubt(index, slip);
         }
     }
 }
 
-/// What a pressure says before anything moves.
-fn standing(setup: &SignalSetup, first: f64, value: f64) -> Option<Slip> {
-    let own = matches!(setup.kind, SignalKind::PadPressure | SignalKind::TankPressure);
-    if own && is_one_atmosphere(first) && is_one_atmosphere(value) {
-        return Some(Slip::Atmosphere);
+/// A total that left its start reading behind by more than any flow could, lost as what it is.
+fn totals(settings: &Settings, readings: &mut Readings, delivery: &Delivery, at: EngineTime) {
+    use SignalKind as K;
+    for (index, setup) in (0u16..).zip(&settings.signals) {
+        // Of volumes as many litres.
+        let (rate, per_kg) = match setup.kind {
+            K::FlowMassTotal => (K::FlowMassRate, 1.0),
+            K::FlowVolumeTotal => (K::FlowVolumeRate, 1e-3),
+            _ => continue,
+        };
+        let (Some(start), Some(now)) = (delivery.start(index), readings.last(index)) else { continue };
+        let fitted = settings.signals.iter().find(|s| s.kind == rate);
+        let fastest = fitted.map_or(FASTEST_KG_PER_S * per_kg, |s| s.plausible_high.abs());
+        let most = COARSE_KG * per_kg + fastest * delivery.elapsed_s(at);
+        readings.doubt(index, ((now - start.value).abs() > most).then_some(Slip::TooFast));
     }
-    let moves = setup.kind == SignalKind::TankPressure && (value - first).abs() > TANK_MOVES_PA;
-    moves.then_some(Slip::OtherSignal)
+}
+
+/// What a pressure says while nobody unloads: a hose that hangs in the air is at its pressure.
+fn at_rest(kind: SignalKind, first: f64, value: f64) -> Option<Slip> {
+    let open = matches!(kind, SignalKind::PadPressure | SignalKind::TankPressure);
+    (open && is_one_atmosphere(first) && is_one_atmosphere(value)).then_some(Slip::Atmosphere)
+}
+
+/// What a pressure says while a trailer stands there and nothing moves. Its pad may be at any, one atmosphere included:
+/// 15 psi gauge is usual.
+fn standing(kind: SignalKind, first: f64, value: f64) -> Option<Slip> {
+    if kind != SignalKind::TankPressure {
+        return None;
+    }
+    let moves = (value - first).abs() > TANK_MOVES_PA;
+    at_rest(kind, first, value).or(moves.then_some(Slip::OtherSignal))
 }
 
 /// What a value says beside the papers of a load that has not begun to move.
@@ -265,11 +308,13 @@ mod tests {
 
     #[test]
     fn pressures_that_stand_where_they_should_not() {
-        let (pad, tank) = (setup(SignalKind::PadPressure, -1e4, 4e5), setup(SignalKind::TankPressure, -5e3, 1e5));
-        assert_eq!(standing(&pad, 101_000.0, 101_500.0), Some(Slip::Atmosphere));
-        assert_eq!(standing(&pad, 35_000.0, 101_500.0), None, "on its way up");
-        assert_eq!(standing(&pad, 101_000.0, 140_000.0), None);
-        assert_eq!(standing(&tank, 500.0, 18_000.0), Some(Slip::OtherSignal));
-        assert_eq!(standing(&tank, 500.0, 900.0), None);
+        let (pad, tank) = (SignalKind::PadPressure, SignalKind::TankPressure);
+        assert_eq!(at_rest(pad, 101_000.0, 101_500.0), Some(Slip::Atmosphere));
+        assert_eq!(at_rest(pad, 35_000.0, 101_500.0), None, "on its way up");
+        assert_eq!(at_rest(pad, 101_000.0, 140_000.0), None);
+        assert_eq!(standing(pad, 101_000.0, 101_500.0), None, "a trailer may come with it");
+        assert_eq!(standing(tank, 99_000.0, 99_100.0), Some(Slip::Atmosphere));
+        assert_eq!(standing(tank, 500.0, 18_000.0), Some(Slip::OtherSignal));
+        assert_eq!(standing(tank, 500.0, 900.0), None);
     }
 }

@@ -571,7 +571,12 @@ fn signal_lost(scene: Scene<'_>, signal: u16) -> Text {
     };
     let setup = scene.settings.signals.get(usize::from(signal));
     let looks = setup.zip(reading).and_then(|(setup, reading)| slip::of_lost(setup, reading));
-    let beyond = looks.map_or_else(String::new, |slip| format!("In the site file: {}", slip_asks(slip)));
+    let out_of_range = reading.is_some_and(|r| r.validity == Validity::Lost(Reason::OutOfRange));
+    let beyond = match looks {
+        Some(slip) => format!("In the site file: {}", slip_asks(slip)),
+        None if out_of_range => or_slip(scene, "In the site file: unit, scale, offset, type, order or address?"),
+        None => String::new(),
+    };
     if setup.is_some_and(|s| s.kind == SignalKind::PadPressure) {
         let act = "Without another gauge that can be read: stop (emergency stop or remote valve), shut the gas, \
                    keep clear and upwind.";
@@ -616,6 +621,7 @@ fn slip_asks(slip: Slip) -> String {
         Slip::OtherSignal => "it moves though nothing enters the tank: another signal's register?".into(),
         Slip::Register => "the device has no such register: address, address_base or function?".into(),
         Slip::Function => "the device does not know such a request: function 1, 2, 3 or 4?".into(),
+        Slip::TooFast => "it counts faster than any flow here: unit or scale, or was it set to 0?".into(),
     }
 }
 
@@ -633,6 +639,7 @@ fn slip_short(slip: Slip) -> String {
         Slip::OtherSignal => "another signal's register?".into(),
         Slip::Register => "no such register".into(),
         Slip::Function => "no such function".into(),
+        Slip::TooFast => "faster than any flow".into(),
     }
 }
 

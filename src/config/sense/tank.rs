@@ -47,8 +47,8 @@ fn rise_m(tank: &TankSetup, level: Metre, density: f64, rate: f64, s: f64) -> f6
 /// Room between the levels; of a tank whose size is doubted only what could not be acted upon at all.
 fn levels(draft: &mut Draft, table: &Table, whole: &Whole<'_>, (tank, product): (&TankSetup, usize), fits: bool) {
     let density = lightest(whole.products.get(product)).0;
-    let bay = whole.bays.iter().find(|bay| bay.settings.tanks.iter().any(|t| t.name == tank.name));
-    let response_s = bay.map_or(0.0, |bay| bay.settings.limits.response_time_s);
+    let filled_by = whole.bays.iter().filter(|bay| bay.settings.tanks.iter().any(|t| t.name == tank.name));
+    let response_s = filled_by.map(|bay| bay.settings.limits.response_time_s).fold(0.0, f64::max);
     let steps = [
         ("working", "high_high", tank.working, tank.high_high),
         ("high_high", "critical", tank.high_high, tank.critical),

@@ -107,6 +107,7 @@ mirror! {
         OtherSignal,
         Register,
         Function,
+        TooFast,
     }
 
     enum SourceForm of Source {

@@ -36,7 +36,7 @@ pub(super) fn delivery(draft: &mut Draft, path: &Path, text: String, site: &Site
     }
     let written = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
     let bay = bay.filter(|_| draft.is_clean())?;
-    Some(DeliveryFile { bay, setup, texts: vec![(written, text)] })
+    Some(DeliveryFile { bay, setup, texts: vec![(written, text)], warnings: draft.found() })
 }
 
 /// The tank (index in the bay) and the product it holds.

@@ -10,6 +10,7 @@ mod delivery;
 mod devices;
 mod fault;
 mod register;
+mod sense;
 mod site;
 mod status;
 mod tables;
@@ -18,7 +19,7 @@ mod walk;
 #[cfg(test)]
 mod tests;
 
-pub use fault::{Fault, Faults};
+pub use fault::{Fault, Faults, Severity};
 
 use crate::poll::blocks::Manners;
 use crate::poll::registers::{Place, Register};
@@ -55,6 +56,8 @@ pub struct Site {
     pub products: Vec<ProductTable>,
     /// Every bay.
     pub bays: Vec<BaySetup>,
+    /// What is allowed but should be known, in the order of files and lines.
+    pub warnings: Vec<Fault>,
 }
 
 /// One way to devices: a TCP connection or a serial line. Those that share it are asked in turn.
@@ -141,6 +144,8 @@ pub struct DeliveryFile {
     pub setup: DeliverySetup,
     /// Every text that made it: the delivery file first, then each file it names.
     pub texts: Vec<(String, String)>,
+    /// What is allowed but should be known, in the order of the lines.
+    pub warnings: Vec<Fault>,
 }
 
 /// Larger files are refused: a site file is written by hand.

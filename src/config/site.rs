@@ -5,7 +5,7 @@ use super::devices::{Polled, polled};
 use super::fault::{Draft, Spot, nearest};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
-use super::{BaySetup, Device, Neighbouring, ProductTable, Site, keys, signals, tables};
+use super::{BaySetup, Device, Neighbouring, ProductTable, Site, keys, sense, signals, tables};
 use crate::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
     Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
@@ -54,6 +54,11 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     introduce(&mut bays);
     let table = root.table("site");
     let listen = listen(draft, table);
+    let products: Vec<ProductTable> = products.into_iter().map(|(_, product)| product).collect();
+    if draft.is_clean() {
+        let (devices, tanks) = (&works.devices, &works.tanks);
+        sense::look(draft, &sense::Whole { root: &root, devices, tanks, products: &products, bays: &bays });
+    }
     draft.is_clean().then(|| Site {
         name: table.text("name").to_owned(),
         path: path.to_owned(),
@@ -63,8 +68,9 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
         listen,
         links,
         devices: works.devices,
-        products: products.into_iter().map(|(_, product)| product).collect(),
+        products,
         bays,
+        warnings: draft.found(),
     })
 }
 

@@ -11,22 +11,22 @@ fn shipped() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("config")
 }
 
-fn read_shipped(name: &str) -> io::Result<String> {
+pub(super) fn read_shipped(name: &str) -> io::Result<String> {
     std::fs::read_to_string(shipped().join(name))
 }
 
-fn site(text: &str) -> Result<Site, Faults> {
+pub(super) fn site(text: &str) -> Result<Site, Faults> {
     Site::from_text(Path::new("site.toml"), text.to_owned(), &read_shipped)
 }
 
 /// The shipped site file with one thing replaced.
-fn planted(from: &str, to: &str) -> String {
+pub(super) fn planted(from: &str, to: &str) -> String {
     assert_eq!(SITE_MANUAL.matches(from).count(), 1, "{from:?} must stand once in the shipped file");
     SITE_MANUAL.replace(from, to)
 }
 
 /// Line (from 1) of the first occurrence.
-fn line_of(text: &str, part: &str) -> usize {
+pub(super) fn line_of(text: &str, part: &str) -> usize {
     let at = text.find(part).unwrap_or_else(|| panic!("{part:?} is in the text"));
     text[..at].matches('\n').count() + 1
 }
@@ -401,6 +401,20 @@ fn all_faults_come_at_once() {
     let faults = site(&text).map(|_| ()).expect_err("three mistakes");
     let keys: Vec<_> = faults.list().iter().map(|f| f.key.as_str()).collect();
     assert_eq!(keys, ["site.store", "site.stor", "tank.high_high", "bay.signal.function"]);
+}
+
+/// A warning stops no start, and is told apart from the faults beside it.
+#[test]
+fn a_warning_is_no_fault() {
+    let found = site(SITE_MANUAL).unwrap_or_else(|faults| panic!("{faults}")).warnings;
+    let [warning] = found.as_slice() else { panic!("{found:?}") };
+    assert_eq!((warning.severity, warning.key.as_str()), (Severity::Warning, "confirmed"));
+    assert!(warning.file.ends_with("caustic-soda-50.toml") && warning.to_string().starts_with("warning: confirmed: "));
+    let faults = site(&planted("function = 2", "function = 9")).map(|_| ()).expect_err("one mistake");
+    assert_eq!((faults.list().len(), faults.warnings().len()), (1, 1));
+    let shown = faults.to_string();
+    assert!(shown.starts_with("fault: bay.signal.function: ") && shown.contains("\nwarning: confirmed: "), "{shown}");
+    assert!(shown.ends_with("1 fault found; nothing was started"), "{shown}");
 }
 
 #[test]

@@ -244,6 +244,37 @@ pub enum Reason {
     NeighbourUnknown,
     /// Another bay fills the tank, and its flow meter and scale disagree.
     NeighbourAtOdds,
+    /// In range, but not to be expected before anything moves; it looks like this slip.
+    Unlikely(Slip),
+}
+
+/// What in a site file may be behind a reading that cannot be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Slip {
+    /// Order of bytes and words, or the type.
+    WordOrder,
+    /// About one atmosphere off: gauge or absolute.
+    Atmosphere,
+    /// Off by this factor: unit or scale.
+    Factor(u16),
+    /// Degrees Fahrenheit for Celsius, or the other way.
+    Fahrenheit,
+    /// Pounds for kilograms, or the other way.
+    Pound,
+    /// Net for gross: a tared scale.
+    Net,
+    /// More or less than a trailer with this load weighs.
+    NotTheLoad,
+    /// Denser than the product of the papers.
+    OtherDensity,
+    /// It moves with something else: another signal's register.
+    OtherSignal,
+    /// The device has no such register: address, base or function.
+    Register,
+    /// The device does not know the function.
+    Function,
+    /// A total that counts faster than any plausible flow: unit or scale, or it was reset.
+    TooFast,
 }
 
 /// Where a contribution to an uncertainty comes from. Sources are independent of each other; two witnesses

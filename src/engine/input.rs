@@ -245,6 +245,8 @@ pub enum AlarmId {
     RecorderTrouble,
     /// Estimates were restarted after a fault of our own.
     EstimatesRestarted,
+    /// A signal says before the transfer what cannot be; subject: signal.
+    ReadingUnlikely,
 }
 
 /// How the recorder does.

@@ -1,7 +1,7 @@
 //! The watch itself: pure, deterministic, without clock, I/O, randomness, hash order or thread.
 //!
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
-//! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`]); each instrument as a mass ([`witness`]); their recent
+//! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); each instrument as a mass ([`witness`]); their recent
 //! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
 //! how far ([`projection`], [`margin`], [`pad`]); what other bays do to our tanks (`neighbour`); what must be said in time ([`alarm`]); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
@@ -13,6 +13,7 @@ mod current;
 pub mod devices;
 mod frozen;
 pub mod reading;
+pub mod slip;
 
 pub mod witness;
 
@@ -44,13 +45,14 @@ use neighbour::Neighbours;
 use pad::PadWatch;
 use reading::Readings;
 use settings::{Settings, SignalKind};
+use slip::Arrival;
 use watch::Watch;
 
 use crate::time::{EngineTime, SECOND_NS, WallAnchor};
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
-pub const NUMERICS_VERSION: u32 = 1;
+pub const NUMERICS_VERSION: u32 = 2;
 
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
@@ -67,6 +69,7 @@ pub struct Monitor {
     kept_at: Option<EngineTime>,
     devices: Devices,
     readings: Readings,
+    arrival: Arrival,
     delivery: Option<Delivery>,
     watch: Watch,
     pad: PadWatch,
@@ -99,6 +102,7 @@ impl Monitor {
             kept_at: None,
             devices: Devices::new(&settings),
             readings: Readings::new(&settings),
+            arrival: Arrival::default(),
             delivery,
             watch,
             pad: PadWatch::default(),
@@ -218,6 +222,7 @@ impl Monitor {
 
     fn tick(&mut self) -> bool {
         self.readings.age(&self.settings, &self.devices, self.at);
+        self.arrival.look(&self.settings, &mut self.readings, self.delivery.as_ref(), self.at);
         self.pad.tick(&self.settings, &self.readings, self.at);
         let mut changed = false;
         if let Some(delivery) = &self.delivery {
@@ -258,6 +263,7 @@ impl Monitor {
         match &entry.what {
             What::DeliveryOpened(setup) => {
                 self.delivery = Some(Delivery::open((**setup).clone(), &self.settings));
+                self.arrival = Arrival::default();
                 self.watch = Watch::new(self.at);
                 self.finish = Finish::default();
                 self.margin = Margin::Unknown;
@@ -304,6 +310,7 @@ impl Monitor {
         if settings.signals != self.settings.signals || settings.devices != self.settings.devices {
             self.devices = Devices::new(settings);
             self.readings = Readings::new(settings);
+            self.arrival = Arrival::default();
         }
         if settings.neighbours != self.settings.neighbours {
             self.neighbours = Neighbours::new(settings, &[]);

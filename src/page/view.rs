@@ -86,7 +86,7 @@ pub struct AlarmRow {
 }
 
 /// The catalogue's entries as JSON names them.
-const ALARMS: [(AlarmId, &str); 11] = [
+const ALARMS: [(AlarmId, &str); 12] = [
     (AlarmId::LevelSwitchTripped, "level_switch_tripped"),
     (AlarmId::LevelHighHigh, "level_high_high"),
     (AlarmId::HighLevelProjected, "high_level_projected"),
@@ -98,6 +98,7 @@ const ALARMS: [(AlarmId, &str); 11] = [
     (AlarmId::NoWitness, "no_witness"),
     (AlarmId::RecorderTrouble, "recorder_trouble"),
     (AlarmId::EstimatesRestarted, "estimates_restarted"),
+    (AlarmId::ReadingUnlikely, "reading_unlikely"),
 ];
 
 /// The alarm of that name, as [`AlarmRow::id`] writes it.
@@ -611,19 +612,24 @@ mod tests {
     /// about 7 px wide (measured in chromium): 50 with the words "not used: " before it.
     #[test]
     fn every_reason_is_short_enough_for_a_phone() {
+        use crate::engine::frame::Slip as S;
         use crate::engine::input::{MissReason as M, Status};
         let missed = [M::TimeOut, M::NoConnection, M::ConnectionLost, M::WrongLength, M::Malformed, M::QueueFull]
             .into_iter()
             .chain([M::WrongTransaction, M::WrongUnit, M::WrongFunction, M::BadChecksum, M::Unsettled])
             .chain([M::NameUnknown, M::PortAbsent, M::PortForbidden, M::PortTaken, M::NotSerial]);
         let says = [Status::MaintenanceRequired, Status::OutOfSpecification, Status::FunctionCheck, Status::Failure];
+        let slips = [S::WordOrder, S::Atmosphere, S::Factor(1000), S::Fahrenheit, S::Pound, S::Net, S::NotTheLoad]
+            .into_iter()
+            .chain([S::OtherDensity, S::OtherSignal, S::Register, S::Function, S::TooFast]);
         let reasons = [Reason::NotYetRead, Reason::NotFitted, Reason::Stale, Reason::DeviceException(255)]
             .into_iter()
             .chain([Reason::NotANumber, Reason::OutOfRange, Reason::Saturated, Reason::Frozen])
             .chain([Reason::FrozenTogether, Reason::HeartbeatStopped, Reason::FailureCurrent, Reason::Torn])
             .chain([Reason::MissingCorrection, Reason::OffTheTable, Reason::NoStart])
             .chain(missed.map(Reason::Missed))
-            .chain(says.map(Reason::DeviceSays));
+            .chain(says.map(Reason::DeviceSays))
+            .chain(slips.map(Reason::Unlikely));
         for reason in reasons {
             let text = English.reason(reason);
             assert!(text.chars().count() <= 40, "{reason:?}: {text}");

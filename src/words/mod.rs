@@ -222,6 +222,7 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::SignalLost
         | AlarmId::OneWitnessLeft
         | AlarmId::RecorderTrouble
-        | AlarmId::EstimatesRestarted => false,
+        | AlarmId::EstimatesRestarted
+        | AlarmId::ReadingUnlikely => false,
     }
 }

@@ -5,5 +5,6 @@ mod blame;
 mod losses;
 mod pad;
 mod shared_tank;
+mod planted;
 mod transfer;
 mod wire;

@@ -3,7 +3,7 @@
 use super::mirror;
 use crate::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank,
+    Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Slip, Source, Tank,
     Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
@@ -106,6 +106,22 @@ mirror! {
         NeighbourNotHeard,
         NeighbourUnknown,
         NeighbourAtOdds,
+        Unlikely(Slip),
+    }
+
+    enum SlipForm of Slip {
+        WordOrder,
+        Atmosphere,
+        Factor(u16),
+        Fahrenheit,
+        Pound,
+        Net,
+        NotTheLoad,
+        OtherDensity,
+        OtherSignal,
+        Register,
+        Function,
+        TooFast,
     }
 
     enum SourceForm of Source {

@@ -97,6 +97,7 @@ mirror! {
         NoWitness,
         RecorderTrouble,
         EstimatesRestarted,
+        ReadingUnlikely,
     }
 
     enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }

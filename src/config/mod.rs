@@ -1,6 +1,8 @@
 //! The site file: written file -> [`Site`] -> [`BaySetup`] with SI values and resolved tables.
 
+pub mod columns;
 pub mod keys;
+pub mod moment;
 pub mod signals;
 pub mod thresholds;
 
@@ -18,6 +20,8 @@ mod walk;
 #[cfg(test)]
 mod tests;
 
+pub use columns::Columns;
+pub(crate) use fault::nearest;
 pub use fault::{Fault, Faults};
 
 use crate::poll::blocks::Manners;
@@ -152,6 +156,25 @@ pub fn load_delivery(path: &Path, site: &Site) -> Result<DeliveryFile, Faults> {
     DeliveryFile::from_text(path, read_file(path)?, site)
 }
 
+/// Reads and checks a column map, which says how a recorded history is read, against the bay that it is of.
+///
+/// # Errors
+/// Every fault found, in the order of the lines; also where the file cannot be read.
+pub fn load_columns(path: &Path, bay: &BaySetup) -> Result<Columns, Faults> {
+    Columns::from_text(path, read_file(path)?, bay)
+}
+
+impl Columns {
+    /// A column map out of a text that is held in memory.
+    ///
+    /// # Errors
+    /// Every fault found, in the order of the lines.
+    pub fn from_text(path: &Path, text: String, bay: &BaySetup) -> Result<Columns, Faults> {
+        let mut draft = Draft::default();
+        columns::columns(&mut draft, path, text, bay).ok_or_else(|| draft.finish())
+    }
+}
+
 impl Site {
     /// A site out of a text that is held in memory (of a recording, of the simulator); `read` gives the text of
     /// each file it names, by the name as written. `path` is where the text belongs: relative paths begin there.
@@ -215,3 +238,5 @@ pub fn slug(name: &str) -> String {
 pub const SITE_MANUAL: &str = include_str!("../../config/site.toml");
 /// The shipped delivery file.
 pub const DELIVERY_MANUAL: &str = include_str!("../../config/delivery.toml");
+/// The shipped column map.
+pub const COLUMNS_MANUAL: &str = include_str!("../../config/columns.toml");

@@ -500,7 +500,12 @@ fn a_bay_counts_its_own_devices() {
 #[test]
 fn the_shipped_files_are_the_manual_of_every_key() {
     let product = read_shipped("products/caustic-soda-50.toml").expect("shipped");
-    for (keys, text) in [(keys::SITE, SITE_MANUAL), (keys::DELIVERY, DELIVERY_MANUAL), (keys::PRODUCT, &product)] {
+    for (keys, text) in [
+        (keys::SITE, SITE_MANUAL),
+        (keys::DELIVERY, DELIVERY_MANUAL),
+        (keys::PRODUCT, &product),
+        (keys::COLUMNS, COLUMNS_MANUAL),
+    ] {
         for key in keys {
             let written = match key.form {
                 keys::Form::Table => format!("[{}]", key.path),
@@ -519,7 +524,7 @@ fn the_shipped_files_are_the_manual_of_every_key() {
 /// The example that a hint shows passes the key it is shown for.
 #[test]
 fn each_example_passes_its_own_key() {
-    for keys in [keys::SITE, keys::DELIVERY, keys::PRODUCT] {
+    for keys in [keys::SITE, keys::DELIVERY, keys::PRODUCT, keys::COLUMNS] {
         for key in keys.iter().filter(|key| !matches!(key.form, keys::Form::Table | keys::Form::Tables)) {
             let above = |table: &&keys::Key| key.path.starts_with(&format!("{}.", table.path));
             let heads: String = keys.iter().filter(above).map(|table| table.example_line() + "\n").collect();

@@ -17,6 +17,7 @@ mod leaves;
 pub mod origin;
 pub mod reader;
 pub mod resume;
+mod summary;
 #[cfg(feature = "live")]
 pub mod writer;
 

@@ -9,6 +9,7 @@ pub mod thresholds;
 mod amount;
 mod claims;
 mod delivery;
+mod density;
 mod devices;
 mod fault;
 mod register;
@@ -34,7 +35,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 /// What a site file describes, for those who read one without the watch itself (the simulator).
-pub use crate::engine::settings::{DeliverySetup, LineStart, Settings, SignalKind, TankGeometry};
+pub use crate::engine::settings::{DeliverySetup, LineSetup, LineStart, Settings, SignalKind, TankGeometry};
 
 /// A site, read and checked.
 #[derive(Debug, Clone)]
@@ -132,6 +133,8 @@ pub struct DeliveryFile {
     pub bay: usize,
     /// What the engine is told.
     pub setup: DeliverySetup,
+    /// The bay's line, where this load comes through another than the site file describes.
+    pub line: Option<LineSetup>,
     /// Every text that made it: the delivery file first, then each file it names.
     pub texts: Vec<(String, String)>,
 }

@@ -293,8 +293,14 @@ impl Bay {
         );
         // The monitor may be half way through a change: only what it carries as plain values is taken over.
         let carried = catch_unwind(AssertUnwindSafe(|| self.monitor.carried())).unwrap_or_default();
-        self.monitor = Monitor::new(self.setup.settings.clone(), Carried { restarted: true, ..carried });
+        self.monitor = Monitor::new(self.settings_in_force(), Carried { restarted: true, ..carried });
         self.end_segment();
+    }
+
+    /// Those of the site file, but for an open delivery, whose papers may have named another line.
+    fn settings_in_force(&self) -> Settings {
+        let open = matches!(self.monitor.phase(), Phase::Opened | Phase::Transfer);
+        if open { self.monitor.settings().clone() } else { self.setup.settings.clone() }
     }
 
     /// Writes what waits and ends the segment. An entry that waited for the disk is answered now: the next segment
@@ -317,11 +323,13 @@ impl Bay {
     /// Ends the present segment and begins one; false, and nothing is on record, when the disk does not let it.
     fn begin_segment(&mut self, carried: Carried) -> bool {
         self.end_segment();
+        let bay = BaySetup { settings: self.settings_in_force(), ..self.setup.clone() };
         let beginning = Beginning {
             folder: &self.folder,
-            bay: &self.setup,
+            bay: &bay,
             texts: &self.texts,
             delivery: None,
+            line: None,
             drill_speed: self.drill_speed,
             keep_idle_days: self.keep_idle_days,
             carried,

@@ -194,7 +194,10 @@ fn feed(
     unfinished: &Unfinished,
     look: &mut Look<'_>,
 ) -> Result<Report, ImportError> {
-    let settings = rows::fitted(&plan.bay.settings, plan.columns);
+    let mut settings = rows::fitted(&plan.bay.settings, plan.columns);
+    if let Some(line) = plan.delivery.and_then(|d| d.line.clone()) {
+        settings.line = line;
+    }
     let mut table = Table::open(source, plan.columns)?;
     let mut reader = Reader::new(&table, plan.columns, &settings)?;
     let channels = reader.channels().to_vec();

@@ -22,7 +22,7 @@ pub(super) fn of_this_load(draft: &mut Draft, table: &Table, held: Product) -> P
         }
         return held;
     }
-    if given > 0 && table.is_written("table") || given > 0 && given < line.len() {
+    if given > 0 && (table.is_written("table") || given < line.len()) {
         draft
             .fault(table.at(), table.path(""), "needs the density described once")
             .allowed("at, temperature and slope_kg_per_m3_per_c together, or table")

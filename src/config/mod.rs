@@ -22,6 +22,7 @@ mod walk;
 mod tests;
 
 pub use columns::Columns;
+#[cfg(feature = "live")]
 pub(crate) use fault::nearest;
 pub use fault::{Fault, Faults};
 

@@ -46,6 +46,8 @@ fn the_shipped_files_load() {
     let again = Site::from_texts(&site.path, &site.texts).unwrap_or_else(|faults| panic!("{faults}"));
     assert_eq!(again.bays[0].settings, bay.settings);
     assert_eq!(site.texts.len(), 2, "site file and product");
+    let columns = load_columns(&shipped().join("columns.toml"), bay).unwrap_or_else(|faults| panic!("{faults}"));
+    assert_eq!((columns.signals.len(), columns.entries.len()), (7, 2));
 }
 
 #[test]

@@ -12,6 +12,7 @@ use crate::engine::input::{Carried, Entry, Event, Gap, GapClock, SettingsText, W
 use crate::engine::settings::{LineSetup, Settings};
 use crate::engine::{Monitor, NUMERICS_VERSION};
 use crate::recording::format::{Header, PROGRAM_VERSION};
+use crate::recording::origin::Origin;
 use crate::recording::resume::{self, Recovered};
 use crate::recording::writer::Recorder;
 use crate::time::{EngineTime, SECOND_NS, WallTime};
@@ -89,6 +90,9 @@ pub fn open(
     if recovered.header.drill_speed.is_some() != drill_speed.is_some() {
         let by = if recovered.header.drill_speed.is_some() { "in a drill" } else { "live" };
         return Err(LiveError::DrillAndLive { bay: bay.settings.bay.clone(), path, by });
+    }
+    if Origin::of(&recovered.header).is_some() {
+        return Err(LiveError::Imported { bay: bay.settings.bay.clone(), path });
     }
     let open_id = open_delivery(&recovered);
     if let (Some(open), Some(asked)) = (&open_id, delivery)

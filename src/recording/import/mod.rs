@@ -21,7 +21,7 @@ use super::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use super::origin::Origin;
 use super::reader::FILE_MAX;
 use super::writer::Recorder;
-use crate::config::moment::shown;
+use crate::config::moment::{DISORDER_NS, shown};
 use crate::config::{BaySetup, Columns, DeliveryFile};
 use crate::engine::frame::Phase;
 use crate::engine::input::Carried;
@@ -207,6 +207,7 @@ fn feed(
         let (first, _) = *span.get_or_insert((row.at, row.at));
         span = Some((first, row.at));
         if run.is_none() {
+            none_before(plan, row.at)?;
             let recorder = begin(plan, origin, &settings, row.at, unfinished)?;
             let delivery = plan.delivery.map(|d| &d.setup);
             run = Some(Run::begin(plan.columns, &channels, (settings.clone(), delivery), recorder, row.at));
@@ -221,12 +222,13 @@ fn feed(
         }
         table.check_width()?;
         let at = reader.time(&table)?;
-        if plan.columns.to.is_some_and(|to| at > to) {
+        // Behind the end, beyond what is jumbled: nothing that follows is wanted.
+        if plan.columns.to.is_some_and(|to| at.0 > to.0.saturating_add(DISORDER_NS)) {
             passed_over += 1 + origin.rows - table.rows();
             to_end = false;
             break;
         }
-        if plan.columns.from.is_some_and(|from| at < from) {
+        if plan.columns.from.is_some_and(|from| at < from) || plan.columns.to.is_some_and(|to| at > to) {
             passed_over += 1;
             continue;
         }
@@ -321,7 +323,25 @@ fn no_rows(plan: &Plan<'_>, table: &Table, passed_over: u64) -> ImportError {
     table.trouble(None, None, &what, act)
 }
 
-/// Every entry must have found its place, and a delivery's transfer its start.
+/// No entry lies before the first row.
+fn none_before(plan: &Plan<'_>, first: WallTime) -> Result<(), ImportError> {
+    match plan.columns.entries.first() {
+        Some(entry) if entry.at < first => {
+            Err(outside(entry.at, &format!("the first row used is of {}", shown(first))))
+        }
+        _ => Ok(()),
+    }
+}
+
+fn outside(entry: WallTime, rows: &str) -> ImportError {
+    ImportError::Needs(format!(
+        "the entry at {} lies outside the history: {rows}; correct its at, or from and to, in the column map; nothing was \
+         written",
+        shown(entry)
+    ))
+}
+
+/// Every entry has found its place, and a delivery's transfer its start.
 fn all_entered(
     plan: &Plan<'_>,
     still: Option<WallTime>,
@@ -329,13 +349,8 @@ fn all_entered(
     span: (WallTime, WallTime),
 ) -> Result<(), ImportError> {
     let rows = format!("the rows used run from {} to {}", shown(span.0), shown(span.1));
-    let early = plan.columns.entries.first().map(|entry| entry.at).filter(|at| *at < span.0);
-    if let Some(at) = early.or(still) {
-        return Err(ImportError::Needs(format!(
-            "the entry at {} lies outside the history: {rows}; correct its at, or from and to, in the column map; nothing \
-             was written",
-            shown(at)
-        )));
+    if let Some(at) = still {
+        return Err(outside(at, &rows));
     }
     if plan.delivery.is_some() && counts.entries == 0 {
         return Err(ImportError::Needs(format!(
@@ -356,7 +371,7 @@ fn unchanged(table: &Table, origin: &Origin) -> Result<(), ImportError> {
 
 impl fmt::Display for Report {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Counts { rows, polls, missed, held, gaps, entries } = self.counts;
+        let Counts { rows, polls, missed, held, gaps, entries, late } = self.counts;
         let (from, to) = (shown(self.span.0), shown(self.span.1));
         writeln!(f, "{}: {rows} of {} rows, {from} to {to}", self.origin.file, self.origin.rows)?;
         writeln!(f, "{polls} answers of devices, {missed} missed, {entries} entries")?;
@@ -368,6 +383,10 @@ impl fmt::Display for Report {
         ];
         for (count, what) in notes.into_iter().filter(|(count, _)| *count > 0) {
             writeln!(f, "{count} {what}")?;
+        }
+        if late > 0 {
+            let what = "rows came when the values before them were too old to be used";
+            writeln!(f, "{late} {what}; where the history is that coarse, write period in the column map")?;
         }
         if self.half_line {
             writeln!(f, "1 line at the end has no end of line and was left out: it may be cut short")?;

@@ -34,6 +34,8 @@ pub struct Counts {
     pub gaps: u64,
     /// Entries.
     pub entries: u64,
+    /// Rows that came when what the row before them said was too old to be used.
+    pub late: u64,
 }
 
 /// A history under way through a monitor.
@@ -47,6 +49,8 @@ pub struct Run<'c> {
     monitor: Monitor,
     recorder: Recorder,
     devices: u16,
+    /// The shortest time after which a device's values are old, s.
+    on_time_s: f64,
     zero: WallTime,
     /// Engine time of the last row.
     at: EngineTime,
@@ -70,6 +74,7 @@ impl<'c> Run<'c> {
             entries: columns.entries.iter().cloned().collect(),
             phase: None,
             devices: u16::try_from(settings.devices.len()).unwrap_or(u16::MAX),
+            on_time_s: settings.devices.iter().map(|d| d.period_s + d.time_out_s).fold(f64::INFINITY, f64::min),
             monitor: Monitor::new(settings, Carried::default()),
             recorder,
             zero,
@@ -93,6 +98,7 @@ impl<'c> Run<'c> {
         } else {
             self.advance(at, false)?;
         }
+        self.counts.late += u64::from(at.since_s(self.at) > self.on_time_s);
         self.at = at;
         self.counts.rows += 1;
         let fields: Vec<Option<Field>> = (0..self.channels.len()).map(|i| self.new_reading(i, row)).collect();
@@ -121,7 +127,7 @@ impl<'c> Run<'c> {
     }
 
     fn engine(&self, at: WallTime) -> EngineTime {
-        EngineTime(at.0.saturating_sub(self.zero.0).unsigned_abs())
+        EngineTime(u64::try_from(at.0.saturating_sub(self.zero.0)).unwrap_or(0))
     }
 
     /// The field of a channel, unless it is a value that the history only held.

@@ -70,7 +70,7 @@ fn irregular_rows_jumbled_within_a_second_and_a_half_line() {
     let Some((_, _, Some(values))) = answers(&inputs).into_iter().find(|a| a.1 == 1) else { panic!("a poll") };
     // 500 mm; 2 bar less 1 bar: 1e5 Pa.
     assert_eq!(values, [n(0.5), n(1e5)]);
-    for words in ["1 rows were sorted", "1 line at the end", "6 of 6 rows", "flow total"] {
+    for words in ["1 rows were sorted", "1 rows came when", "1 line at the end", "6 of 6 rows", "flow total"] {
         assert!(said.contains(words), "{words:?} is not in {said}");
     }
     // Ticks go on through the gap, one each second, and entries come with the first row of their phase.

@@ -1,6 +1,7 @@
 //! `brimwatch import`: a recorded history becomes the recording that watching would have made, or is refused in words.
 
 mod kinds;
+mod made;
 #[cfg(feature = "peers")]
 mod python;
 mod same;

@@ -107,6 +107,8 @@ const MAPS: &[(&str, &str, &[&str])] = &[
     ("[phase]\ncolumn = \"step\"\ntransfer = [\"UNLOAD\"]\n", "", &["drill-1", "never guessed", "[[entry]]", "[phase]"]),
     ("[phase]\ncolumn = \"step\"\ntransfer = [\"UNLOAD\"]\n", "[[entry]]\nat = \"2026-03-01T11:00:00Z\"\nwhat = \"transfer_started\"\n",
         &["entry at 2026-03-01T11:00:00Z lies outside the history", "2026-03-01T09:00:00Z to 2026-03-01T09:00:02Z"]),
+    ("[phase]\ncolumn = \"step\"\ntransfer = [\"UNLOAD\"]\n", "[[entry]]\nat = \"2026-03-01T09:59:59\"\nwhat = \"transfer_started\"\n",
+        &["entry at 2026-03-01T08:59:59Z lies outside the history", "first row used is of 2026-03-01T09:00:00Z"]),
     ("[phase]\ncolumn = \"step\"\ntransfer = [\"UNLOAD\"]\n", "[[entry]]\nat = \"2026-03-01T10:00:01\"\nwhat = \"closed\"\n",
         &["entry closed at 2026-03-01T09:00:01Z cannot be taken", "no transfer is on"]),
     ("[phase]", "[[entry]]\nat = \"2026-03-01T10:00:01\"\nwhat = \"closed\"\n\n[phase]", &["made twice"]),

@@ -81,6 +81,17 @@ pub enum LiveError {
         /// Its recording.
         path: PathBuf,
     },
+    /// A recording that was made of a history lies among those of the watch.
+    #[error(
+        "bay {bay}: {} was imported from a plant's history; what it ended with is nothing that is going on: move it out \
+         of the store", path.display()
+    )]
+    Imported {
+        /// The bay.
+        bay: String,
+        /// The recording found.
+        path: PathBuf,
+    },
     /// Drill and live in one store.
     #[error(
         "bay {bay}: {} was written {by}; drill and live never share a store: give this one another `store`",

@@ -316,8 +316,14 @@ impl Bay {
         );
         // The monitor may be half way through a change: only what it carries as plain values is taken over.
         let carried = catch_unwind(AssertUnwindSafe(|| self.monitor.carried())).unwrap_or_default();
-        self.monitor = Monitor::new(self.setup.settings.clone(), Carried { restarted: true, ..carried });
+        self.monitor = Monitor::new(self.settings_in_force(), Carried { restarted: true, ..carried });
         self.past = self.recorder.take();
+    }
+
+    /// Those of the site file, but for an open delivery, whose papers may have named another line.
+    fn settings_in_force(&self) -> Settings {
+        let open = matches!(self.monitor.phase(), Phase::Opened | Phase::Transfer);
+        if open { self.monitor.settings().clone() } else { self.setup.settings.clone() }
     }
 
     /// Writes what waits and ends the segment. An entry that waited for the disk is answered now: the next segment
@@ -342,11 +348,13 @@ impl Bay {
     /// Ends the present segment and begins one; false, and nothing is on record, when the disk does not let it.
     async fn begin_segment(&mut self, carried: Carried) -> bool {
         self.end_segment().await;
-        let (folder, bay, texts) = (self.folder.clone(), self.setup.clone(), self.texts.clone());
+        let bay = BaySetup { settings: self.settings_in_force(), ..self.setup.clone() };
+        let (folder, texts) = (self.folder.clone(), self.texts.clone());
         let (drill_speed, keep_idle_days) = (self.drill_speed, self.keep_idle_days);
         let begun = tokio::task::spawn_blocking(move || {
             let (folder, bay, texts) = (&folder, &bay, &texts);
-            segment::begin(Beginning { folder, bay, texts, delivery: None, drill_speed, keep_idle_days, carried })
+            let (delivery, line) = (None, None);
+            segment::begin(Beginning { folder, bay, texts, delivery, line, drill_speed, keep_idle_days, carried })
         });
         match begun.await.unwrap_or_else(|error| Err(std::io::Error::other(error))) {
             Ok(segment) => {

@@ -3,6 +3,7 @@
 mod bays;
 mod cli;
 mod drilled;
+mod import;
 mod kill;
 mod ports;
 mod running;

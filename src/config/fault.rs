@@ -1,4 +1,5 @@
-//! Mistakes in written files, all of them at once, each with its line and what to do about it.
+//! Mistakes in written files, all of them at once, each with its line and what to do about it; and what is allowed
+//! but should be known (warnings).
 
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 use std::collections::BTreeSet;
@@ -32,11 +33,39 @@ impl Text {
         let line = self.lines.partition_point(|&start| start <= byte).max(1);
         (line, self.lines[line - 1])
     }
+
+    /// The first line of the span and the bytes of it that are meant: a table may run over hundreds of lines.
+    fn excerpt(&self, span: &Range<usize>) -> Excerpt {
+        let (_, start) = self.line_of(span.start);
+        let source = self.text[start..].split('\n').next().unwrap_or_default().trim_end_matches('\r');
+        let from = span.start.min(self.text.len()).saturating_sub(start).min(source.len());
+        let to = span.end.saturating_sub(start).clamp(from, source.len());
+        Excerpt { source: source.to_owned(), mark: from..to }
+    }
 }
 
-/// One mistake.
+/// A line of a file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Excerpt {
+    source: String,
+    /// Bytes of it that are meant.
+    mark: Range<usize>,
+}
+
+/// How much a finding weighs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Severity {
+    /// With it nothing is started.
+    Fault,
+    /// Allowed, but said.
+    Warning,
+}
+
+/// One mistake, or something that is allowed but should be known. Its `Display` is what people read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Fault {
+    /// Whether it stops a start.
+    pub severity: Severity,
     /// File as it was asked for.
     pub file: String,
     /// Line, from 1; `None` where the file as a whole is meant.
@@ -51,6 +80,7 @@ pub struct Fault {
     pub nearest: Option<String>,
     /// What to do.
     pub act: Option<String>,
+    excerpt: Option<Excerpt>,
     spot: Spot,
 }
 
@@ -99,24 +129,35 @@ impl Draft {
 
     /// Notes a fault; the answer takes range, nearest name and advice.
     pub fn fault(&mut self, spot: &Spot, key: impl Into<String>, what: impl Into<String>) -> &mut Fault {
-        let line = self.line(spot);
-        self.faulty.extend(line.map(|line| (spot.file, line)));
+        self.faulty.extend(self.line(spot).map(|line| (spot.file, line)));
+        self.note(Severity::Fault, spot, key.into(), what.into())
+    }
+
+    /// Notes what is allowed but should be known; the answer takes the same.
+    pub fn warn(&mut self, spot: &Spot, key: impl Into<String>, what: impl Into<String>) -> &mut Fault {
+        self.note(Severity::Warning, spot, key.into(), what.into())
+    }
+
+    fn note(&mut self, severity: Severity, spot: &Spot, key: String, what: String) -> &mut Fault {
+        let text = &self.texts[spot.file];
         self.faults.push(Fault {
-            file: self.texts[spot.file].shown.clone(),
-            line,
-            key: key.into(),
-            what: what.into(),
+            severity,
+            file: text.shown.clone(),
+            line: self.line(spot),
+            key,
+            what,
             allowed: None,
             nearest: None,
             act: None,
+            excerpt: spot.span.as_ref().map(|span| text.excerpt(span)),
             spot: spot.clone(),
         });
         self.faults.last_mut().expect("just pushed")
     }
 
-    /// Whether nothing has been found.
+    /// Whether no fault has been found; warnings may have been.
     pub fn is_clean(&self) -> bool {
-        self.faults.is_empty()
+        self.faults.iter().all(|f| f.severity == Severity::Warning)
     }
 
     /// Whether a text is no TOML.
@@ -133,19 +174,26 @@ impl Draft {
         spot.span.as_ref().map(|span| self.texts[spot.file].line_of(span.start).0)
     }
 
-    /// What was found, in the order of files and lines.
+    /// What was found.
     pub fn finish(mut self) -> Faults {
-        self.faults.sort_by_key(|f| (f.spot.file, f.spot.span.as_ref().map(|s| s.start)));
-        Faults { texts: self.texts, list: self.faults }
+        let (warnings, list) = self.found().into_iter().partition(|f| f.severity == Severity::Warning);
+        Faults { list, warnings }
+    }
+
+    /// Takes out what was found, in the order of files and lines; of a clean draft these are its warnings.
+    pub fn found(&mut self) -> Vec<Fault> {
+        let mut found = std::mem::take(&mut self.faults);
+        found.sort_by_key(|f| (f.spot.file, f.spot.span.as_ref().map(|s| s.start)));
+        found
     }
 }
 
 /// Everything found wrong with a site or delivery file and the files it names. Its `Display` is what people
-/// read: each fault with its line, a mark, the allowed range, the nearest known key and what to do.
+/// read: each fault with its line, a mark, the allowed range, the nearest known key and what to do; then warnings.
 #[derive(Debug, Clone)]
 pub struct Faults {
-    texts: Vec<Text>,
     list: Vec<Fault>,
+    warnings: Vec<Fault>,
 }
 
 impl Faults {
@@ -154,17 +202,24 @@ impl Faults {
     pub fn list(&self) -> &[Fault] {
         &self.list
     }
+
+    /// What would be allowed but should be known, in the same order.
+    #[must_use]
+    pub fn warnings(&self) -> &[Fault] {
+        &self.warnings
+    }
 }
 
 impl std::error::Error for Faults {}
 
 impl fmt::Display for Faults {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for fault in self.list.iter().take(SHOWN_MOST) {
-            writeln!(f, "{}\n", render(fault, &self.texts[fault.spot.file]))?;
+        let found = self.list.len() + self.warnings.len();
+        for fault in self.list.iter().chain(&self.warnings).take(SHOWN_MOST) {
+            writeln!(f, "{fault}\n")?;
         }
-        if self.list.len() > SHOWN_MOST {
-            writeln!(f, "... and {} more\n", self.list.len() - SHOWN_MOST)?;
+        if found > SHOWN_MOST {
+            writeln!(f, "... and {} more\n", found - SHOWN_MOST)?;
         }
         if self.list.iter().any(|fault| fault.key.is_empty() && fault.line.is_some()) {
             writeln!(f, "where a text is no TOML, some checks wait until it is: there may be more\n")?;
@@ -174,35 +229,33 @@ impl fmt::Display for Faults {
     }
 }
 
-/// One fault with its line and mark.
-fn render(fault: &Fault, file: &Text) -> String {
-    let key = if fault.key.is_empty() { String::new() } else { format!("{}: ", fault.key) };
-    let title = Level::ERROR.with_name("fault").primary_title(format!("{key}{}", fault.what));
-    let notes = [("allowed", &fault.allowed), ("nearest", &fault.nearest), ("what to do", &fault.act)];
-    let notes = notes
-        .into_iter()
-        .filter_map(|(name, note)| Some(Level::NOTE.with_name(name).message(note.as_deref()?.to_owned())));
-    let group = match &fault.spot.span {
-        Some(span) => {
-            let (line, start) = file.line_of(span.start);
-            // Only the first line of the spot is shown: a table may run over hundreds.
-            let source = file.text[start..].split('\n').next().unwrap_or_default().trim_end_matches('\r');
-            let from = span.start.min(file.text.len()).saturating_sub(start).min(source.len());
-            let to = span.end.saturating_sub(start).clamp(from, source.len());
-            title.element(
-                Snippet::source(source.to_owned())
-                    .path(file.shown.clone())
-                    .line_start(line)
-                    .annotation(AnnotationKind::Primary.span(from..to)),
-            )
-        }
-        None => title.element(annotate_snippets::Origin::path(file.shown.clone())),
-    };
-    Renderer::plain().render(&[group.elements(notes)])
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let key = if self.key.is_empty() { String::new() } else { format!("{}: ", self.key) };
+        let level = match self.severity {
+            Severity::Fault => Level::ERROR.with_name("fault"),
+            Severity::Warning => Level::WARNING,
+        };
+        let title = level.primary_title(format!("{key}{}", self.what));
+        let notes = [("allowed", &self.allowed), ("nearest", &self.nearest), ("what to do", &self.act)];
+        let notes = notes
+            .into_iter()
+            .filter_map(|(name, note)| Some(Level::NOTE.with_name(name).message(note.as_deref()?.to_owned())));
+        let group = match &self.excerpt {
+            Some(excerpt) => title.element(
+                Snippet::source(excerpt.source.clone())
+                    .path(self.file.clone())
+                    .line_start(self.line.unwrap_or(1))
+                    .annotation(AnnotationKind::Primary.span(excerpt.mark.clone())),
+            ),
+            None => title.element(annotate_snippets::Origin::path(self.file.clone())),
+        };
+        f.write_str(&Renderer::plain().render(&[group.elements(notes)]))
+    }
 }
 
 /// The candidate nearest to what was written, where one is near enough to be meant.
-pub(super) fn nearest<'a>(written: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(written: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     // Jaro-Winkler favours a common beginning: people shorten words more often than they garble them.
     const NEAR_ENOUGH: f64 = 0.8;
     let plain = |s: &str| s.to_lowercase().replace(['-', ' '], "_");

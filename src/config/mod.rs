@@ -1,16 +1,20 @@
 //! The site file: written file -> [`Site`] -> [`BaySetup`] with SI values and resolved tables.
 
+pub mod columns;
 pub mod keys;
+pub mod moment;
 pub mod signals;
 pub mod thresholds;
 
 mod amount;
 mod claims;
 mod delivery;
+mod density;
 mod devices;
 mod fault;
 mod range;
 mod register;
+mod sense;
 mod site;
 mod status;
 mod tables;
@@ -19,8 +23,10 @@ mod walk;
 #[cfg(test)]
 mod tests;
 
-pub use amount::word;
-pub use fault::{Fault, Faults};
+pub use columns::Columns;
+#[cfg(feature = "live")]
+pub(crate) use fault::nearest;
+pub use fault::{Fault, Faults, Severity};
 pub use range::{Range, range};
 
 use crate::poll::blocks::Manners;
@@ -33,7 +39,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 /// What a site file describes, for those who read one without the watch itself (the simulator).
-pub use crate::engine::settings::{DeliverySetup, LineStart, Settings, SignalKind, TankGeometry};
+pub use crate::engine::settings::{DeliverySetup, LineSetup, LineStart, Settings, SignalKind, TankGeometry};
 
 /// A site, read and checked.
 #[derive(Debug, Clone)]
@@ -58,6 +64,8 @@ pub struct Site {
     pub products: Vec<ProductTable>,
     /// Every bay.
     pub bays: Vec<BaySetup>,
+    /// What is allowed but should be known, in the order of files and lines.
+    pub warnings: Vec<Fault>,
 }
 
 /// One way to devices: a TCP connection or a serial line. Those that share it are asked in turn.
@@ -109,6 +117,17 @@ pub struct BaySetup {
     pub places: Vec<Place>,
     /// For each of the engine's tanks, the index of its product in [`Site::products`].
     pub products: Vec<usize>,
+    /// For each of the engine's neighbours, where its word comes from.
+    pub neighbours: Vec<Neighbouring>,
+}
+
+/// A bay that fills a tank of another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Neighbouring {
+    /// Its index in [`Site::bays`].
+    pub bay: usize,
+    /// Index of the shared tank in that bay's own settings.
+    pub tank: u16,
 }
 
 /// A product as its file describes it; a delivery adds the temperature of the load.
@@ -133,8 +152,12 @@ pub struct DeliveryFile {
     pub bay: usize,
     /// What the engine is told.
     pub setup: DeliverySetup,
+    /// The bay's line, where this load comes through another than the site file describes.
+    pub line: Option<LineSetup>,
     /// Every text that made it: the delivery file first, then each file it names.
     pub texts: Vec<(String, String)>,
+    /// What is allowed but should be known, in the order of the lines.
+    pub warnings: Vec<Fault>,
 }
 
 /// Larger files are refused: a site file is written by hand.
@@ -155,6 +178,25 @@ pub fn load(path: &Path) -> Result<Site, Faults> {
 /// Every fault found, in the order of the lines; also where the file cannot be read.
 pub fn load_delivery(path: &Path, site: &Site) -> Result<DeliveryFile, Faults> {
     DeliveryFile::from_text(path, read_file(path)?, site)
+}
+
+/// Reads and checks a column map, which says how a recorded history is read, against the bay that it is of.
+///
+/// # Errors
+/// Every fault found, in the order of the lines; also where the file cannot be read.
+pub fn load_columns(path: &Path, bay: &BaySetup) -> Result<Columns, Faults> {
+    Columns::from_text(path, read_file(path)?, bay)
+}
+
+impl Columns {
+    /// A column map out of a text that is held in memory.
+    ///
+    /// # Errors
+    /// Every fault found, in the order of the lines.
+    pub fn from_text(path: &Path, text: String, bay: &BaySetup) -> Result<Columns, Faults> {
+        let mut draft = Draft::default();
+        columns::columns(&mut draft, path, text, bay).ok_or_else(|| draft.finish())
+    }
 }
 
 impl Site {
@@ -227,3 +269,5 @@ pub fn endpoint(text: &str) -> Option<String> {
 pub const SITE_MANUAL: &str = include_str!("../../config/site.toml");
 /// The shipped delivery file.
 pub const DELIVERY_MANUAL: &str = include_str!("../../config/delivery.toml");
+/// The shipped column map.
+pub const COLUMNS_MANUAL: &str = include_str!("../../config/columns.toml");

@@ -61,7 +61,7 @@ mod tests {
         for (text, words) in [
             ("18000 kg", "no range"),
             ("18000 kg..26000 m", "unit of length, not of mass"),
-            ("18000..26000 kg", "has no unit"),
+            ("18000..26000 kg", "no unit"),
             ("26000 kg..18 t", "swap the ends"),
             ("18000 kg..18 t", "leave room"),
             ("..", "does not begin with a number"),

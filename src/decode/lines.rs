@@ -122,20 +122,19 @@ mod tests {
     use super::super::readings::tests::truth;
     use super::*;
     use crate::config::signals::by_name;
-    use crate::config::{SITE_MANUAL, Site};
+    use crate::config::{Faults, SITE_MANUAL, Site};
     use crate::units::Quantity;
     use proptest::prelude::*;
     use std::path::{Path, PathBuf};
 
     /// The shipped site file with these lines in place of the signal of one kind.
-    fn pasted(replaced: &str, lines: &str) -> Site {
+    fn pasted(replaced: &str, lines: &str) -> Result<Site, Faults> {
         let from = SITE_MANUAL.find(&format!("[[bay.signal]]\nkind = \"{replaced}\"")).expect("the signal");
         let to = SITE_MANUAL[from + 1..].find("[[bay.signal]]").map_or(SITE_MANUAL.len(), |at| from + 1 + at);
         let rest = [&SITE_MANUAL[..from], &SITE_MANUAL[to..]].concat();
         let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
         let read = |name: &str| std::fs::read_to_string(shipped.join(name));
-        let site = Site::from_text(Path::new("site.toml"), format!("{rest}\n{lines}"), &read);
-        site.unwrap_or_else(|faults| panic!("{faults}\n{lines}"))
+        Site::from_text(Path::new("site.toml"), format!("{rest}\n{lines}"), &read)
     }
 
     /// A kind of each quantity, and the kind that it stands in for in the shipped file.
@@ -162,6 +161,10 @@ mod tests {
         ]
     }
 
+    fn out_of_reach(what: &str) -> bool {
+        what.starts_with("the register shows") || what.starts_with("the signal ends at")
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(64))]
 
@@ -176,7 +179,16 @@ mod tests {
             let reading = pick.get(&found);
             let (way, unit) = ways()[way].clone();
             let source = Source { device: None, link: None, way: way.clone(), unit, address_base };
-            let site = pasted(replaced, &lines(&source, by_name(kind).expect("a kind"), reading));
+            let lines = lines(&source, by_name(kind).expect("a kind"), reading);
+            let site = match pasted(replaced, &lines) {
+                Ok(site) => site,
+                // A single register of random scale often cannot hold what the site asks of the signal, and is refused
+                // for that: the site file sees more than the words.
+                Err(faults) if reading.register.count() == 1 && faults.list().iter().all(|f| out_of_reach(&f.what)) => {
+                    return Ok(());
+                }
+                Err(faults) => return Err(TestCaseError::fail(format!("{faults}\n{lines}"))),
+            };
             let settings = &site.bays[0].settings;
             let at = settings.signals.iter().position(|signal| signal.name == kind).expect("the signal");
             let device = &site.devices[site.bays[0].devices[usize::from(settings.signals[at].device)]];
@@ -202,7 +214,7 @@ mod tests {
         let source = Source { device, link: None, way, unit, address_base: 1 };
         let lines = lines(&source, by_name("scale_kg").expect("a kind"), &found[0]);
         assert!(lines.contains("\n# division") && !lines.contains("\ndivision"), "{lines}");
-        let site = pasted("scale_kg", &lines.replace("# division", "division"));
+        let site = pasted("scale_kg", &lines.replace("# division", "division")).unwrap_or_else(|e| panic!("{e}"));
         assert_eq!(site.bays[0].settings.signals.iter().filter(|signal| signal.name == "scale_kg").count(), 1);
     }
 }

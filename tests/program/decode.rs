@@ -252,7 +252,7 @@ fn an_illegal_address_and_a_silent_device_are_said() {
     let at = device.at();
     let output = decode(&[&at, "43", "44", "--kind", "scale_kg", "--expect", "18 t..26 t"]);
     let said = err(&output);
-    assert_eq!(output.status.code(), Some(6), "{said}");
+    assert_eq!(output.status.code(), Some(7), "{said}");
     for word in ["registers 43 to 44", "exception 2", "--address-base 1", "--function 4", "40041"] {
         assert!(said.contains(word), "{word}: {said}");
     }
@@ -265,7 +265,7 @@ fn an_illegal_address_and_a_silent_device_are_said() {
     let silent = TcpListener::bind(("127.0.0.1", 0)).expect("a port");
     let at = silent.local_addr().expect("bound").to_string();
     let output = decode(&[&at, "40", "--kind", "scale_kg", "--expect", "18 t..26 t"]);
-    assert_eq!(output.status.code(), Some(6), "{}", err(&output));
+    assert_eq!(output.status.code(), Some(7), "{}", err(&output));
     assert!(err(&output).contains("no answer within the time-out; check --unit"), "{}", err(&output));
 }
 
@@ -274,7 +274,7 @@ fn when_nothing_fits_the_words_and_what_to_try_are_shown() {
     let device = Device::serve(|_, _| Some(0));
     let output = decode(&[&device.at(), "40-41", "--kind", "scale_kg", "--expect", "18 t..26 t"]);
     let text = out(&output);
-    assert_eq!(output.status.code(), Some(7), "{}", err(&output));
+    assert_eq!(output.status.code(), Some(8), "{}", err(&output));
     for word in ["40: 0000 0000", "Every word is 0", "No reading", "--function"] {
         assert!(text.contains(word), "{word}: {text}");
     }
@@ -297,7 +297,7 @@ fn many_questions_ask_for_what_was_named_and_no_more() {
             &[&[at.as_str()], registers, &["--unit", "9", "--kind", "flow_total_kg", "--expect", "0 kg..1e8 kg"]]
                 .concat(),
         );
-        assert!(matches!(output.status.code(), Some(0 | 7)), "{}", err(&output));
+        assert!(matches!(output.status.code(), Some(0 | 8)), "{}", err(&output));
         expected.extend_from_slice(requests);
         assert_eq!(device.asked(), expected, "{registers:?}");
     }

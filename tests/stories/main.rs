@@ -4,5 +4,7 @@ mod bay;
 mod blame;
 mod losses;
 mod pad;
+mod shared_tank;
+mod planted;
 mod transfer;
 mod wire;

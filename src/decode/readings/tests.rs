@@ -173,12 +173,14 @@ fn span(data: DataType) -> (f64, f64, f64) {
         DataType::I16 => (-32_768.0, 32_767.0, 1.0),
         DataType::U32 => (0.0, 4e9, 1.0),
         DataType::I32 => (-2e9, 2e9, 1.0),
-        DataType::U64 => (0.0, 9e15, 1.0),
-        DataType::I64 => (-9e15, 9e15, 1.0),
+        // Far from where a step of one is lost in the rounding of a double.
+        DataType::U64 => (0.0, 1e12, 1.0),
+        DataType::I64 => (-1e12, 1e12, 1.0),
         DataType::Bcd16 => (0.0, 9_999.0, 1.0),
         DataType::Bcd32 => (0.0, 99_999_999.0, 1.0),
-        DataType::Bcd64 => (0.0, 9e15, 1.0),
-        _ => (-1e6, 1e6, 1.0 / 64.0),
+        DataType::Bcd64 => (0.0, 1e12, 1.0),
+        // Between neighbours of a single near a million lies a sixteenth.
+        _ => (-1e6, 1e6, 1.0 / 8.0),
     }
 }
 

@@ -7,6 +7,7 @@
 //! once to step through it. Memory does not grow with it. The recording gets its name only when it is whole.
 
 mod error;
+mod names;
 mod order;
 mod rows;
 mod run;
@@ -26,6 +27,7 @@ use crate::config::{BaySetup, Columns, DeliveryFile};
 use crate::engine::frame::Phase;
 use crate::engine::input::Carried;
 use crate::time::WallTime;
+use names::Names;
 use order::Order;
 use rows::{Reader, Row};
 use run::Run;
@@ -170,10 +172,15 @@ fn suffices(plan: &Plan<'_>) -> Result<(), ImportError> {
 /// The first reading: counts rows, hashes bytes.
 fn survey(plan: &Plan<'_>, source: &dyn Source, look: &mut Look<'_>) -> Result<(Origin, bool), ImportError> {
     let mut table = Table::open(source, plan.columns)?;
-    Reader::new(&table, plan.columns, &rows::fitted(&plan.bay.settings, plan.columns))?;
+    let reader = Reader::new(&table, plan.columns, &rows::fitted(&plan.bay.settings, plan.columns))?;
+    let mut names = Names::new(&reader);
     while table.next()? {
         look.row(&table)?;
+        if let Some(names) = &mut names {
+            names.row(&table)?;
+        }
     }
+    names.map_or(Ok(()), |names| names.all_found(&table))?;
     // A line without an end may be half a line: its last number may have lost digits.
     let half_line = table.rows() > 0 && !table.passed().ends_in_line();
     let origin = Origin {

@@ -182,6 +182,54 @@ fn tables_of_other_programs() {
     assert_eq!(read(&out).0, plain);
 }
 
+/// The same history with one value a row: the same values at the same times, and the same entries.
+#[test]
+fn one_value_a_row() {
+    let desk = Desk::new();
+    let wide = imported(
+        &desk,
+        "0,1000,500,2,IDLE\n1,980,501,2.5,UNLOAD\n2,No Data,502,2,END\n",
+        &format!("bad = [\"No Data\"]\n{MAP}"),
+    )
+    .1;
+    let head = "bad = [\"No Data\"]\n[one_value_a_row]\nname = \"Tag\"\nvalue = \"Value\"\n";
+    desk.write("map.toml", format!("{head}{MAP}"));
+    let rows = ["1000 500 2 IDLE", "980 501 2.5 UNLOAD", "No_Data 502 2 END"];
+    let mut text = String::from("Tag,t,Value\n");
+    for (s, row) in rows.iter().enumerate() {
+        let values = row.split(' ').map(|v| v.replace('_', " "));
+        for (tag, value) in ["kg", "mm", "bar", "step"].iter().zip(values) {
+            text += &format!("{tag},{s},{value}\nanother,{s},no number at all\n");
+        }
+    }
+    desk.write("long.csv", &text);
+    let (_, out) = desk.import("long.csv", "map.toml", "long.brim");
+    let long = read(&out).0;
+    let values = |inputs: &[Input]| {
+        let mut all: Vec<(EngineTime, u16, String)> = Vec::new();
+        for input in inputs {
+            match &input.event {
+                Event::Poll(poll) => {
+                    all.extend(poll.values.iter().map(|v| (input.at, v.signal, format!("{:?}", v.value))))
+                }
+                Event::Entry(entry) => all.push((input.at, u16::MAX, format!("{:?}", entry.what))),
+                _ => {}
+            }
+        }
+        all
+    };
+    let (mut long, mut wide) = (values(&long), values(&wide));
+    long.sort();
+    wide.sort();
+    assert!(long == wide && long.len() == 9 + 3, "{long:?}\n{wide:?}");
+
+    desk.write("long.csv", text.replace("mm,", "mm204,"));
+    let output = desk.command("long.csv", "map.toml", "no.brim").output().expect("the program");
+    let said = super::said(&output);
+    assert_eq!(output.status.code(), Some(6), "{said}");
+    assert!(said.contains("column \"Tag\": no row is of \"mm\", the nearest is \"mm204\""), "{said}");
+}
+
 /// Without a delivery nothing is entered, and the bay is watched idle.
 #[test]
 fn a_history_without_a_delivery() {

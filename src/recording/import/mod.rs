@@ -383,17 +383,17 @@ impl fmt::Display for Report {
         writeln!(f, "{}: {rows} of {} rows, {from} to {to}", self.origin.file, self.origin.rows)?;
         writeln!(f, "{polls} answers of devices, {missed} missed, {entries} entries")?;
         let notes = [
-            (self.passed_over, "rows before from or after to were passed over"),
-            (self.sorted, "rows were sorted within their second"),
-            (held, "values were held by the history and are no new readings"),
-            (gaps, "times nobody wrote the history for more than 10 min: shown as blind"),
+            ("rows passed over, before from or after to", self.passed_over),
+            ("rows sorted within their second", self.sorted),
+            ("values held by the history, so no new readings", held),
+            ("times when nobody wrote the history for more than 10 min, shown as blind", gaps),
+            ("rows that came when the values before them were too old to be used", late),
         ];
-        for (count, what) in notes.into_iter().filter(|(count, _)| *count > 0) {
-            writeln!(f, "{count} {what}")?;
+        for (what, count) in notes.into_iter().filter(|(_, count)| *count > 0) {
+            writeln!(f, "{what}: {count}")?;
         }
         if late > 0 {
-            let what = "rows came when the values before them were too old to be used";
-            writeln!(f, "{late} {what}; where the history is that coarse, write period in the column map")?;
+            writeln!(f, "(where the history is that coarse, write period in the column map)")?;
         }
         if self.half_line {
             writeln!(f, "1 line at the end has no end of line and was left out: it may be cut short")?;

@@ -147,6 +147,24 @@ fn a_place_that_cannot_be_written() {
     assert!(said(&output).contains("no-such.csv: cannot be read"), "{}", said(&output));
 }
 
+/// What the command line lacks or confuses.
+#[test]
+fn a_bay_or_a_delivery_that_is_not_meant() {
+    let desk = Desk::new();
+    desk.write("h.csv", ROWS);
+    desk.write("map.toml", MAP);
+    let mut bay = desk.command("h.csv", "map.toml", "o.brim");
+    let output = bay.args(["--bay", "Bay 7"]).output().expect("the program");
+    assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+    assert!(said(&output).contains("no bay \"Bay 7\"; the site file has Bay 1"), "{}", said(&output));
+    let mut bare = std::process::Command::new(env!("CARGO_BIN_EXE_brimwatch"));
+    bare.current_dir(desk.path("")).args(["import", "h.csv", "--columns", "map.toml", "--site", "site.toml"]);
+    let output = bare.args(["--out", "o.brim"]).output().expect("the program");
+    assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+    assert!(said(&output).contains("give --delivery FILE"), "{}", said(&output));
+    assert!(!desk.files().iter().any(|name| name.contains("o.brim")));
+}
+
 /// A disk that takes no more: here a limit on the length of files (setrlimit(2), RLIMIT_FSIZE), its signal ignored.
 #[test]
 fn a_disk_that_is_full_leaves_nothing() {

@@ -37,6 +37,8 @@ pub struct Columns {
     pub time: Vec<String>,
     /// How it is read.
     pub moments: Moments,
+    /// Each row holds one value: the columns of its name and of itself. The columns of signals and phase are then names.
+    pub one_value_a_row: Option<(String, String)>,
     /// A column that says in which phase the bay was.
     pub phase: Option<PhaseColumn>,
     /// Entries at known times, in their order.
@@ -140,6 +142,7 @@ pub(super) fn columns(draft: &mut Draft, path: &Path, text: String, bay: &BaySet
         from,
         to,
         time: words(table.table("time"), "columns"),
+        one_value_a_row: one_value_a_row(draft, table.table("one_value_a_row")),
         phase: phase(draft, table.table("phase")),
         entries,
         signals: table.tables("signal").iter().filter_map(|t| signal(draft, t, bay)).collect(),
@@ -234,6 +237,16 @@ fn entries(times: &mut Times<'_>, tables: &[Table]) -> Vec<TimedEntry> {
         entries.push(TimedEntry { at, what, who: table.text("who").to_owned() });
     }
     entries
+}
+
+fn one_value_a_row(draft: &mut Draft, table: &Table) -> Option<(String, String)> {
+    let written = ["name", "value"].into_iter().find(|key| table.is_written(key))?;
+    for missing in ["name", "value"].into_iter().filter(|key| !table.is_written(key)) {
+        draft
+            .fault(table.spot(written), table.path(missing), format!("is missing: {written} stands without it"))
+            .act("write both columns, for example: name = \"Tag\" and value = \"Value\"");
+    }
+    Some((table.text("name").to_owned(), table.text("value").to_owned()))
 }
 
 fn phase(draft: &mut Draft, table: &Table) -> Option<PhaseColumn> {

@@ -391,6 +391,11 @@ pub const COLUMNS: &[Key] = &[
         "rfc3339, epoch_s, epoch_ms, or a pattern of the kind strptime takes"),
     key("time.zone", Text, Optional, "Europe/Berlin", "IANA zone of times that carry no offset of their own"),
 
+    key("one_value_a_row", Table, Optional, "",
+        "a history in which each row holds one value and its name; the columns of signals and phase are then such names"),
+    key("one_value_a_row.name", Text, Optional, "Tag", "column that says which value a row holds"),
+    key("one_value_a_row.value", Text, Optional, "Value", "column of the value"),
+
     key("phase", Table, Optional, "", "a column from which the entries are read"),
     key("phase.column", Text, Optional, "STEP", "column that says in which phase the bay was"),
     key("phase.transfer", Texts, Optional, r#"["UNLOADING"]"#, "its texts during a transfer: the first row of one enters \"transfer started\""),

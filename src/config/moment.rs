@@ -74,7 +74,7 @@ impl Moments {
             }
             AmbiguousOffset::Fold { .. } => {
                 let earlier = wall(ambiguous.earlier().map_err(out_of_range)?)?;
-                if last.is_none_or(|last| earlier.0 >= last.0 - DISORDER_NS) {
+                if last.is_none_or(|last| earlier.0 >= last.0.saturating_sub(DISORDER_NS)) {
                     return Ok(earlier);
                 }
                 wall(ambiguous.later().map_err(out_of_range)?)

@@ -34,7 +34,7 @@ impl Summary {
         self.first.get_or_insert(frame.at);
         if let Some(last) = &self.last {
             let passed_s = frame.at.since_s(last.at);
-            if last.phase == Phase::Transfer {
+            if last.phase == Phase::Transfer && passed_s > 0.0 {
                 let word = last.verdict.word;
                 match self.words.iter_mut().find(|(known, _)| *known == word) {
                     Some((_, s)) => *s += passed_s,

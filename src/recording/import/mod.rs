@@ -7,6 +7,8 @@
 //! once to step through it. Memory does not grow with it. The recording gets its name only when it is whole.
 
 mod error;
+mod feed;
+mod names;
 mod order;
 mod rows;
 mod run;
@@ -17,18 +19,13 @@ pub use error::{ImportError, Trouble};
 pub use run::Counts;
 pub use source::Source;
 
-use super::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use super::origin::Origin;
-use super::reader::FILE_MAX;
-use super::writer::Recorder;
-use crate::config::moment::{DISORDER_NS, shown};
+use crate::config::moment::shown;
 use crate::config::{BaySetup, Columns, DeliveryFile};
 use crate::engine::frame::Phase;
-use crate::engine::input::Carried;
 use crate::time::WallTime;
-use order::Order;
-use rows::{Reader, Row};
-use run::Run;
+use names::Names;
+use rows::Reader;
 use std::fmt;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -96,10 +93,10 @@ pub fn import(
     suffices(plan)?;
     refuse_existing(plan.out)?;
     let mut look = Look { goes_on, all_bytes: 2 * source.bytes(), before: 0, count: 0 };
-    let (origin, half_line) = survey(plan, source, &mut look)?;
+    let surveyed = survey(plan, source, &mut look)?;
     look.before = source.bytes();
     let unfinished = Unfinished(super::writer::beside(plan.out, &format!("{}.importing", std::process::id())));
-    let report = feed(plan, source, &origin, half_line, &unfinished, &mut look)?;
+    let report = feed::feed(plan, source, &surveyed, &unfinished, &mut look)?;
     refuse_existing(plan.out)?;
     let refused = |source| ImportError::Out { path: plan.out.to_owned(), source };
     fs::rename(&unfinished.0, plan.out).and_then(|()| super::writer::sync_folder(plan.out)).map_err(refused)?;
@@ -167,13 +164,25 @@ fn suffices(plan: &Plan<'_>) -> Result<(), ImportError> {
     }
 }
 
+/// What the first reading found.
+struct Surveyed {
+    origin: Origin,
+    /// The last line has no end.
+    half_line: bool,
+}
+
 /// The first reading: counts rows, hashes bytes.
-fn survey(plan: &Plan<'_>, source: &dyn Source, look: &mut Look<'_>) -> Result<(Origin, bool), ImportError> {
+fn survey(plan: &Plan<'_>, source: &dyn Source, look: &mut Look<'_>) -> Result<Surveyed, ImportError> {
     let mut table = Table::open(source, plan.columns)?;
-    Reader::new(&table, plan.columns, &rows::fitted(&plan.bay.settings, plan.columns))?;
+    let reader = Reader::new(&table, plan.columns, &rows::fitted(&plan.bay.settings, plan.columns))?;
+    let mut names = Names::new(&reader);
     while table.next()? {
         look.row(&table)?;
+        if let Some(names) = &mut names {
+            names.row(&table)?;
+        }
     }
+    names.map_or(Ok(()), |names| names.all_found(&table))?;
     // A line without an end may be half a line: its last number may have lost digits.
     let half_line = table.rows() > 0 && !table.passed().ends_in_line();
     let origin = Origin {
@@ -182,191 +191,7 @@ fn survey(plan: &Plan<'_>, source: &dyn Source, look: &mut Look<'_>) -> Result<(
         rows: table.rows() - u64::from(half_line),
         blake3: table.passed().hash().to_hex().to_string(),
     };
-    Ok((origin, half_line))
-}
-
-/// The second reading: steps the monitor and writes.
-fn feed(
-    plan: &Plan<'_>,
-    source: &dyn Source,
-    origin: &Origin,
-    half_line: bool,
-    unfinished: &Unfinished,
-    look: &mut Look<'_>,
-) -> Result<Report, ImportError> {
-    let mut settings = rows::fitted(&plan.bay.settings, plan.columns);
-    if let Some(line) = plan.delivery.and_then(|d| d.line.clone()) {
-        settings.line = line;
-    }
-    let mut table = Table::open(source, plan.columns)?;
-    let mut reader = Reader::new(&table, plan.columns, &settings)?;
-    let channels = reader.channels().to_vec();
-    let (mut order, mut span, mut passed_over, mut to_end) = (Order::default(), None, 0, true);
-    let mut run: Option<Run<'_>> = None;
-    let mut give = |row: Row| {
-        let (first, _) = *span.get_or_insert((row.at, row.at));
-        span = Some((first, row.at));
-        if run.is_none() {
-            none_before(plan, row.at)?;
-            let recorder = begin(plan, origin, &settings, row.at, unfinished)?;
-            let delivery = plan.delivery.map(|d| &d.setup);
-            run = Some(Run::begin(plan.columns, &channels, (settings.clone(), delivery), recorder, row.at));
-        }
-        let Some(run) = &mut run else { return Ok(()) };
-        run.recorder().wait_for_room().map_err(|source| refused(plan, source))?;
-        run.row(&row)
-    };
-    while table.next()? && table.rows() <= origin.rows {
-        if look.row(&table)? {
-            small_enough(plan, unfinished)?;
-        }
-        table.check_width()?;
-        let at = reader.time(&table)?;
-        // Behind the end, beyond what is jumbled: nothing that follows is wanted.
-        if plan.columns.to.is_some_and(|to| at.0 > to.0.saturating_add(DISORDER_NS)) {
-            passed_over += 1 + origin.rows - table.rows();
-            to_end = false;
-            break;
-        }
-        if plan.columns.from.is_some_and(|from| at < from) || plan.columns.to.is_some_and(|to| at > to) {
-            passed_over += 1;
-            continue;
-        }
-        order.take(reader.row(&table, at)?).map_err(|latest| backwards(&table, &reader, at, latest))?;
-        while let Some(row) = order.give(false) {
-            give(row)?;
-        }
-    }
-    while let Some(row) = order.give(true) {
-        give(row)?;
-    }
-    let (Some(run), Some(span)) = (run, span) else { return Err(no_rows(plan, &table, passed_over)) };
-    let (counts, still, phase, recorder) = run.end()?;
-    all_entered(plan, still.map(|entry| entry.at), counts, span)?;
-    if to_end {
-        unchanged(&table, origin)?;
-    }
-    recorder.finish().map_err(|lost| refused(plan, lost.source))?;
-    small_enough(plan, unfinished)?;
-    let has = |i: usize| plan.columns.signals.iter().any(|c| c.signal == i);
-    let signals = plan.bay.settings.signals.iter().enumerate();
-    let left_out = signals.filter(|(i, _)| !has(*i)).map(|(_, s)| s.name.clone()).collect();
-    let (origin, out) = (origin.clone(), plan.out.to_owned());
-    Ok(Report { origin, counts, passed_over, sorted: order.sorted, half_line, span, left_out, phase, out })
-}
-
-fn refused(plan: &Plan<'_>, source: std::io::Error) -> ImportError {
-    ImportError::Out { path: plan.out.to_owned(), source }
-}
-
-/// The recording's first record, and who writes the rest.
-fn begin(
-    plan: &Plan<'_>,
-    origin: &Origin,
-    settings: &crate::engine::settings::Settings,
-    wall_at_zero: WallTime,
-    unfinished: &Unfinished,
-) -> Result<Recorder, ImportError> {
-    let mut texts = plan.texts.to_vec();
-    texts.extend(plan.delivery.iter().flat_map(|d| d.texts.iter().cloned()));
-    texts.push(plan.columns.text.clone());
-    texts.push(origin.text());
-    let header = Header {
-        program_version: PROGRAM_VERSION.to_owned(),
-        numerics_version: NUMERICS_VERSION,
-        drill_speed: None,
-        boot_id: "imported".to_owned(),
-        machine_ns_at_zero: 0,
-        wall_at_zero,
-        bay: plan.bay.slug.clone(),
-        texts,
-        settings: settings.clone(),
-        carried: Carried::default(),
-    };
-    Recorder::create(&unfinished.0, &header).map_err(|source| refused(plan, source))
-}
-
-/// A recording that no reader takes is of no use.
-fn small_enough(plan: &Plan<'_>, unfinished: &Unfinished) -> Result<(), ImportError> {
-    let bytes = fs::metadata(&unfinished.0).map_or(0, |m| m.len());
-    if bytes <= FILE_MAX {
-        return Ok(());
-    }
-    Err(ImportError::Needs(format!(
-        "{}: the recording grows beyond the {FILE_MAX} bytes that can be read back; narrow from and to in the column map, \
-         for example to one delivery; nothing was written",
-        plan.out.display()
-    )))
-}
-
-fn backwards(table: &Table, reader: &Reader<'_>, at: WallTime, latest: WallTime) -> ImportError {
-    let what = format!("time runs backwards: {} after {}", shown(at), shown(latest));
-    table.wrong(
-        reader.time_column(),
-        &what,
-        "rows are sorted within one second and no farther: sort the history, or see whether its zone and format are those \
-         of [time] in the column map",
-    )
-}
-
-fn no_rows(plan: &Plan<'_>, table: &Table, passed_over: u64) -> ImportError {
-    let (what, act) = if passed_over > 0 {
-        let bound = |t: Option<WallTime>, open: &str| t.map_or_else(|| open.to_owned(), shown);
-        let (from, to) = (bound(plan.columns.from, "the first row"), bound(plan.columns.to, "the last row"));
-        (
-            format!("none of its {passed_over} rows lies between {from} and {to}"),
-            "correct from, to or [time] in the column map",
-        )
-    } else {
-        ("holds no whole row".to_owned(), "give a table with at least one row behind the line with the names")
-    };
-    table.trouble(None, None, &what, act)
-}
-
-/// No entry lies before the first row.
-fn none_before(plan: &Plan<'_>, first: WallTime) -> Result<(), ImportError> {
-    match plan.columns.entries.first() {
-        Some(entry) if entry.at < first => {
-            Err(outside(entry.at, &format!("the first row used is of {}", shown(first))))
-        }
-        _ => Ok(()),
-    }
-}
-
-fn outside(entry: WallTime, rows: &str) -> ImportError {
-    ImportError::Needs(format!(
-        "the entry at {} lies outside the history: {rows}; correct its at, or from and to, in the column map; nothing was \
-         written",
-        shown(entry)
-    ))
-}
-
-/// Every entry has found its place, and a delivery's transfer its start.
-fn all_entered(
-    plan: &Plan<'_>,
-    still: Option<WallTime>,
-    counts: Counts,
-    span: (WallTime, WallTime),
-) -> Result<(), ImportError> {
-    let rows = format!("the rows used run from {} to {}", shown(span.0), shown(span.1));
-    if let Some(at) = still {
-        return Err(outside(at, &rows));
-    }
-    if plan.delivery.is_some() && counts.entries == 0 {
-        return Err(ImportError::Needs(format!(
-            "no row's phase is one that starts the transfer ({rows}); correct phase.transfer in the column map; nothing was \
-             written"
-        )));
-    }
-    Ok(())
-}
-
-/// The recording says of what it was made; that must be what was read.
-fn unchanged(table: &Table, origin: &Origin) -> Result<(), ImportError> {
-    if table.passed().hash().to_hex().as_str() == origin.blake3 {
-        return Ok(());
-    }
-    Err(table.trouble(None, None, "changed while it was read", "import it when nobody writes to it, or a copy of it"))
+    Ok(Surveyed { origin, half_line })
 }
 
 impl fmt::Display for Report {
@@ -376,17 +201,17 @@ impl fmt::Display for Report {
         writeln!(f, "{}: {rows} of {} rows, {from} to {to}", self.origin.file, self.origin.rows)?;
         writeln!(f, "{polls} answers of devices, {missed} missed, {entries} entries")?;
         let notes = [
-            (self.passed_over, "rows before from or after to were passed over"),
-            (self.sorted, "rows were sorted within their second"),
-            (held, "values were held by the history and are no new readings"),
-            (gaps, "times nobody wrote the history for more than 10 min: shown as blind"),
+            ("rows passed over, before from or after to", self.passed_over),
+            ("rows sorted within their second", self.sorted),
+            ("values held by the history, so no new readings", held),
+            ("times when nobody wrote the history for more than 10 min, shown as blind", gaps),
+            ("rows that came when the values before them were too old to be used", late),
         ];
-        for (count, what) in notes.into_iter().filter(|(count, _)| *count > 0) {
-            writeln!(f, "{count} {what}")?;
+        for (what, count) in notes.into_iter().filter(|(_, count)| *count > 0) {
+            writeln!(f, "{what}: {count}")?;
         }
         if late > 0 {
-            let what = "rows came when the values before them were too old to be used";
-            writeln!(f, "{late} {what}; where the history is that coarse, write period in the column map")?;
+            writeln!(f, "(where the history is that coarse, write period in the column map)")?;
         }
         if self.half_line {
             writeln!(f, "1 line at the end has no end of line and was left out: it may be cut short")?;

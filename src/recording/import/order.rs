@@ -29,7 +29,7 @@ impl Order {
     pub fn take(&mut self, row: Row) -> Result<(), WallTime> {
         let latest = self.latest.unwrap_or(row.at);
         let too_early = self.released.is_some_and(|released| row.at < released);
-        if row.at.0 < latest.0 - DISORDER_NS || too_early {
+        if row.at.0 < latest.0.saturating_sub(DISORDER_NS) || too_early {
             return Err(latest);
         }
         self.latest = Some(latest.max(row.at));
@@ -42,7 +42,7 @@ impl Order {
     /// The next row that no later one can come before; with `all` the next one in any case.
     pub fn give(&mut self, all: bool) -> Option<Row> {
         let latest = self.latest?;
-        let due = self.held.front()?.at.0 < latest.0 - DISORDER_NS;
+        let due = self.held.front()?.at.0 < latest.0.saturating_sub(DISORDER_NS);
         if !due && !all && self.held.len() <= HELD_MOST {
             return None;
         }

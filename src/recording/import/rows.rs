@@ -24,6 +24,8 @@ pub struct Row {
 /// What a field says.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Field {
+    /// The row is not about it.
+    Absent,
     /// Nothing.
     Empty,
     /// A value, or that it is none, and what is said of it.
@@ -103,6 +105,8 @@ pub struct Reader<'c> {
     columns: &'c Columns,
     channels: Vec<Channel>,
     time: Vec<usize>,
+    /// Where each row holds one value: the column of its name.
+    name: Option<usize>,
     phase: Option<usize>,
     /// The latest time so far.
     latest: Option<WallTime>,
@@ -113,21 +117,27 @@ impl<'c> Reader<'c> {
     pub fn new(table: &Table, columns: &'c Columns, fitted: &Settings) -> Result<Reader<'c>, ImportError> {
         let mut by_signal: Vec<&SignalColumn> = columns.signals.iter().collect();
         by_signal.sort_by_key(|c| c.signal);
+        let (mut name, mut value) = (None, None);
+        if let Some((names, values)) = &columns.one_value_a_row {
+            (name, value) = (Some(table.column(names)?), Some(table.column(values)?));
+        }
+        let find = |column: &str| value.map_or_else(|| table.column(column), Ok);
         let mut channels = Vec::new();
         for (i, map) in by_signal.into_iter().enumerate() {
             let quality = map.quality.as_ref().map(|(name, _)| table.column(name)).transpose()?;
-            let column = table.column(&map.column)?;
-            channels.push(Channel {
-                signal: narrow(i),
-                device: fitted.signals[i].device,
-                map: map.clone(),
-                column,
-                quality,
-            });
+            let (signal, device, column) = (narrow(i), fitted.signals[i].device, find(&map.column)?);
+            channels.push(Channel { signal, device, map: map.clone(), column, quality });
         }
         let time = columns.time.iter().map(|name| table.column(name)).collect::<Result<_, _>>()?;
-        let phase = columns.phase.as_ref().map(|phase| table.column(&phase.column)).transpose()?;
-        Ok(Reader { columns, channels, time, phase, latest: None })
+        let phase = columns.phase.as_ref().map(|phase| find(&phase.column)).transpose()?;
+        Ok(Reader { columns, channels, time, name, phase, latest: None })
+    }
+
+    /// Every name that the map wants, where each row holds one value.
+    pub fn names(&self) -> Option<(usize, Vec<&str>)> {
+        let phase = self.columns.phase.as_ref().map(|phase| phase.column.as_str());
+        let wanted = self.channels.iter().map(|c| c.map.column.as_str()).chain(phase);
+        self.name.map(|column| (column, wanted.collect()))
     }
 
     /// The channels, in the order of a row's fields.
@@ -159,9 +169,12 @@ impl<'c> Reader<'c> {
 
     /// What the table's present row says.
     pub fn row(&self, table: &Table, at: WallTime) -> Result<Row, ImportError> {
-        let fields = self.channels.iter().map(|c| self.value(table, c)).collect::<Result<_, _>>()?;
+        let name = self.name.map(|column| table.field(column)).transpose()?;
+        let about = |column: &str| name.is_none_or(|name| name == column);
+        let field = |c: &Channel| if about(&c.map.column) { self.value(table, c) } else { Ok(Field::Absent) };
+        let fields = self.channels.iter().map(field).collect::<Result<_, _>>()?;
         let phase = match (self.phase, &self.columns.phase) {
-            (Some(column), Some(map)) => {
+            (Some(column), Some(map)) if about(&map.column) => {
                 let text = table.field(column)?;
                 let is = |words: &[String]| words.iter().any(|word| word == text);
                 let word = if is(&map.transfer) {

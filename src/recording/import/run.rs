@@ -130,10 +130,10 @@ impl<'c> Run<'c> {
         EngineTime(u64::try_from(at.0.saturating_sub(self.zero.0)).unwrap_or(0))
     }
 
-    /// The field of a channel, unless it is a value that the history only held.
+    /// The field of a channel, unless the row is not about it or it is a value that the history only held.
     fn new_reading(&mut self, channel: usize, row: &Row) -> Option<Field> {
         let field = row.fields[channel];
-        let Field::Value(measured, status) = field else { return Some(field) };
+        let Field::Value(measured, status) = field else { return (field != Field::Absent).then_some(field) };
         match self.last[channel] {
             Some((value, since)) if value == measured => {
                 let same_s = self.engine(row.at).since_s(self.engine(since));
@@ -164,7 +164,7 @@ impl<'c> Run<'c> {
                     values.push(SignalValue { signal, value: Measured::NotANumber, status: Status::Fair });
                 }
                 Some(Field::Empty) => {}
-                None => answered = true,
+                Some(Field::Absent) | None => answered = true,
             }
         }
         if values.is_empty() {

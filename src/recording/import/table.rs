@@ -90,6 +90,11 @@ impl Table {
         }
     }
 
+    /// Name of a column.
+    pub fn head(&self, column: usize) -> &str {
+        self.heads.get(column).map_or("", String::as_str)
+    }
+
     /// Reads the next row; false at the end.
     pub fn next(&mut self) -> Result<bool, ImportError> {
         let read = self.read()?;
@@ -125,9 +130,7 @@ impl Table {
     /// A field of the present row.
     pub fn field(&self, column: usize) -> Result<&str, ImportError> {
         let bytes = self.record.get(column).unwrap_or_default();
-        std::str::from_utf8(bytes).map(str::trim).map_err(|_| {
-            self.trouble(Some(self.line()), self.heads.get(column).map(String::as_str), "is not UTF-8", NOT_UTF8)
-        })
+        std::str::from_utf8(bytes).map(str::trim).map_err(|_| self.wrong(column, "is not UTF-8", NOT_UTF8))
     }
 
     /// Line of the present row in the text, from 1.
@@ -147,7 +150,7 @@ impl Table {
 
     /// Something is wrong with the field of a column in the present row.
     pub fn wrong(&self, column: usize, what: &str, act: &str) -> ImportError {
-        self.trouble(Some(self.line()), self.heads.get(column).map(String::as_str), what, act)
+        self.trouble(Some(self.line()), Some(self.head(column)), what, act)
     }
 
     /// Something is wrong with the history.

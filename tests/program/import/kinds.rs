@@ -70,7 +70,13 @@ fn irregular_rows_jumbled_within_a_second_and_a_half_line() {
     let Some((_, _, Some(values))) = answers(&inputs).into_iter().find(|a| a.1 == 1) else { panic!("a poll") };
     // 500 mm; 2 bar less 1 bar: 1e5 Pa.
     assert_eq!(values, [n(0.5), n(1e5)]);
-    for words in ["1 rows were sorted", "1 rows came when", "1 line at the end", "6 of 6 rows", "flow total"] {
+    for words in [
+        "rows sorted within their second: 1",
+        "too old to be used: 1",
+        "1 line at the end",
+        "6 of 6 rows",
+        "flow total",
+    ] {
         assert!(said.contains(words), "{words:?} is not in {said}");
     }
     // Ticks go on through the gap, one each second, and entries come with the first row of their phase.
@@ -138,7 +144,7 @@ fn held_values_are_no_readings() {
     let scale: Vec<u64> = answers(&inputs).into_iter().filter(|a| a.1 == 0).map(|a| a.0 / 1000).collect();
     assert_eq!(scale, [0, 1, 2, 3, 8, 9]);
     assert_eq!(answers(&inputs).iter().filter(|a| a.1 == 1).count(), 10, "without the key every value is new");
-    assert!(said.contains("4 values were held"), "{said}");
+    assert!(said.contains("held by the history, so no new readings: 4"), "{said}");
 }
 
 /// Who wrote the history was away: nobody watched, and the clock of the engine goes on.
@@ -162,7 +168,7 @@ fn from_and_to_cut_a_part_out() {
     let rows: String = (0..100).map(|s| format!("{s},1000,500,2,{}\n", if s < 25 { "x" } else { "UNLOAD" })).collect();
     let map = format!("from = \"1970-01-01T00:00:20Z\"\nto = \"1970-01-01T00:00:29Z\"\n{MAP}");
     let (said, inputs) = imported(&desk, &rows, &map);
-    assert!(said.contains("10 of 100 rows") && said.contains("90 rows before from or after to"), "{said}");
+    assert!(said.contains("10 of 100 rows") && said.contains("before from or after to: 90"), "{said}");
     assert_eq!(answers(&inputs).len(), 20);
     assert_eq!(answers(&inputs)[0].0, 0, "engine time begins with the first row used");
 }
@@ -180,6 +186,54 @@ fn tables_of_other_programs() {
     );
     let (_, out) = desk.import("h.csv", "map.toml", "other.brim");
     assert_eq!(read(&out).0, plain);
+}
+
+/// The same history with one value a row: the same values at the same times, and the same entries.
+#[test]
+fn one_value_a_row() {
+    let desk = Desk::new();
+    let wide = imported(
+        &desk,
+        "0,1000,500,2,IDLE\n1,980,501,2.5,UNLOAD\n2,No Data,502,2,END\n",
+        &format!("bad = [\"No Data\"]\n{MAP}"),
+    )
+    .1;
+    let head = "bad = [\"No Data\"]\n[one_value_a_row]\nname = \"Tag\"\nvalue = \"Value\"\n";
+    desk.write("map.toml", format!("{head}{MAP}"));
+    let rows = ["1000 500 2 IDLE", "980 501 2.5 UNLOAD", "No_Data 502 2 END"];
+    let mut text = String::from("Tag,t,Value\n");
+    for (s, row) in rows.iter().enumerate() {
+        let values = row.split(' ').map(|v| v.replace('_', " "));
+        for (tag, value) in ["kg", "mm", "bar", "step"].iter().zip(values) {
+            text += &format!("{tag},{s},{value}\nanother,{s},no number at all\n");
+        }
+    }
+    desk.write("long.csv", &text);
+    let (_, out) = desk.import("long.csv", "map.toml", "long.brim");
+    let long = read(&out).0;
+    let values = |inputs: &[Input]| {
+        let mut all: Vec<(EngineTime, u16, String)> = Vec::new();
+        for input in inputs {
+            match &input.event {
+                Event::Poll(poll) => {
+                    all.extend(poll.values.iter().map(|v| (input.at, v.signal, format!("{:?}", v.value))))
+                }
+                Event::Entry(entry) => all.push((input.at, u16::MAX, format!("{:?}", entry.what))),
+                _ => {}
+            }
+        }
+        all
+    };
+    let (mut long, mut wide) = (values(&long), values(&wide));
+    long.sort();
+    wide.sort();
+    assert!(long == wide && long.len() == 9 + 3, "{long:?}\n{wide:?}");
+
+    desk.write("long.csv", text.replace("mm,", "mm204,"));
+    let output = desk.command("long.csv", "map.toml", "no.brim").output().expect("the program");
+    let said = super::said(&output);
+    assert_eq!(output.status.code(), Some(6), "{said}");
+    assert!(said.contains("column \"Tag\": no row is of \"mm\", the nearest is \"mm204\""), "{said}");
 }
 
 /// Without a delivery nothing is entered, and the bay is watched idle.

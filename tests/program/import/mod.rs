@@ -7,6 +7,7 @@ mod python;
 mod same;
 mod simulated;
 mod stream;
+mod wild;
 mod wrong;
 
 #[cfg(feature = "peers")]

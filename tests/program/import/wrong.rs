@@ -147,6 +147,57 @@ fn a_place_that_cannot_be_written() {
     assert!(said(&output).contains("no-such.csv: cannot be read"), "{}", said(&output));
 }
 
+/// What the command line lacks or confuses.
+#[test]
+fn a_bay_or_a_delivery_that_is_not_meant() {
+    let desk = Desk::new();
+    desk.write("h.csv", ROWS);
+    desk.write("map.toml", MAP);
+    let mut bay = desk.command("h.csv", "map.toml", "o.brim");
+    let output = bay.args(["--bay", "Bay 7"]).output().expect("the program");
+    assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+    assert!(said(&output).contains("no bay \"Bay 7\"; the site file has Bay 1"), "{}", said(&output));
+    let mut bare = std::process::Command::new(env!("CARGO_BIN_EXE_brimwatch"));
+    bare.current_dir(desk.path("")).args(["import", "h.csv", "--columns", "map.toml", "--site", "site.toml"]);
+    let output = bare.args(["--out", "o.brim"]).output().expect("the program");
+    assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+    assert!(said(&output).contains("give --delivery FILE"), "{}", said(&output));
+    assert!(!desk.files().iter().any(|name| name.contains("o.brim")));
+}
+
+/// A disk that takes no more: here a limit on the length of files (setrlimit(2), RLIMIT_FSIZE), its signal ignored.
+#[test]
+fn a_disk_that_is_full_leaves_nothing() {
+    let desk = Desk::new();
+    let rows: String =
+        (0..3600).map(|s| format!("2026-03-01 10:{:02}:{:02},1000,500,UNLOAD\n", s / 60, s % 60)).collect();
+    desk.write("h.csv", format!("time,WI 12,LI 204,step\n{rows}"));
+    desk.write("map.toml", MAP);
+    let before = desk.files();
+    let import = desk.command("h.csv", "map.toml", "o.brim");
+    // In blocks of 512 bytes, or of 1 kB: room for the header and little more.
+    let mut limited = std::process::Command::new("sh");
+    limited.current_dir(desk.path("")).args(["-c", "trap '' XFSZ; ulimit -f 64; exec \"$0\" \"$@\""]);
+    let output = limited.arg(import.get_program()).args(import.get_args()).output().expect("sh");
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    assert!(said(&output).contains("o.brim: cannot be written"), "{}", said(&output));
+    assert_eq!(desk.files(), before);
+}
+
+/// A watch never goes on from what a history ended with.
+#[test]
+fn an_imported_recording_is_no_part_of_a_watch() {
+    let desk = Desk::new();
+    std::fs::create_dir_all(desk.path("recordings/bay-1")).expect("a folder");
+    desk.write("h.csv", ROWS);
+    desk.write("map.toml", MAP);
+    desk.import("h.csv", "map.toml", "recordings/bay-1/20260301T100000.000Z-old.brim");
+    let mut watch = std::process::Command::new(env!("CARGO_BIN_EXE_brimwatch"));
+    let output = watch.current_dir(desk.path("")).args(["watch", "site.toml"]).output().expect("the program");
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    assert!(said(&output).contains("imported from a plant's history"), "{}", said(&output));
+}
+
 /// Ctrl-C in its midst leaves nothing.
 #[test]
 fn an_import_that_is_stopped_leaves_nothing() {

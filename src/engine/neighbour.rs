@@ -60,6 +60,8 @@ struct Known {
     tank: u16,
     heard: Option<EngineTime>,
     load: Option<NeighbourLoad>,
+    /// Density of what it brings, as last known, kg/m3.
+    density_kg_per_m3: Option<f64>,
     /// What its load had brought when, newest first.
     words: [(EngineTime, Estimate); WORDS],
     count: usize,
@@ -80,6 +82,7 @@ impl Neighbours {
                 words: [(EngineTime(0), NOTHING); WORDS],
                 count: 0,
                 load: None,
+                density_kg_per_m3: None,
             };
             known.hear(EngineTime(0), load);
             known
@@ -132,11 +135,12 @@ impl Neighbours {
     }
 
     /// What the margin must count; None while one of them has not been heard at all. A silent one's last words stay:
-    /// the most that was in and the most that was to come are the whole of its load, wherever it is by now.
+    /// the most that was in and the most that was to come are the whole of its load, wherever it is by now. `density`
+    /// is that by which room is turned into mass, kg/m3: a lighter liquid takes more of it.
     #[must_use]
-    pub fn claimed(&self, tank: u16, now: EngineTime) -> Option<Claimed> {
+    pub fn claimed(&self, tank: u16, now: EngineTime, density: f64) -> Option<Claimed> {
         self.of(tank).try_fold(Claimed::default(), |sum, known| {
-            let one = known.claimed(now)?;
+            let one = known.claimed(now)?.times(known.share(density).max(1.0));
             Some(Claimed {
                 most_kg: plus(sum.most_kg, one.most_kg),
                 rest_kg: plus(sum.rest_kg, one.rest_kg),
@@ -154,6 +158,18 @@ impl Neighbours {
 
     fn of(&self, tank: u16) -> impl Iterator<Item = &Known> {
         self.0.iter().filter(move |k| k.tank == tank)
+    }
+}
+
+impl Claimed {
+    fn times(self, share: f64) -> Claimed {
+        let times = |e: Estimate| Estimate { value: e.value * share, u: e.u * share };
+        Claimed {
+            most_kg: times(self.most_kg),
+            rest_kg: times(self.rest_kg),
+            moved_kg: self.moved_kg * share,
+            fastest_kg_per_s: self.fastest_kg_per_s * share,
+        }
     }
 }
 
@@ -201,6 +217,7 @@ impl Known {
             self.words[0] = (at, received);
             self.count = (self.count + 1).min(WORDS);
         }
+        self.density_kg_per_m3 = load.as_ref().and_then(|l| l.density_kg_per_m3).or(self.density_kg_per_m3);
         self.load = load;
     }
 
@@ -270,7 +287,7 @@ impl Known {
 
     /// A kilogram of its liquid takes the room of so many of ours.
     fn share(&self, density: f64) -> f64 {
-        self.load.as_ref().and_then(|l| l.density_kg_per_m3).map_or(1.0, |theirs| density / theirs)
+        self.density_kg_per_m3.map_or(1.0, |theirs| density / theirs)
     }
 
     fn doubt(&self, now: EngineTime) -> Option<Reason> {
@@ -405,8 +422,9 @@ mod tests {
     }
 
     fn neighbours() -> Neighbours {
-        let known = Known { tank: 0, heard: None, load: None, words: [(at(0), NOTHING); WORDS], count: 0, since: None };
-        Neighbours(vec![known])
+        let words = [(at(0), NOTHING); WORDS];
+        let (heard, load, density_kg_per_m3, since) = (None, None, None, None);
+        Neighbours(vec![Known { tank: 0, heard, load, density_kg_per_m3, words, count: 0, since }])
     }
 
     fn hear(neighbours: &mut Neighbours, s: u64, load: Option<NeighbourLoad>) {
@@ -435,6 +453,9 @@ mod tests {
         let dense = one.brought(0, at(119), at(119), 1515.0).expect("one").kg;
         assert!((dense.value - 45.0 * 1.01).abs() < 1e-9);
         assert!(one.brought(1, at(119), at(119), 1500.0).is_none(), "another tank");
+        let rest_kg = |density: f64| one.claimed(0, at(119), density).expect("heard").rest_kg.value;
+        assert!((rest_kg(1515.0) / rest_kg(1500.0) - 1.01).abs() < 1e-9, "and more of the room");
+        assert!((rest_kg(1485.0) / rest_kg(1500.0) - 1.0).abs() < 1e-9, "a denser one is given no credit");
     }
 
     /// A load that ends stays in the tank; the next one begins at nothing. Their errors are those of the same instruments.
@@ -450,7 +471,7 @@ mod tests {
         hear(&mut one, 50, Some(load("B", Phase::Transfer, 200.0)));
         let both = brought(&one, 50);
         assert!((both.value - 1_250.0).abs() < 1e-9 && (both.u - 20.0).abs() < 1e-9, "{both:?}");
-        let claimed = one.claimed(0, at(50)).expect("heard");
+        let claimed = one.claimed(0, at(50), 1500.0).expect("heard");
         assert!((claimed.most_kg.value - (1_080.0 + 230.0)).abs() < 1e-9);
         assert!((claimed.rest_kg.value - 2_800.0).abs() < 1e-9);
         hear(&mut one, 60, None);
@@ -466,14 +487,14 @@ mod tests {
         two.0.extend(neighbours().0);
         two.start(at(0), at(0));
         hear(&mut two, 1, Some(load("A", Phase::Opened, 0.0)));
-        assert!(two.claimed(0, at(1)).is_none(), "one of them may bring anything");
+        assert!(two.claimed(0, at(1), 1500.0).is_none(), "one of them may bring anything");
         two.take(&Neighbour { neighbour: 1, at: at(1), load: Some(load("B", Phase::Opened, 0.0)) });
         hear(&mut two, 2, Some(load("A", Phase::Closed, 400.0)));
         two.take(&Neighbour { neighbour: 1, at: at(2), load: Some(load("B", Phase::Closed, 300.0)) });
         // The first words after our start were of loads not begun.
         let both = brought(&two, 2);
         assert!((both.value - 700.0).abs() < 1e-9 && (both.u - 200.0_f64.sqrt()).abs() < 1e-9, "{both:?}");
-        assert!((two.claimed(0, at(2)).expect("both heard").most_kg.value - 760.0).abs() < 1e-9);
+        assert!((two.claimed(0, at(2), 1500.0).expect("both heard").most_kg.value - 760.0).abs() < 1e-9);
     }
 
     /// Rectangular between nothing and the fastest, no more than the rest of the load: mean m/2, u = m/sqrt(12).
@@ -491,7 +512,7 @@ mod tests {
         }
         // What the margin counts is the whole of its load all the time, wherever it is by now.
         for (s, moved) in [(105, 0.0), (200, 600.0), (2_000, 2_400.0)] {
-            let claimed = one.claimed(0, at(s)).expect("heard once");
+            let claimed = one.claimed(0, at(s), 1500.0).expect("heard once");
             assert!((claimed.most_kg.value + claimed.rest_kg.value - (630.0 + 2_400.0)).abs() < 1e-9);
             assert!((claimed.moved_kg - moved).abs() < 1e-9, "{claimed:?}");
         }
@@ -517,7 +538,7 @@ mod tests {
     fn one_first_heard_late_is_half_known() {
         let mut one = neighbours();
         one.start(at(10), at(10));
-        assert!(one.claimed(0, at(15)).is_none(), "it may bring anything");
+        assert!(one.claimed(0, at(15), 1500.0).is_none(), "it may bring anything");
         hear(&mut one, 20, Some(load("A", Phase::Transfer, 1_200.0)));
         let seen = brought(&one, 20);
         assert!((seen.value - 600.0).abs() < 1e-9 && (seen.u - 346.56).abs() < 0.01, "{seen:?}");

@@ -126,7 +126,7 @@ impl Scene<'_> {
         let mut rest = Vec::new();
         let opening = self.opening(setup, density);
         // One that has not been heard may bring anything.
-        let neighbour = self.neighbours.claimed(self.delivery.setup.tank, self.at)?;
+        let neighbour = self.neighbours.claimed(self.delivery.setup.tank, self.at, density)?;
         let neighbour_in_kg = neighbour.most_kg.value + neighbour.moved_kg;
         let drawn_kg = if setup.draw_off == DrawOff::Measured { self.delivery.draw_off_integral.total } else { 0.0 };
         for (i, held, run_kg) in self.received() {
@@ -274,7 +274,7 @@ impl Scene<'_> {
         let density = tank_density(self.settings, self.readings, self.delivery)?;
         let at_high_high_kg = geometry::volume(&setup.geometry, setup.high_high)?.0 * density;
         let opening = self.opening(setup, density)?;
-        let neighbour = self.neighbours.claimed(self.delivery.setup.tank, self.at)?;
+        let neighbour = self.neighbours.claimed(self.delivery.setup.tank, self.at, density)?;
         let others_kg = neighbour.most_kg.value + neighbour.moved_kg;
         let mut outlook = self.outlook(at_high_high_kg - opening.value - others_kg, opening.u + neighbour.most_kg.u);
         if let Some(rate) = projection::moving(self.watch.rate).filter(|_| neighbour.rest_kg.value > 0.0) {

@@ -159,7 +159,9 @@ fn watch(site: &Path, deliveries: &[PathBuf], log: LogForm) -> ExitCode {
         Err(faults) => return fail(WRONG_FILE, faults),
     };
     log_to_stderr(log);
-    let runtime = match tokio::runtime::Runtime::new() {
+    // Links and bays share one thread: an answer wakes its bay without a call to the system. The page and the
+    // recorders have their own.
+    let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(runtime) => runtime,
         Err(error) => return fail(REFUSED, error),
     };

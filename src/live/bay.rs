@@ -48,6 +48,8 @@ pub struct Bay {
     clock: Clock,
     monitor: Monitor,
     recorder: Option<Recorder>,
+    /// That of a segment which our own fault ended.
+    past: Option<Recorder>,
     progress: watch::Receiver<Progress>,
     last: MachineTime,
     wall_looked: EngineTime,
@@ -96,6 +98,7 @@ impl Bay {
             monitor: segment.monitor,
             progress: segment.recorder.progress(),
             recorder: Some(segment.recorder),
+            past: None,
             last: MachineTime::now(),
             wall_looked: EngineTime(0),
             unsaved: VecDeque::new(),
@@ -127,11 +130,11 @@ impl Bay {
         loop {
             tokio::select! {
                 biased;
-                _ = stopping.wait_for(|stop| *stop) => break,
+                () = async { drop(stopping.wait_for(|stop| *stop).await) } => break,
                 Some(request) = entries.recv() => self.enter(request),
                 Ok(()) = self.progress.changed() => self.recorded(),
                 () = tokio::time::sleep(due.until()) => {
-                    self.tick();
+                    self.tick().await;
                     due = MachineTime(ticks.next_after(MachineTime::now().0.max(due.0)));
                 }
                 Some(answer) = answers.recv() => self.answer(answer),
@@ -144,7 +147,7 @@ impl Bay {
     /// A segment with a delivery under way stays open, to be gone on with; so does an idle one.
     fn leave(&mut self) {
         // Writes what waits.
-        drop(self.recorder.take());
+        drop((self.recorder.take(), self.past.take()));
         self.answer_saved();
         self.refuse_unsaved("the disk did not take it before the program stopped");
     }
@@ -168,7 +171,7 @@ impl Bay {
         self.step(MachineTime::now(), event);
     }
 
-    fn tick(&mut self) {
+    async fn tick(&mut self) {
         let now = MachineTime::now();
         let engine = self.clock.engine(now);
         if engine.0 >= self.wall_looked.0 + WALL_LOOK_S * SECOND_NS {
@@ -177,9 +180,9 @@ impl Bay {
         }
         let idle = !matches!(self.monitor.phase(), Phase::Opened | Phase::Transfer);
         if idle && engine.0 >= IDLE_SEGMENT_S * SECOND_NS && self.recorder.is_some() {
-            self.begin_segment(self.monitor.carried());
+            self.begin_segment(self.monitor.carried()).await;
         }
-        self.mend_recording(now);
+        self.mend_recording(now).await;
         self.step(MachineTime::now(), Event::Tick);
     }
 
@@ -294,15 +297,17 @@ impl Bay {
         // The monitor may be half way through a change: only what it carries as plain values is taken over.
         let carried = catch_unwind(AssertUnwindSafe(|| self.monitor.carried())).unwrap_or_default();
         self.monitor = Monitor::new(self.setup.settings.clone(), Carried { restarted: true, ..carried });
-        self.end_segment();
+        self.past = self.recorder.take();
     }
 
     /// Writes what waits and ends the segment. An entry that waited for the disk is answered now: the next segment
-    /// counts its inputs anew.
-    fn end_segment(&mut self) {
-        let Some(recorder) = self.recorder.take() else { return };
-        if let Err(error) = recorder.finish() {
-            tracing::error!(%error, "the last segment was not ended");
+    /// counts its inputs anew. Other bays and all polling share this thread: none of them waits for the disk.
+    async fn end_segment(&mut self) {
+        let Some(recorder) = self.recorder.take().or_else(|| self.past.take()) else { return };
+        match tokio::task::spawn_blocking(|| recorder.finish()).await {
+            Ok(Ok(())) => {}
+            Ok(Err(error)) => tracing::error!(%error, "the last segment was not ended"),
+            Err(error) => tracing::error!(%error, "the last segment was not ended"),
         }
         self.answer_saved();
         self.refuse_unsaved("the disk did not take it before the recording ended");
@@ -315,18 +320,15 @@ impl Bay {
     }
 
     /// Ends the present segment and begins one; false, and nothing is on record, when the disk does not let it.
-    fn begin_segment(&mut self, carried: Carried) -> bool {
-        self.end_segment();
-        let beginning = Beginning {
-            folder: &self.folder,
-            bay: &self.setup,
-            texts: &self.texts,
-            delivery: None,
-            drill_speed: self.drill_speed,
-            keep_idle_days: self.keep_idle_days,
-            carried,
-        };
-        match segment::begin(beginning) {
+    async fn begin_segment(&mut self, carried: Carried) -> bool {
+        self.end_segment().await;
+        let (folder, bay, texts) = (self.folder.clone(), self.setup.clone(), self.texts.clone());
+        let (drill_speed, keep_idle_days) = (self.drill_speed, self.keep_idle_days);
+        let begun = tokio::task::spawn_blocking(move || {
+            let (folder, bay, texts) = (&folder, &bay, &texts);
+            segment::begin(Beginning { folder, bay, texts, delivery: None, drill_speed, keep_idle_days, carried })
+        });
+        match begun.await.unwrap_or_else(|error| Err(std::io::Error::other(error))) {
             Ok(segment) => {
                 self.clock = segment.clock;
                 self.monitor = segment.monitor;
@@ -348,7 +350,7 @@ impl Bay {
     }
 
     /// After the memory was full, or when no segment could be begun, recording starts anew once the disk is back.
-    fn mend_recording(&mut self, now: MachineTime) {
+    async fn mend_recording(&mut self, now: MachineTime) {
         // A recorder that overflowed writes what it had taken, ends its file and lets go of its progress.
         let ended = self.recorder.is_some()
             && self.progress.borrow().state == RecorderState::Overflowed
@@ -360,7 +362,7 @@ impl Bay {
             return;
         }
         self.mending = Some(now);
-        if !self.begin_segment(self.monitor.carried()) {
+        if !self.begin_segment(self.monitor.carried()).await {
             self.step(now, Event::Recorder(RecorderState::Overflowed));
         }
     }

@@ -12,7 +12,7 @@ use crate::engine::frame::Phase;
 use crate::engine::input::{AlarmKey, Entry, What};
 use crate::words::EntryAnswer;
 use axum::extract::rejection::JsonRejection;
-use axum::extract::ws::{Message, WebSocket, WebSocketUpgrade};
+use axum::extract::ws::{Message, Utf8Bytes, WebSocket, WebSocketUpgrade};
 use axum::extract::{DefaultBodyLimit, Path, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
 use axum::middleware::{self, Next};
@@ -23,7 +23,7 @@ use serde::{Deserialize, Serialize};
 use std::future::Future;
 use std::io;
 use std::net::SocketAddr;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::sync::mpsc::error::TrySendError;
@@ -51,6 +51,8 @@ const POLICY: &str = "default-src 'self'; base-uri 'none'; form-action 'none'; f
 struct App {
     site: Arc<str>,
     bays: Arc<[BayFeed]>,
+    /// The latest frame of each bay as it was last sent.
+    drawn: Arc<[Drawn]>,
     reader: Arc<Reader>,
     closing: watch::Receiver<bool>,
 }
@@ -58,6 +60,25 @@ struct App {
 impl App {
     fn bay(&self, slug: &str) -> Result<&BayFeed, NoSuchPage> {
         self.bays.iter().find(|b| b.slug == slug).ok_or(NoSuchPage)
+    }
+}
+
+/// What every viewer of a bay is sent, written once, by whoever is the first to ask for it.
+#[derive(Default)]
+struct Drawn(Mutex<Option<(Arc<Published>, Utf8Bytes)>>);
+
+impl Drawn {
+    fn text(&self, published: &Arc<Published>, reader: &Reader) -> Option<Utf8Bytes> {
+        // A text and what it was written from: whole whatever happened to a holder.
+        let mut drawn = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        match &*drawn {
+            Some((from, text)) if Arc::ptr_eq(from, published) => Some(text.clone()),
+            _ => {
+                let text = Utf8Bytes::from(serde_json::to_string(&view::live(published, reader)).ok()?);
+                *drawn = Some((Arc::clone(published), text.clone()));
+                Some(text)
+            }
+        }
     }
 }
 
@@ -74,7 +95,8 @@ pub async fn serve(
 ) -> io::Result<()> {
     loopback_only(listener.local_addr()?)?;
     let (close, closing) = watch::channel(false);
-    let app = App { site: site.into(), bays: bays.into(), reader: Arc::new(Reader::here()), closing };
+    let drawn = bays.iter().map(|_| Drawn::default()).collect();
+    let app = App { site: site.into(), bays: bays.into(), drawn, reader: Arc::new(Reader::here()), closing };
     axum::serve(Bounded::new(listener, CONNECTIONS), router(app))
         .with_graceful_shutdown(async move {
             shutdown.await;
@@ -192,22 +214,18 @@ async fn live(
     Path(slug): Path<String>,
     upgrade: WebSocketUpgrade,
 ) -> Result<Response, NoSuchPage> {
-    let latest = app.bay(&slug)?.latest.clone();
+    let bay = app.bays.iter().position(|b| b.slug == slug).ok_or(NoSuchPage)?;
     let upgrade = upgrade
         .read_buffer_size(BUFFER_BYTES)
         .write_buffer_size(BUFFER_BYTES)
         .max_message_size(INCOMING_BYTES)
         .max_frame_size(INCOMING_BYTES);
-    Ok(upgrade.on_upgrade(move |socket| view_on(socket, latest, app.reader, app.closing)))
+    Ok(upgrade.on_upgrade(move |socket| view_on(socket, app, bay)))
 }
 
 /// Sends the latest state whenever there is a newer one. What came while a slow viewer took the last is skipped.
-async fn view_on(
-    mut socket: WebSocket,
-    mut latest: watch::Receiver<Option<Arc<Published>>>,
-    reader: Arc<Reader>,
-    mut closing: watch::Receiver<bool>,
-) {
+async fn view_on(mut socket: WebSocket, app: App, bay: usize) {
+    let (mut latest, mut closing) = (app.bays[bay].latest.clone(), app.closing);
     latest.mark_changed();
     loop {
         tokio::select! {
@@ -221,7 +239,7 @@ async fn view_on(
         }
         let published = latest.borrow_and_update().clone();
         let Some(published) = published else { continue };
-        let Ok(text) = serde_json::to_string(&view::live(&published, &reader)) else { break };
+        let Some(text) = app.drawn[bay].text(&published, &app.reader) else { break };
         match tokio::time::timeout(SEND_TIME, socket.send(Message::text(text))).await {
             Ok(Ok(())) => {}
             Ok(Err(_)) | Err(_) => return,

@@ -4,13 +4,13 @@ use super::back_off::BackOff;
 use super::blocks::{self, BlockSpec, Manners};
 use super::registers::{Place, Register};
 use super::stats::Stats;
+use super::timer::Timer;
 use super::wire::Wire;
 use crate::clock::{MachineTime, machine_duration};
 use crate::engine::input::{Block, MissReason, SignalValue};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::mpsc;
-use tokio::time::timeout;
 
 /// Misses in a row after which a device is asked less often, so that one that hangs costs those that share its link
 /// and the machine little; one or two are what a disturbance takes.
@@ -104,10 +104,10 @@ impl Device {
         self.spec.period_s
     }
 
-    /// Asks once and hands on what came of it.
-    pub(super) async fn round(&mut self, wire: &mut Wire, due: MachineTime) {
-        let (requested, outcome) =
-            if self.back_off.waits(MachineTime::now()) { (due, Err(self.trouble)) } else { self.ask(wire, due).await };
+    /// Asks once and hands on what came of it; when it was over.
+    pub(super) async fn round(&mut self, wire: &mut Wire, timer: &mut Timer, due: MachineTime) -> MachineTime {
+        let waits = self.back_off.has_failed() && self.back_off.waits(MachineTime::now());
+        let (requested, outcome) = if waits { (due, Err(self.trouble)) } else { self.ask(wire, timer, due).await };
         let replied = MachineTime::now();
         let connections = wire.connections();
         match &outcome {
@@ -123,15 +123,18 @@ impl Device {
             }
         }
         self.hand_on(Moments { due, requested, replied, connections }, outcome);
+        replied
     }
 
-    async fn ask(&mut self, wire: &mut Wire, due: MachineTime) -> (MachineTime, Result<Vec<Block>, MissReason>) {
+    async fn ask(
+        &mut self,
+        wire: &mut Wire,
+        timer: &mut Timer,
+        due: MachineTime,
+    ) -> (MachineTime, Result<Vec<Block>, MissReason>) {
         let mut requested = due;
-        let round = self.read(wire, &mut requested);
-        let outcome = match timeout(self.deadline, round).await {
-            Ok(outcome) => outcome,
-            Err(_) => Err(wire.why_late()),
-        };
+        let round = timer.within(self.deadline, self.read(wire, &mut requested)).await;
+        let outcome = round.unwrap_or_else(|| Err(wire.why_late()));
         match outcome {
             Ok(_) => self.back_off.succeeded(),
             Err(reason) => {

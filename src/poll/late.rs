@@ -7,7 +7,7 @@
 //! single register), it is left alone for a while and then asked twice, of which only the second reply is taken.
 
 use super::blocks::BlockSpec;
-use super::reply::data_bytes;
+use super::frames::data_bytes;
 use crate::clock::MachineTime;
 use std::time::Duration;
 
@@ -39,7 +39,7 @@ pub enum Next {
     Wait,
 }
 
-/// Requests whose replies may still come: each look, and when it was last asked for.
+/// Requests whose replies may still come: each look, and when it was last given up.
 #[derive(Debug, Default)]
 pub struct Late(Vec<(Look, MachineTime)>);
 
@@ -60,10 +60,10 @@ impl Late {
         }
     }
 
-    /// A request was given up, or its reply was no good.
-    pub fn unanswered(&mut self, unit: u8, block: &BlockSpec, asked: MachineTime) {
+    /// A request was given up now, or its reply was no good.
+    pub fn unanswered(&mut self, unit: u8, block: &BlockSpec, now: MachineTime) {
         self.0.retain(|(late, _)| *late != look(unit, block));
-        self.0.push((look(unit, block), asked));
+        self.0.push((look(unit, block), now));
     }
 
     /// The reply to the unit's latest request has come.

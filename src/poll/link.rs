@@ -2,6 +2,7 @@
 
 use super::device::{Device, Spec};
 use super::schedule::Schedule;
+use super::timer::Timer;
 use super::way::Way;
 use super::wire::Wire;
 use crate::clock::{MachineTime, machine_duration};
@@ -54,10 +55,11 @@ pub async fn run(mut link: LinkSpec) {
     let specs = std::mem::take(&mut link.devices);
     let mut turns: Vec<Turn> = specs.into_iter().zip(seed + 1..).map(turn).collect();
     let mut wire = Wire::new(&link);
+    let (mut timer, mut now) = (Timer::new(), started);
     // The one that has been due the longest, so that none keeps another out.
     while let Some(turn) = turns.iter_mut().min_by_key(|turn| turn.due) {
-        tokio::time::sleep(turn.due.until()).await;
-        turn.device.round(&mut wire, turn.due).await;
-        turn.due = MachineTime(turn.schedule.next_after(MachineTime::now().0.max(turn.due.0)));
+        timer.wait(turn.due.since(now)).await;
+        now = turn.device.round(&mut wire, &mut timer, turn.due).await;
+        turn.due = MachineTime(turn.schedule.next_after(now.0.max(turn.due.0)));
     }
 }

@@ -6,21 +6,21 @@ mod back_off;
 pub mod blocks;
 #[cfg(feature = "live")]
 pub mod device;
+pub mod frames;
 #[cfg(feature = "live")]
 mod late;
 #[cfg(feature = "live")]
-pub mod link;
+mod line;
 #[cfg(feature = "live")]
-mod modbus;
+pub mod link;
 pub mod registers;
-pub mod reply;
 pub mod schedule;
 #[cfg(feature = "live")]
 pub mod stats;
 #[cfg(feature = "live")]
 mod stream;
 #[cfg(feature = "live")]
-mod tap;
+mod timer;
 pub mod way;
 #[cfg(feature = "live")]
 mod wire;

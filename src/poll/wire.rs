@@ -2,12 +2,11 @@
 
 use super::back_off::BackOff;
 use super::blocks::BlockSpec;
+use super::frames::Framing;
 use super::late::{Late, Next};
+use super::line::{Line, STRAY_MOST};
 use super::link::LinkSpec;
-use super::modbus::Client;
-use super::reply::{Framing, Shortfall};
 use super::stream::{self, Stream, Trouble};
-use super::tap::{STRAY_MOST, Tap};
 use super::way::Way;
 use crate::clock::{MachineTime, machine_duration};
 use crate::engine::input::MissReason;
@@ -35,13 +34,13 @@ pub(super) struct Wire {
     silence: Duration,
     /// An attempt under way, and when it began.
     opening: Option<(MachineTime, JoinHandle<Result<Stream, Trouble>>)>,
-    open: Option<(Client, Tap)>,
+    open: Option<Line>,
     /// Why it could not be opened the last time.
     trouble: MissReason,
     back_off: BackOff,
     connections: u32,
     /// The request that is under way.
-    asked: Option<(u8, BlockSpec, MachineTime)>,
+    asked: Option<(u8, BlockSpec)>,
     late: Late,
     heard: MachineTime,
 }
@@ -97,8 +96,8 @@ impl Wire {
     /// A connection that has ended is opened anew; so is one over TCP on which something came unasked, since that
     /// frees it of what may follow. A line is cleared instead.
     fn is_fit(&mut self) -> bool {
-        let Some((_, tap)) = &self.open else { return true };
-        match tap.clear() {
+        let Some(line) = &mut self.open else { return true };
+        match line.clear() {
             Err(_) => false,
             Ok(0) => true,
             Ok(_) => {
@@ -118,8 +117,7 @@ impl Wire {
             self.opening = None;
             let trouble = match opened {
                 Ok(Ok(stream)) => {
-                    let tap = Tap::new(self.framing, stream);
-                    self.open = Some((Client::new(self.framing, tap.clone()), tap));
+                    self.open = Some(Line::new(self.framing, stream));
                     self.connections = self.connections.saturating_add(1);
                     return Ok(());
                 }
@@ -141,8 +139,8 @@ impl Wire {
         if !self.pause.is_zero() {
             sleep(self.pause.saturating_sub(MachineTime::now().since(self.heard))).await;
         }
-        let Some((_, tap)) = self.open.as_ref().filter(|_| self.framing == Framing::Rtu) else { return Ok(()) };
-        self.heard = clear(tap, self.heard, self.silence).await.map_err(|_| MissReason::ConnectionLost)?;
+        let Some(line) = self.open.as_mut().filter(|_| self.framing == Framing::Rtu) else { return Ok(()) };
+        self.heard = clear(line, self.heard, self.silence).await.map_err(|_| MissReason::ConnectionLost)?;
         Ok(())
     }
 
@@ -171,48 +169,40 @@ impl Wire {
 
     async fn call(&mut self, unit: u8, block: &BlockSpec) -> Result<Result<Vec<u16>, u8>, MissReason> {
         self.settle().await?;
-        let Some((client, tap)) = &mut self.open else { return Err(MissReason::NoConnection) };
-        tap.begin();
-        self.asked = Some((unit, *block, MachineTime::now()));
-        let words = client.read(unit, block).await;
-        self.heard = MachineTime::now();
-        // What the library took for an answer is looked at a second time.
-        match (tap.check(), words) {
-            (Ok(_), Ok(words)) => {
-                self.asked = None;
-                self.back_off.succeeded();
-                Ok(words)
-            }
-            (Err(Shortfall::NotTheReply(reason)), _) => Err(reason),
-            _ if tap.ended() => Err(MissReason::ConnectionLost),
-            _ => Err(MissReason::Malformed),
+        let Some(line) = &mut self.open else { return Err(MissReason::NoConnection) };
+        self.asked = Some((unit, *block));
+        let words = line.ask(unit, block).await?;
+        if self.framing == Framing::Rtu || !self.pause.is_zero() {
+            self.heard = MachineTime::now();
         }
+        self.asked = None;
+        self.back_off.succeeded();
+        Ok(words)
     }
 
     /// Why a round that ran out of time had no answer: what has come in may say so.
     pub(super) fn why_late(&self) -> MissReason {
-        let Some((_, tap)) = &self.open else {
+        let Some(line) = &self.open else {
             return if self.opening.is_some() { MissReason::NoConnection } else { self.trouble };
         };
-        match (self.asked, tap.check()) {
-            (Some(_), Err(Shortfall::NotTheReply(reason))) => reason,
-            (Some(_), _) => MissReason::TimeOut,
+        match self.asked {
+            Some(_) => line.shortfall().unwrap_or(MissReason::TimeOut),
             // Nothing was asked: the line was never silent.
-            (None, _) => MissReason::Unsettled,
+            None => MissReason::Unsettled,
         }
     }
 
     /// After anything but a well-formed answer the connection starts anew. A serial port stays open, since nothing is
-    /// gained by setting it again; only the library's client goes, with whatever it has half read.
+    /// gained by setting it again.
     pub(super) fn broke(&mut self) {
-        if let Some((unit, block, asked)) = self.asked.take() {
-            self.late.unanswered(unit, &block, asked);
-        }
         self.heard = MachineTime::now();
+        if let Some((unit, block)) = self.asked.take() {
+            self.late.unanswered(unit, &block, self.heard);
+        }
         self.open = match self.open.take() {
-            Some((_, tap)) if matches!(self.way, Way::Serial(_)) && !tap.ended() => {
-                tap.flush_input();
-                Some((Client::new(self.framing, tap.clone()), tap))
+            Some(mut line) if matches!(self.way, Way::Serial(_)) && !line.ended() => {
+                line.flush_input();
+                Some(line)
             }
             _ => None,
         };
@@ -228,9 +218,9 @@ impl Drop for Wire {
 }
 
 /// Reads a line until it has been silent long enough; when it was last heard.
-async fn clear(tap: &Tap, mut heard: MachineTime, silence: Duration) -> io::Result<MachineTime> {
+async fn clear(line: &mut Line, mut heard: MachineTime, silence: Duration) -> io::Result<MachineTime> {
     loop {
-        let strays = tap.clear()?;
+        let strays = line.clear()?;
         if strays > 0 {
             heard = MachineTime::now();
         }
@@ -242,7 +232,7 @@ async fn clear(tap: &Tap, mut heard: MachineTime, silence: Duration) -> io::Resu
         if left.is_zero() {
             return Ok(heard);
         }
-        if let Ok(strays) = timeout(left, tap.discard()).await {
+        if let Ok(strays) = timeout(left, line.discard()).await {
             strays?;
             heard = MachineTime::now();
         }

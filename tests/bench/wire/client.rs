@@ -128,7 +128,7 @@ pub fn run(plan: &Plan) -> Report {
 /// A client that has not ended so long after its window never will.
 const OVERDUE_S: f64 = 20.0;
 
-/// The process itself, on a runtime like the program's own.
+/// The process itself, on a runtime like the program's own: one thread for all that is asked.
 pub fn role(plan: &str) {
     let plan: Plan = serde_json::from_str(plan).expect("a plan");
     let most = Duration::from_secs_f64(plan.warm_s + plan.window_s + OVERDUE_S);
@@ -137,7 +137,8 @@ pub fn role(plan: &str) {
         eprintln!("a client does not end: its tasks hang");
         std::process::exit(1);
     });
-    let report = tokio::runtime::Runtime::new().expect("a runtime").block_on(measure(&plan));
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
+    let report = runtime.block_on(measure(&plan));
     println!("{}", serde_json::to_string(&report).expect("plain data"));
 }
 

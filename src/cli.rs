@@ -1,5 +1,6 @@
 //! What is typed and what it answers: commands, exit codes, the log.
 
+use crate::check;
 use crate::config::{self, Site};
 use crate::live::{self, Options};
 use crate::recording::compare::{self, Outcome};
@@ -35,6 +36,17 @@ enum Command {
         #[arg(long, value_enum, default_value_t = LogForm::Text)]
         log: LogForm,
     },
+    /// Check a site file and say what follows from it: levels and their times, poll load, gas, recording. Starts nothing.
+    Check {
+        /// Site file (config/site.toml is a commented one).
+        site: PathBuf,
+        /// Delivery that is checked too; trailer and plate are answered for it.
+        #[arg(long, value_name = "FILE")]
+        delivery: Option<PathBuf>,
+        /// Say the same as one JSON object.
+        #[arg(long)]
+        json: bool,
+    },
     /// Replay a recording and hold every stored output against it, bit for bit.
     Replay {
         /// Recording.
@@ -61,7 +73,7 @@ enum LogForm {
 
 const EXIT_CODES: &str = "\
 Exit codes:
-  0  done; for replay: at least one output compared and all the same
+  0  done; check: no fault, there may be warnings; replay: at least one output compared and all the same
   1  the machine refused something (address, disk, network)
   2  a wrong command line, site file or delivery file
   3  replay: an output differs, the recording is damaged, or there was nothing to compare
@@ -91,6 +103,7 @@ fn seconds(text: &str) -> Result<f64, String> {
 pub fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Watch { site, delivery, log } => watch(&site, &delivery, log),
+        Command::Check { site, delivery, json } => check(&site, delivery.as_deref(), json),
         Command::Replay { file, json: true, every } => written(|out| json::replay_json(&file, every, out)),
         Command::Replay { file, .. } => replay(&file),
         Command::Dump { file } => written(|out| dump::dump(&file, out)),
@@ -126,6 +139,16 @@ fn written(write: impl FnOnce(&mut dyn Write) -> Result<(), RecordingError>) -> 
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => failed_recording(&error),
     }
+}
+
+fn check(site: &Path, delivery: Option<&Path>, json: bool) -> ExitCode {
+    let checked = check::check(site, delivery);
+    if json {
+        say(checked.json());
+    } else {
+        say(&checked);
+    }
+    if checked.is_sound() { ExitCode::SUCCESS } else { ExitCode::from(WRONG_FILE) }
 }
 
 fn replay(file: &Path) -> ExitCode {

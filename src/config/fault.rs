@@ -9,6 +9,8 @@ use std::ops::Range;
 
 /// More faults than this are counted, not shown: a file of another kind would bury the terminal.
 pub const SHOWN_MOST: usize = 60;
+/// Said where some checks could not be made.
+pub const CUT_SHORT: &str = "where a text is no TOML, some checks wait until it is: there may be more";
 /// Columns of a terminal that nobody has widened.
 pub const COLUMNS: usize = 80;
 /// Columns of a text beside what stands before it: the longest is "   = what to do: ".
@@ -247,6 +249,12 @@ impl Faults {
     pub fn warnings(&self) -> &[Fault] {
         &self.warnings
     }
+
+    /// Whether a text is no TOML, so that some checks wait until it is.
+    #[must_use]
+    pub fn is_cut_short(&self) -> bool {
+        self.list.iter().any(|fault| fault.key.is_empty() && fault.line.is_some())
+    }
 }
 
 impl std::error::Error for Faults {}
@@ -260,8 +268,8 @@ impl fmt::Display for Faults {
         if found > SHOWN_MOST {
             writeln!(f, "... and {} more\n", found - SHOWN_MOST)?;
         }
-        if self.list.iter().any(|fault| fault.key.is_empty() && fault.line.is_some()) {
-            writeln!(f, "where a text is no TOML, some checks wait until it is: there may be more\n")?;
+        if self.is_cut_short() {
+            writeln!(f, "{CUT_SHORT}\n")?;
         }
         let count = self.list.len();
         write!(f, "{count} {} found; nothing was started", if count == 1 { "fault" } else { "faults" })
@@ -277,9 +285,9 @@ impl fmt::Display for Fault {
         };
         let title = level.primary_title(wrapped(&format!("{key}{}", self.what), TEXT_COLUMNS));
         let notes = [("allowed", &self.allowed), ("nearest", &self.nearest), ("what to do", &self.act)];
-        let notes = notes
-            .into_iter()
-            .filter_map(|(name, note)| Some(Level::NOTE.with_name(name).message(wrapped(note.as_deref()?, TEXT_COLUMNS))));
+        let notes = notes.into_iter().filter_map(|(name, note)| {
+            Some(Level::NOTE.with_name(name).message(wrapped(note.as_deref()?, TEXT_COLUMNS)))
+        });
         let group = match &self.excerpt {
             Some(excerpt) => {
                 let (before, more) = if excerpt.skipped > 0 { ("... ", 4) } else { ("", 0) };

@@ -18,7 +18,7 @@ mod walk;
 #[cfg(test)]
 mod tests;
 
-pub use fault::{Fault, Faults, Severity};
+pub use fault::{COLUMNS, CUT_SHORT, Fault, Faults, SHOWN_MOST, Severity, wrapped};
 
 use crate::poll::blocks::Manners;
 use crate::poll::registers::{Place, Register};
@@ -154,6 +154,16 @@ pub fn load(path: &Path) -> Result<Site, Faults> {
 /// Every fault found, in the order of the lines; also where the file cannot be read.
 pub fn load_delivery(path: &Path, site: &Site) -> Result<DeliveryFile, Faults> {
     DeliveryFile::from_text(path, read_file(path)?, site)
+}
+
+/// What is wrong with a delivery file by itself, where there is no sound site to hold it against; none may be.
+///
+/// # Errors
+/// Every fault found, in the order of the lines; also where the file cannot be read.
+pub fn check_delivery_alone(path: &Path) -> Result<(), Faults> {
+    let mut draft = Draft::default();
+    delivery::alone(&mut draft, path, read_file(path)?);
+    if draft.is_clean() { Ok(()) } else { Err(draft.finish()) }
 }
 
 impl Site {

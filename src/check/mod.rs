@@ -2,6 +2,9 @@
 //!
 //! Starts nothing and asks no device. What the files do not give is said, not assumed.
 
+pub mod gas;
+pub mod load;
+
 use crate::config::{self, COLUMNS, CUT_SHORT, Fault, Faults, SHOWN_MOST, wrapped};
 use serde::Serialize;
 use std::fmt;

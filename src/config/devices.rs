@@ -232,6 +232,7 @@ fn device(draft: &mut Draft, table: &Table, link: Option<(usize, &Link)>) -> Dev
         unit,
         period_s,
         time_out_s,
+        answer_time_s: table.number("answer_time"),
         manners: manners(draft, table, base),
         heartbeat: heartbeat(draft, table, base, period_s),
     }

@@ -13,6 +13,8 @@ pub const SHOWN_MOST: usize = 60;
 pub const CUT_SHORT: &str = "where a text is no TOML, some checks wait until it is: there may be more";
 /// Columns of a terminal that nobody has widened.
 pub const COLUMNS: usize = 80;
+/// Columns of a title behind "warning: ".
+const TITLE_COLUMNS: usize = COLUMNS - 9;
 /// Columns of a text beside what stands before it: the longest is "   = what to do: ".
 const TEXT_COLUMNS: usize = COLUMNS - 20;
 /// Longest text of a finding, bytes: a value may be a megabyte.
@@ -283,7 +285,7 @@ impl fmt::Display for Fault {
             Severity::Fault => Level::ERROR.with_name("fault"),
             Severity::Warning => Level::WARNING,
         };
-        let title = level.primary_title(wrapped(&format!("{key}{}", self.what), TEXT_COLUMNS));
+        let title = level.primary_title(wrapped(&format!("{key}{}", self.what), TITLE_COLUMNS));
         let notes = [("allowed", &self.allowed), ("nearest", &self.nearest), ("what to do", &self.act)];
         let notes = notes.into_iter().filter_map(|(name, note)| {
             Some(Level::NOTE.with_name(name).message(wrapped(note.as_deref()?, TEXT_COLUMNS)))

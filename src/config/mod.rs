@@ -23,7 +23,7 @@ pub use fault::{COLUMNS, CUT_SHORT, Fault, Faults, SHOWN_MOST, Severity, wrapped
 use crate::poll::blocks::Manners;
 use crate::poll::registers::{Place, Register};
 use crate::poll::way::Way;
-use crate::units::{Celsius, KgPerM3};
+use crate::units::{Celsius, GaugePa, KgPerM3, KgPerS, Metre};
 use fault::{Draft, Spot};
 use std::io;
 use std::net::SocketAddr;
@@ -87,6 +87,8 @@ pub struct Device {
     pub period_s: f64,
     /// A round that is not answered by then is missed, s of engine time.
     pub time_out_s: f64,
+    /// From a request to the first byte of its reply, usually, s; for [`crate::check`] alone.
+    pub answer_time_s: f64,
     /// How it may be asked.
     pub manners: Manners,
     /// A register that changes while the device is alive, and within how many seconds of engine time.
@@ -106,6 +108,27 @@ pub struct BaySetup {
     pub places: Vec<Place>,
     /// For each of the engine's tanks, the index of its product in [`Site::products`].
     pub products: Vec<usize>,
+    /// What [`crate::check`] needs and the engine does not.
+    pub usual: Usual,
+}
+
+/// How a bay is usually run, and its gas side: for [`crate::check`] alone. Nothing has a default.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Usual {
+    /// Rate of unloading.
+    pub rate: Option<KgPerS>,
+    /// Pad pressure.
+    pub pad: Option<GaugePa>,
+    /// Pressure before the regulator of the gas supply.
+    pub supply: Option<GaugePa>,
+    /// Diameter of the narrowest opening between there and the trailer, the regulator wide open.
+    pub orifice: Option<Metre>,
+    /// Inner diameter of the line.
+    pub bore: Option<Metre>,
+    /// Velocity heads that the line costs in turbulent flow, without its exit, 1.
+    pub loss: Option<f64>,
+    /// For each of the engine's tanks, most gas that its vent passes.
+    pub vents: Vec<Option<KgPerS>>,
 }
 
 /// A product as its file describes it; a delivery adds the temperature of the load.

@@ -19,6 +19,11 @@ fn site(text: &str) -> Result<Site, Faults> {
     Site::from_text(Path::new("site.toml"), text.to_owned(), &read_shipped)
 }
 
+/// As it is read, wherever its lines are broken.
+fn flat(faults: &Faults) -> String {
+    faults.to_string().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 /// The shipped site file with one thing replaced.
 fn planted(from: &str, to: &str) -> String {
     assert_eq!(SITE_MANUAL.matches(from).count(), 1, "{from:?} must stand once in the shipped file");
@@ -164,7 +169,7 @@ fn each_planted_mistake_is_named_with_line_and_key() {
         let text = planted(from, to);
         let faults = site(&text).map(|_| ()).expect_err(to);
         let wanted = line_of(&text, line);
-        let shown = faults.to_string();
+        let shown = flat(&faults);
         let hit = faults.list().iter().find(|f| f.key == *key && f.line == Some(wanted));
         assert!(hit.is_some(), "{to:?}: no fault of {key:?} on line {wanted}:\n{shown}");
         assert!(shown.contains(words), "{to:?}: {words:?} is not in\n{shown}");
@@ -257,7 +262,7 @@ fn each_mistake_in_a_link_is_named() {
         (&second("address = \"10.0.0.8:502\""), "link = \"field\"", "link", "no device is reached by \"other\""),
     ] {
         let faults = site(&linked(lines, device)).map(|_| ()).expect_err(lines);
-        let shown = faults.to_string();
+        let shown = flat(&faults);
         assert!(faults.list().iter().any(|f| f.key == key), "{lines:?} {device:?}: no fault of {key:?}:\n{shown}");
         assert!(shown.contains(words), "{lines:?}: {words:?} is not in\n{shown}");
         let most = if shown.contains("is the way of link") { 2 } else { 1 };
@@ -266,7 +271,7 @@ fn each_mistake_in_a_link_is_named() {
     // Modbus over Serial Line V1.02, 2.2: 0 is the broadcast, 248 to 255 are reserved.
     let unit = |lines, unit: u16| {
         let text = linked(lines, "link = \"field\"");
-        site(&text.replacen("unit = 1\n", &format!("unit = {unit}\n"), 1)).map(|_| ()).map_err(|f| f.to_string())
+        site(&text.replacen("unit = 1\n", &format!("unit = {unit}\n"), 1)).map(|_| ()).map_err(|f| flat(&f))
     };
     for number in [0, 248, 255] {
         assert!(unit(serial, number).expect_err("no device").contains("1 to 247"), "{number}");
@@ -317,7 +322,7 @@ fn a_device_says_how_it_may_be_asked() {
     ] {
         assert_eq!(text.matches(from).count(), 1, "{from:?}");
         let faults = site(&text.replace(from, to)).map(|_| ()).expect_err(to);
-        let shown = faults.to_string();
+        let shown = flat(&faults);
         assert!(faults.list().len() == 1 && faults.list()[0].key == key && shown.contains(words), "{to:?}:\n{shown}");
     }
 }
@@ -361,7 +366,7 @@ fn one_register_means_one_thing() {
     };
     let two = |one: &str, two: &str| {
         let (one, two) = (contact("stop", "emergency_stop", one), contact("valve", "shutoff_closed", two));
-        site(&format!("{SITE_MANUAL}{one}{two}")).map_err(|faults| faults.to_string())
+        site(&format!("{SITE_MANUAL}{one}{two}")).map_err(|f| flat(&f))
     };
     let bits = two("address = 9\nbit = 0", "address = 9\nbit = 15").unwrap_or_else(|faults| panic!("{faults}"));
     let bit = |kind| (place(&bits, kind).register.address, place(&bits, kind).register.bit);
@@ -380,7 +385,7 @@ fn one_register_means_one_thing() {
     let second = SITE_MANUAL[tank..].replace("\"204\"", "\"205\"").replace("name = \"Bay 1\"", "name = \"Bay 2\"");
     let both = |from: &str, to: &str| {
         assert!(second.contains(from), "{from:?}");
-        site(&format!("{SITE_MANUAL}\n{}", second.replacen(from, to, 1))).map(|_| ()).map_err(|f| f.to_string())
+        site(&format!("{SITE_MANUAL}\n{}", second.replacen(from, to, 1))).map(|_| ()).map_err(|f| flat(&f))
     };
     assert_eq!(both("", "").err(), None, "one device, read alike");
     for (from, to) in [
@@ -434,7 +439,7 @@ fn a_delivery_is_held_against_its_site() {
         let text = DELIVERY_MANUAL.replace(from, to);
         let path = Path::new("delivery.toml");
         let faults = DeliveryFile::from_text(path, text, &site).map(|_| ()).expect_err(to);
-        let shown = faults.to_string();
+        let shown = flat(&faults);
         assert!(faults.list().iter().any(|f| f.key == key), "{to:?}:\n{shown}");
         assert!(shown.contains(words), "{to:?}: {words:?} is not in\n{shown}");
     }
@@ -473,7 +478,7 @@ fn a_strapping_file_is_read_in_its_units() {
         ("", None, "empty"),
     ] {
         let faults = with(csv).map(|_| ()).expect_err(csv);
-        let shown = faults.to_string();
+        let shown = flat(&faults);
         assert!(shown.contains("tank-204.csv") && shown.contains(words), "{csv:?}: {words:?} is not in\n{shown}");
         assert!(faults.list().iter().any(|f| f.line == line), "{csv:?}: line {line:?} is not in\n{shown}");
     }
@@ -483,7 +488,7 @@ fn a_strapping_file_is_read_in_its_units() {
 fn several_bays_share_devices_but_no_tank() {
     let (tank, bay) = (SITE_MANUAL.find("[[tank]]").expect("a tank"), SITE_MANUAL.find("[[bay]]").expect("a bay"));
     let same = SITE_MANUAL[bay..].replace("name = \"Bay 1\"", "name = \"Bay 2 (north)\"");
-    let shared = site(&format!("{SITE_MANUAL}\n{same}")).map(|_| ()).expect_err("one tank of two bays").to_string();
+    let shared = flat(&site(&format!("{SITE_MANUAL}\n{same}")).map(|_| ()).expect_err("one tank of two bays"));
     assert!(shared.contains("\"204\" is filled by Bay 1 too"), "{shared}");
     let second = same.replace("\"204\"", "\"205\"");
     let text = format!("{SITE_MANUAL}\n{}{second}", SITE_MANUAL[tank..bay].replace("\"204\"", "\"205\""));

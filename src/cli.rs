@@ -142,13 +142,20 @@ fn written(write: impl FnOnce(&mut dyn Write) -> Result<(), RecordingError>) -> 
 }
 
 fn check(site: &Path, delivery: Option<&Path>, json: bool) -> ExitCode {
-    let checked = check::check(site, delivery);
+    let checked = check::check(site, delivery, free_bytes);
     if json {
         say(checked.json());
     } else {
         say(&checked);
     }
     if checked.is_sound() { ExitCode::SUCCESS } else { ExitCode::from(WRONG_FILE) }
+}
+
+/// Free on the disk of a folder that need not be there yet: that of the first folder above it that is.
+fn free_bytes(folder: &Path) -> Option<u64> {
+    let there = folder.ancestors().find(|path| path.exists()).unwrap_or(Path::new("."));
+    let disk = rustix::fs::statvfs(there).ok()?;
+    Some(disk.f_bavail.saturating_mul(disk.f_frsize))
 }
 
 fn replay(file: &Path) -> ExitCode {

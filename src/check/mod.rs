@@ -2,10 +2,14 @@
 //!
 //! Starts nothing and asks no device. What the files do not give is said, not assumed.
 
+pub mod answers;
 pub mod gas;
 pub mod load;
+pub mod recorded;
+mod text;
 
 use crate::config::{self, COLUMNS, CUT_SHORT, Fault, Faults, SHOWN_MOST, wrapped};
+use answers::Answers;
 use serde::Serialize;
 use std::fmt;
 use std::path::{Path, PathBuf};
@@ -25,11 +29,13 @@ pub struct Checked {
     pub unlisted: usize,
     /// A text is no TOML, and some checks wait until it is.
     pub more_may_follow: bool,
+    /// What follows from a sound site file.
+    pub answers: Option<Answers>,
 }
 
-/// Checks a site file, the files it names and a delivery file.
+/// Checks a site file, the files it names and a delivery file. `free_bytes` tells what is free on the disk of a folder.
 #[must_use]
-pub fn check(site: &Path, delivery: Option<&Path>) -> Checked {
+pub fn check(site: &Path, delivery: Option<&Path>, free_bytes: impl Fn(&Path) -> Option<u64>) -> Checked {
     let mut checked = Checked {
         site: site.to_owned(),
         delivery: delivery.map(Path::to_owned),
@@ -37,6 +43,7 @@ pub fn check(site: &Path, delivery: Option<&Path>) -> Checked {
         warnings: Vec::new(),
         unlisted: 0,
         more_may_follow: false,
+        answers: None,
     };
     if let Some(site) = checked.taken(config::load(site)) {
         checked.warnings.extend(site.warnings.iter().cloned());
@@ -44,6 +51,9 @@ pub fn check(site: &Path, delivery: Option<&Path>) -> Checked {
         if let Some(delivery) = &delivery {
             checked.warnings.extend(delivery.warnings.iter().cloned());
         }
+        let answers = answers::answers(&site, delivery.as_ref(), free_bytes(&site.store));
+        checked.warnings.extend(answers.warnings(&site.path.display().to_string()));
+        checked.answers = Some(answers);
     } else if let Some(path) = delivery {
         checked.taken(config::check_delivery_alone(path));
     }
@@ -88,6 +98,9 @@ impl Checked {
 
 impl fmt::Display for Checked {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(answers) = &self.answers {
+            writeln!(f, "{answers}")?;
+        }
         for found in self.faults.iter().chain(&self.warnings) {
             writeln!(f, "{found}\n")?;
         }

@@ -51,7 +51,8 @@ fn measured(site: &Site, bay: &BaySetup, delivery: Option<&DeliverySetup>) -> f6
         let input = Input { at: EngineTime(u64::from(second) * SECOND_NS), event };
         let output = monitor.step(&input);
         if second > MEASURED_S {
-            let kept = output.frame.filter(|_| output.keep);
+            // What is kept between ticks is a change of alarm: these values make more of them than a bay does.
+            let kept = output.frame.filter(|_| output.keep && input.event == Event::Tick);
             bytes += input_bytes(&input) + kept.map_or(0, |frame| output_bytes(&frame));
         }
     };
@@ -113,5 +114,37 @@ fn poll(site: &Site, bay: &BaySetup, device: usize, second: u32) -> Poll {
         heartbeat: setup.heartbeat.map(|_| u64::from(second)),
         blocks: plan.iter().map(block).collect(),
         values: own.iter().map(value).collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::{self, DELIVERY_MANUAL, DeliveryFile, SITE_MANUAL};
+    use std::path::Path;
+
+    fn of(text: &str) -> Recorded {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let read = |name: &str| std::fs::read_to_string(folder.join(name));
+        let site = config::Site::from_text(Path::new("site.toml"), text.to_owned(), &read);
+        let site = site.unwrap_or_else(|faults| panic!("{faults}"));
+        let delivery = DeliveryFile::from_text(Path::new("delivery.toml"), DELIVERY_MANUAL.to_owned(), &site);
+        let delivery = delivery.unwrap_or_else(|faults| panic!("{faults}"));
+        recorded(&site, &site.bays[delivery.bay], &delivery.setup)
+    }
+
+    /// Expected: 32 MiB shared out by hand; five devices at ten times the rate bring ten times their polls, and the
+    /// shipped bay's polls are the 432 bytes a second that lie between.
+    #[test]
+    fn what_waits_fills_the_memory() {
+        let slow = of(SITE_MANUAL);
+        let links = LINK_BYTES * LINKS_PER_S;
+        let filled = slow.waiting_h * 3600.0 * (slow.transfer_bytes_per_s - links);
+        assert!((filled / 33_554_432.0 - 1.0).abs() < 1e-9, "{filled}");
+        assert!(slow.idle_bytes_per_s < slow.transfer_bytes_per_s);
+        let fast =
+            of(&SITE_MANUAL.replace("period = \"1 s\"", "period = \"0.1 s\"").replace("\"500 ms\"", "\"50 ms\""));
+        let polls = (fast.idle_bytes_per_s - slow.idle_bytes_per_s) / 9.0;
+        assert!((polls - 432.0).abs() < 15.0, "{polls}");
     }
 }

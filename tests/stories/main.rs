@@ -4,5 +4,6 @@ mod bay;
 mod blame;
 mod losses;
 mod pad;
+mod recorded;
 mod transfer;
 mod wire;

@@ -1,6 +1,7 @@
 //! The site file: written file -> [`Site`] -> [`BaySetup`] with SI values and resolved tables.
 
 pub mod keys;
+pub mod manual;
 pub mod signals;
 pub mod thresholds;
 

@@ -2,7 +2,7 @@
 
 use super::amount::{short, units, word};
 use super::keys::{Bounds, DELIVERY, Form, Key, PRODUCT, Presence, SITE, children};
-use crate::units::Quantity;
+use crate::units::{Quantity, Unit};
 use std::fmt::Write;
 
 /// A page: its file below `docs`, and its text.
@@ -86,14 +86,14 @@ fn table<'k>(text: &mut String, head: &str, says: &str, keys: impl Iterator<Item
             Presence::Default(value) => format!("`{value}`"),
             Presence::Optional => "see meaning".to_owned(),
         };
-        let cells = [key.doc.to_owned(), form(key.form), left_out, format!("`{}`", key.example_line())];
+        let cells = [key.doc.to_owned(), form(key), left_out, format!("`{}`", key.example_line())];
         let cells = cells.map(|cell| cell.replace('|', "\\|"));
         let _ = writeln!(text, "| `{}` | {} |", key.name(), cells.join(" | "));
     }
 }
 
-fn form(form: Form) -> String {
-    match form {
+fn form(key: &Key) -> String {
+    match key.form {
         Form::Table | Form::Tables => "table".to_owned(),
         Form::Text => "text".to_owned(),
         Form::Texts => "list of texts, at least one".to_owned(),
@@ -104,20 +104,31 @@ fn form(form: Form) -> String {
         Form::Integer(low, high) => format!("whole number, {low} to {high}"),
         Form::Integers(low, high) => format!("list of whole numbers, {low} to {high}"),
         Form::Number(low, high) => format!("number, {low} to {high}"),
-        Form::Amount(bounds) => amount(bounds),
-        Form::Difference(bounds) => format!("difference of {}", amount(bounds)),
+        Form::Amount(bounds) => amount(bounds, unit_of(key.example, bounds), Unit::from_si),
+        Form::Difference(bounds) => {
+            let from_si = |unit: Unit, si: f64| si / unit.step_to_si(1.0);
+            format!("difference of {}", amount(bounds, unit_of(key.example, bounds), from_si))
+        }
         Form::OfSignal => "in the signal's quantity".to_owned(),
         Form::DifferenceOfSignal => "difference in the signal's quantity".to_owned(),
         Form::Pairs(x, y, both) => {
             let rises = if both { "both rising" } else { "the first rising" };
-            format!("list of pairs, {rises}: {}; {}", amount(x), amount(y))
+            let si = |bounds: Bounds| amount(bounds, unit_of("", bounds), Unit::from_si);
+            format!("list of pairs, {rises}: {}; {}", si(x), si(y))
         }
     }
 }
 
-fn amount(Bounds { quantity, low, high }: Bounds) -> String {
-    let unit = quantity.si_name();
-    format!("{}, {} to {} {unit}", word(quantity), short(low), short(high))
+/// The unit of an example; without one the program's own.
+fn unit_of(example: &str, bounds: Bounds) -> Option<Unit> {
+    let written = example.split_once(' ').and_then(|(_, unit)| Unit::parse(unit));
+    written.or_else(|| Unit::parse(bounds.quantity.si_name()))
+}
+
+fn amount(bounds: Bounds, unit: Option<Unit>, from_si: impl Fn(Unit, f64) -> f64) -> String {
+    let Some(unit) = unit else { return word(bounds.quantity).to_owned() };
+    let (low, high) = (short(from_si(unit, bounds.low)), short(from_si(unit, bounds.high)));
+    format!("{}, {low} to {high} {unit}", word(bounds.quantity))
 }
 
 /// The units of every quantity that the keys name.

@@ -535,6 +535,29 @@ fn the_shipped_files_are_the_manual_of_every_key() {
     }
 }
 
+/// A key that the shipped files leave to its default shows that default, in its own table.
+#[test]
+fn the_shipped_files_show_the_defaults() {
+    let mut compared = 0;
+    for (keys, text) in [(keys::SITE, SITE_MANUAL), (keys::DELIVERY, DELIVERY_MANUAL)] {
+        let mut table = String::new();
+        for line in text.lines() {
+            let bare = line.trim_start_matches("# ");
+            let head = bare.trim_start_matches('[').trim_end_matches(']');
+            if keys.iter().any(|key| key.path == head && key.example_line() == bare) {
+                head.clone_into(&mut table);
+            }
+            let Some((name, value)) = bare.split_once(" = ").filter(|_| line.starts_with('#')) else { continue };
+            let key = keys::children(keys, &table).find(|key| key.name() == name);
+            if let Some(keys::Presence::Default(default)) = key.map(|key| key.presence) {
+                assert_eq!(value.trim_matches('"'), default, "{table}.{name}");
+                compared += 1;
+            }
+        }
+    }
+    assert!(compared >= 15, "{compared}");
+}
+
 /// The example that a hint shows passes the key it is shown for.
 #[test]
 fn each_example_passes_its_own_key() {

@@ -11,7 +11,7 @@ use serde::Serialize;
 
 /// Below this nobody can act in time, s: a minute is what it takes to see it, go and close.
 const A_PERSON_S: f64 = 60.0;
-/// Bytes of a day at one byte a second.
+/// A day, s.
 const DAY_S: f64 = 86_400.0;
 
 /// A result, or why there is none.
@@ -341,5 +341,111 @@ impl BayAnswers {
                 "too fast for a person; only the supply's own relief protects: see that it is there, set below the MAWP, and large enough",
             );
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::{DELIVERY_MANUAL, SITE_MANUAL};
+    use std::path::Path;
+
+    /// The shipped files, each with one thing replaced.
+    fn read(site: (&str, &str), delivery: (&str, &str)) -> (Site, DeliveryFile) {
+        for (text, from) in [(SITE_MANUAL, site.0), (DELIVERY_MANUAL, delivery.0)] {
+            assert!(text.contains(from), "{from:?} must stand in the shipped file");
+        }
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let beside = |name: &str| std::fs::read_to_string(folder.join(name));
+        let text = SITE_MANUAL.replacen(site.0, site.1, 1);
+        let site = Site::from_text(Path::new("site.toml"), text, &beside).unwrap_or_else(|f| panic!("{f}"));
+        let text = DELIVERY_MANUAL.replacen(delivery.0, delivery.1, 1);
+        let delivery =
+            DeliveryFile::from_text(Path::new("delivery.toml"), text, &site).unwrap_or_else(|f| panic!("{f}"));
+        (site, delivery)
+    }
+
+    fn shipped() -> (Site, DeliveryFile) {
+        read(("", ""), ("", ""))
+    }
+
+    fn known<T>(answer: &Answer<T>) -> &T {
+        match answer {
+            Known(known) => known,
+            NotComputed(why) => panic!("not computed: {why}"),
+        }
+    }
+
+    /// Expected, by hand: pi/4 x 2.84^2 = 6.33471 m2; at 35 C 1514.5 kg/m3 lies half way between the table's 1518.1 and
+    /// 1510.9; 0.3 m are 2,878.2 kg, at 17 t/h = 4.7222 kg/s 609.5 s.
+    #[test]
+    fn levels_are_told_in_mass_and_minutes() {
+        let (site, delivery) = shipped();
+        let answers = answers(&site, Some(&delivery), None);
+        let tank = &answers.bays[0].tanks[0];
+        assert!((tank.density_kg_per_m3 - 1514.5).abs() < 1e-9);
+        let [working, high_high, critical] = tank.levels.as_slice() else { panic!("three") };
+        assert!((working.contents_kg.expect("inside") - 6.9 * 6.334_708 * 1514.5).abs() < 1.0, "{working:?}");
+        assert!((high_high.more_kg.expect("inside") - 2878.2).abs() < 0.1, "{high_high:?}");
+        assert!((high_high.more_s.expect("a rate") - 609.5).abs() < 0.1, "{high_high:?}");
+        assert!(critical.more_s > high_high.more_s && working.more_s.is_none());
+        assert_eq!((tank.response_s, tank.switch_is_read), (70.0, true));
+        // 25 psi gauge is the lowest of all, 95 % of it (psi: NIST SP 811, 6894.757 Pa).
+        let pad = known(&answers.bays[0].pad_alarm_pa_gauge);
+        assert!((pad - 0.95 * 25.0 * 6894.757).abs() < 0.1, "{pad}");
+        assert!(matches!(&answers.disk_days, NotComputed(_)));
+    }
+
+    /// Expected, by hand: 6 mm pass 154.3 kg/h at 80 psi gauge (`super::super::gas`); from 18 to 30 psi gauge are
+    /// 82.74 kPa; 15.5 m3 less 20,060 / 1514.5 = 13.245 m3 leave 2.255 m3 of gas; kappa R T = 121,810 J/kg;
+    /// t = 2.255 x 82,740 / (121,810 x 0.04286) = 35.7 s, empty 245.6 s. Stored: 225.4 kPa x 15.5 / 87,008 = 40.2 kg.
+    #[test]
+    fn gas_is_reckoned_for_the_trailer_that_came() {
+        let (site, delivery) = shipped();
+        let answers = answers(&site, Some(&delivery), Some(1_000_000_000));
+        let regulator = known(&answers.bays[0].regulator);
+        assert!((regulator.full_s.expect("it gets there") - 35.7).abs() < 0.2, "{regulator:?}");
+        assert!((regulator.empty_s.expect("it gets there") - 245.6).abs() < 1.0 && regulator.too_fast, "{regulator:?}");
+        let gas = known(&answers.bays[0].breakthrough);
+        assert!((gas.stored_kg - 40.16).abs() < 0.05, "{gas:?}");
+        assert!(gas.through_line_kg_per_s.expect("a loss") < gas.full_bore_kg_per_s);
+        let bytes_per_s = known(&answers.bays[0].recorded).transfer_bytes_per_s;
+        assert!((known(&answers.disk_days) * bytes_per_s * 86_400.0 / 1e9 - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn what_the_files_do_not_give_is_said() {
+        let (site, delivery) = read(("usual_pad = \"18 psi gauge\"\n", ""), ("mawp = \"30 psi gauge\"\n", ""));
+        let without = answers(&site, Some(&delivery), None);
+        let why = |answers: &Answers| match &answers.bays[0].regulator {
+            NotComputed(why) => why.clone(),
+            Known(known) => panic!("{known:?}"),
+        };
+        assert_eq!(why(&without), "no bay.usual_pad in the file");
+        assert!(matches!(&without.bays[0].pad_alarm_pa_gauge, NotComputed(why) if why.contains("plate.mawp")));
+        assert!(why(&answers(&shipped().0, None, None)).contains("no delivery was given"));
+        let shown = without.to_string();
+        assert!(shown.contains("not computed: no bay.usual_pad in the file"), "{shown}");
+        assert!(shown.lines().all(|line| line.chars().count() <= 80), "{shown}");
+    }
+
+    /// Each warning comes where it is due, and not otherwise.
+    #[test]
+    fn warnings_say_what_calls_for_attention() {
+        let warned = |from: &str, to: &str| -> Vec<String> {
+            let (site, delivery) = read((from, to), ("", ""));
+            answers(&site, Some(&delivery), None).warnings("site.toml").iter().map(|w| w.key.clone()).collect()
+        };
+        assert_eq!(warned("", ""), ["bay.supply"]);
+        assert_eq!(warned("orifice = \"6 mm\"", "orifice = \"2 mm\""), [""; 0]);
+        assert_eq!(
+            warned("vent_capacity = \"1000 kg/h\"", "vent_capacity = \"500 kg/h\""),
+            ["tank.vent_capacity", "bay.supply"]
+        );
+        assert_eq!(warned("critical = \"7.6 m\"", "critical = \"7.22 m\""), ["tank.high_high", "bay.supply"]);
+        assert_eq!(warned("# answer_time = \"20 ms\"", "answer_time = \"800 ms\""), ["link", "bay.supply"]);
+        let (site, delivery) = read(("# answer_time = \"20 ms\"", "answer_time = \"1200 ms\""), ("", ""));
+        let over = answers(&site, Some(&delivery), None).warnings("site.toml")[0].to_string();
+        assert!(over.contains("120 %") && over.contains("rounds are left out"), "{over}");
     }
 }

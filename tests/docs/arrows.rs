@@ -73,10 +73,11 @@ fn the_simulator_stands_apart() {
 
 /// What each module may not name. The page shows a frame as the JSON that a replay prints, so it may name the
 /// recording; whoever is not listed (the live loop, the command line) ties the others together.
-const NO_ARROW_BACK: [(&str, &[&str]); 6] = [
-    ("src/engine", &["config", "poll", "recording", "words", "picture", "page", "live", "cli"]),
-    ("src/config", &["recording", "words", "picture", "page", "live", "cli"]),
-    ("src/poll", &["recording", "words", "picture", "page", "live", "cli"]),
+const NO_ARROW_BACK: [(&str, &[&str]); 7] = [
+    ("src/engine", &["check", "config", "poll", "recording", "words", "picture", "page", "live", "cli"]),
+    ("src/check", &["picture", "page", "live", "cli"]),
+    ("src/config", &["check", "recording", "words", "picture", "page", "live", "cli"]),
+    ("src/poll", &["check", "recording", "words", "picture", "page", "live", "cli"]),
     ("src/recording", &["page", "picture", "live", "cli"]),
     ("src/words", &["config", "poll", "recording", "page", "live", "cli"]),
     ("src/page", &["poll", "config", "live", "cli"]),

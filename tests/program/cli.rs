@@ -95,6 +95,15 @@ fn check_finds_the_shipped_files_sound() {
     let shown = String::from_utf8_lossy(&output.stdout).into_owned();
     assert_eq!(output.status.code(), Some(0), "{shown}{}", said(&output));
     assert!(shown.trim_end().ends_with("0 faults, 2 warnings: a watch would start"), "{shown}");
+    for line in shown.lines().filter(|line| !line.trim_start().starts_with("--> ")) {
+        assert!(line.chars().count() <= 80, "{line}");
+    }
+    let output = brimwatch(&[Path::new("check"), &site, Path::new("--json")]);
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let bay = &json["answers"]["bays"][0];
+    assert_eq!(bay["tanks"][0]["levels"][1]["at_m"].as_f64(), Some(7.2), "{bay}");
+    assert!(bay["regulator"]["not_computed"].as_str().is_some_and(|why| why.contains("no delivery")), "{bay}");
+    assert!(json["answers"]["disk_days"]["known"].as_f64().is_some_and(|days| days > 0.0), "{json}");
     let gone = brimwatch(&[Path::new("check"), Path::new("no-such-site.toml")]);
     assert_eq!(gone.status.code(), Some(2));
 }

@@ -53,6 +53,24 @@ fn the_shipped_files_load() {
     assert_eq!(site.texts.len(), 2, "site file and product");
 }
 
+/// The tuned example is sound, and every key in it is there to show something: none only repeats a default.
+#[test]
+fn the_tuned_example_loads() {
+    let site = load(&shipped().join("example.toml")).unwrap_or_else(|faults| panic!("{faults}"));
+    load_delivery(&shipped().join("delivery.toml"), &site).unwrap_or_else(|faults| panic!("{faults}"));
+    assert!(site.links.iter().any(|link| matches!(link.way, Way::Serial(_))) && site.devices.len() == 4);
+    let bay = &site.bays[0];
+    assert!(bay.places.iter().any(|p| p.register.current.is_some()) && bay.places.iter().any(|p| p.status.is_some()));
+    let text = read_shipped("example.toml").expect("shipped");
+    for key in keys::SITE {
+        if let keys::Presence::Default(default) = key.presence {
+            let repeated = [format!("\n{} = {default}\n", key.name()), format!("\n{} = \"{default}\"\n", key.name())];
+            // even is said because papers seldom say it
+            assert!(key.name() == "parity" || repeated.iter().all(|line| !text.contains(line)), "{}", key.path);
+        }
+    }
+}
+
 #[test]
 fn units_and_scales_become_si() {
     let site = site(SITE_MANUAL).unwrap_or_else(|faults| panic!("{faults}"));

@@ -4,12 +4,15 @@ use crate::check;
 use crate::config::{self, Site};
 use crate::live::{self, Options};
 use crate::recording::compare::{self, Outcome};
+use crate::recording::import::{self, ImportError, Plan};
 use crate::recording::{RecordingError, dump, json};
 use clap::{Parser, Subcommand, ValueEnum};
 use std::fmt::Display;
 use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use tracing_subscriber::EnvFilter;
 
 /// Watches the unloading of a cargo tank trailer: flow meter, truck scale and tank level as one mass.
@@ -58,6 +61,26 @@ enum Command {
         #[arg(long, value_name = "S", default_value_t = 1.0, value_parser = seconds, requires = "json")]
         every: f64,
     },
+    /// Make a recording of a plant's recorded history, as if it had been watched.
+    Import {
+        /// History: a CSV file, plain or gzip.
+        history: PathBuf,
+        /// Column map: which column is which signal, and how times are written (config/columns.toml is a commented one).
+        #[arg(long, value_name = "MAP")]
+        columns: PathBuf,
+        /// Site file.
+        #[arg(long)]
+        site: PathBuf,
+        /// Papers of the delivery that the history is of.
+        #[arg(long, value_name = "FILE")]
+        delivery: Option<PathBuf>,
+        /// Bay that the history is of; that of the delivery, or the only one, where left out.
+        #[arg(long, value_name = "NAME")]
+        bay: Option<String>,
+        /// Recording to write; nothing is written over.
+        #[arg(long, value_name = "RECORDING")]
+        out: PathBuf,
+    },
     /// Print every record of a recording as text.
     Dump {
         /// Recording.
@@ -74,11 +97,12 @@ enum LogForm {
 const EXIT_CODES: &str = "\
 Exit codes:
   0  done; check: no fault, there may be warnings; replay: at least one output compared and all the same
-  1  the machine refused something (address, disk, network)
-  2  a wrong command line, site file or delivery file
+  1  the machine refused something (address, disk, network), or import was told to stop
+  2  a wrong command line, site file, delivery file or column map
   3  replay: an output differs, the recording is damaged, or there was nothing to compare
   4  no recording, or one that cannot be read
-  5  replay: written by another program, whose numbers may be others";
+  5  replay: written by another program, whose numbers may be others
+  6  import: the history is not what its column map says, or is damaged";
 
 /// The machine refused something.
 const REFUSED: u8 = 1;
@@ -88,6 +112,8 @@ const WRONG_FILE: u8 = 2;
 const NOT_SAME: u8 = 3;
 /// A file that is no readable recording.
 const NO_RECORDING: u8 = 4;
+/// A history that cannot be taken in.
+const WRONG_HISTORY: u8 = 6;
 /// A recording of another program.
 const OTHER_PROGRAM: u8 = 5;
 
@@ -106,6 +132,9 @@ pub fn main() -> ExitCode {
         Command::Check { site, delivery, json } => check(&site, delivery.as_deref(), json),
         Command::Replay { file, json: true, every } => written(|out| json::replay_json(&file, every, out)),
         Command::Replay { file, .. } => replay(&file),
+        Command::Import { history, columns, site, delivery, bay, out } => {
+            import(&history, (&columns, &site, delivery.as_deref(), bay.as_deref()), &out)
+        }
         Command::Dump { file } => written(|out| dump::dump(&file, out)),
     }
 }
@@ -169,6 +198,101 @@ fn replay(file: &Path) -> ExitCode {
             }
         }
         Err(error) => failed_recording(&error),
+    }
+}
+
+type Named<'a> = (&'a Path, &'a Path, Option<&'a Path>, Option<&'a str>);
+
+fn import(history: &Path, (columns, site, delivery, bay): Named<'_>, out: &Path) -> ExitCode {
+    let read = || {
+        let site = config::load(site).map_err(|faults| faults.to_string())?;
+        let delivery = delivery.map(|path| config::load_delivery(path, &site)).transpose();
+        let delivery = delivery.map_err(|faults| faults.to_string())?;
+        let bay = bay_of(&site, delivery.as_ref(), bay)?;
+        let columns = config::load_columns(columns, &site.bays[bay]).map_err(|faults| faults.to_string())?;
+        Ok::<_, String>((site, delivery, bay, columns))
+    };
+    let (site, delivery, bay, columns) = match read() {
+        Ok(read) => read,
+        Err(why) => return fail(WRONG_FILE, why),
+    };
+    let delivery = delivery.as_ref();
+    let plan = Plan { bay: &site.bays[bay], texts: &site.texts, delivery, columns: &columns, out };
+    let stopped = Arc::new(AtomicBool::new(false));
+    if let Err(error) = stop_when_told(Arc::clone(&stopped)) {
+        return fail(REFUSED, error);
+    }
+    let mut bar = ProgressLine::new();
+    let done = import::import(&plan, &history, &mut |progress| {
+        bar.show(progress);
+        !stopped.load(Ordering::Relaxed)
+    });
+    bar.clear();
+    match done {
+        Ok(report) => {
+            say(report);
+            ExitCode::SUCCESS
+        }
+        Err(error @ ImportError::Needs(_)) => fail(WRONG_FILE, error),
+        Err(error @ ImportError::History(_)) => fail(WRONG_HISTORY, error),
+        Err(error) => fail(REFUSED, error),
+    }
+}
+
+/// The bay that a history is of.
+fn bay_of(site: &Site, delivery: Option<&config::DeliveryFile>, name: Option<&str>) -> Result<usize, String> {
+    let names = || site.bays.iter().map(|bay| bay.settings.bay.as_str()).collect::<Vec<_>>().join(", ");
+    let named = match name {
+        Some(name) => match site.bays.iter().position(|bay| bay.settings.bay == name || bay.slug == name) {
+            None => return Err(format!("--bay: there is no bay {name:?}; the site file has {}", names())),
+            found => found,
+        },
+        None => None,
+    };
+    match (named, delivery.map(|d| d.bay)) {
+        (Some(named), Some(of)) if named != of => {
+            let of = &site.bays[of].settings.bay;
+            Err(format!("--bay: the delivery is of bay {of:?}; leave --bay out, or give the delivery of that bay"))
+        }
+        (named, of) => named.or(of).or((site.bays.len() == 1).then_some(0)).ok_or_else(|| {
+            format!("the site has several bays ({}); say with --bay NAME which the history is of", names())
+        }),
+    }
+}
+
+/// Sets the flag at Ctrl-C, or at what a service manager sends.
+fn stop_when_told(flag: Arc<AtomicBool>) -> io::Result<()> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    std::thread::Builder::new().name("stop".into()).spawn(move || {
+        runtime.block_on(told_to_stop());
+        flag.store(true, Ordering::Relaxed);
+    })?;
+    Ok(())
+}
+
+/// How far an import is, on one line of a terminal; nothing where nobody watches.
+struct ProgressLine {
+    shown: Option<u64>,
+    watched: bool,
+}
+
+impl ProgressLine {
+    fn new() -> ProgressLine {
+        ProgressLine { shown: None, watched: io::stderr().is_terminal() }
+    }
+
+    fn show(&mut self, progress: import::Progress) {
+        let percent = (progress.done_bytes * 100).checked_div(progress.all_bytes).unwrap_or(0).min(100);
+        if self.watched && self.shown != Some(percent) {
+            self.shown = Some(percent);
+            let _ = write!(io::stderr(), "\r{percent:>3} %");
+        }
+    }
+
+    fn clear(&mut self) {
+        if self.shown.is_some() {
+            let _ = write!(io::stderr(), "\r     \r");
+        }
     }
 }
 

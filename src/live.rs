@@ -8,6 +8,7 @@
 //! No queue here is waited for by a device's task, and no viewer is waited for by a bay.
 
 mod bay;
+mod neighbours;
 mod segment;
 
 use crate::clock::MachineTime;
@@ -18,6 +19,7 @@ use crate::poll::device::{Answer, Reader, Spec};
 use crate::poll::link::{self, LinkSpec};
 use crate::poll::stats::Stats;
 use crate::recording::RecordingError;
+use neighbours::{Heard, Talk, Told};
 use std::io;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -77,6 +79,17 @@ pub enum LiveError {
         /// The one asked for.
         asked: String,
         /// Its recording.
+        path: PathBuf,
+    },
+    /// A recording that was made of a history lies among those of the watch.
+    #[error(
+        "bay {bay}: {} was imported from a plant's history; what it ended with is nothing that is going on: move it out \
+         of the store", path.display()
+    )]
+    Imported {
+        /// The bay.
+        bay: String,
+        /// The recording found.
         path: PathBuf,
     },
     /// Drill and live in one store.
@@ -149,11 +162,14 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
     }
 
     let (mut feeds, mut recordings, mut bay_tasks, mut answers) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    for (setup, segment) in site.bays.iter().zip(segments) {
+    let words: Vec<watch::Sender<Option<Told>>> = site.bays.iter().map(|_| watch::channel(None).0).collect();
+    for ((setup, segment), word) in site.bays.iter().zip(segments).zip(&words) {
         let (to_bay, from_devices) = mpsc::channel::<Answer>(ANSWERS_WAITING);
         let (entries, from_people) = mpsc::channel(ENTRIES_WAITING);
         let stats = setup.devices.iter().map(|&d| Arc::clone(&stats[d])).collect();
-        let (bay, latest, recording) = bay::Bay::new(&site, setup, segment, stats, drill_speed);
+        let heard = setup.neighbours.iter().map(|n| Heard { tank: n.tank, told: words[n.bay].subscribe() }).collect();
+        let talk = Talk { tells: word.clone(), hears: heard };
+        let (bay, latest, recording) = bay::Bay::new(&site, setup, segment, stats, talk, drill_speed);
         feeds.push(BayFeed { slug: setup.slug.clone(), latest, entries });
         recordings.push(recording);
         bay_tasks.push(tokio::spawn(bay.run(from_devices, from_people, stopping.clone())));

@@ -97,6 +97,11 @@ impl SimulatedBay {
         &self.instruments
     }
 
+    /// So much have other bays brought into the tank since the start, m3.
+    pub fn set_beside_m3(&mut self, m3: f64) {
+        self.plant.set_beside_m3(m3);
+    }
+
     /// Where the attendant is in the work.
     #[must_use]
     pub fn stage(&self) -> Stage {

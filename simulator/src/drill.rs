@@ -2,7 +2,8 @@
 
 use crate::bay::{BAY_STEP_S, SimulatedBay};
 use crate::server::{DeviceServer, Registers};
-use brimwatch::config::{DeliveryFile, Device, Site};
+use crate::tanks::Tanks;
+use brimwatch::config::{DeliveryFile, Device, SignalKind, Site};
 use brimwatch::poll::registers::{DataType, Place, Register};
 use std::fmt::Write;
 use std::io;
@@ -22,7 +23,8 @@ struct Slot {
     registers: Registers,
     place: Place,
     bay: usize,
-    signal: usize,
+    kind: SignalKind,
+    tank: Option<u16>,
 }
 
 /// A drill under way. Dropping it ends it.
@@ -49,10 +51,11 @@ impl Drill {
             .enumerate()
             .map(|(i, (nth, bay))| SimulatedBay::new(&bay.settings, delivery_of(i), seed.wrapping_add(nth)))
             .collect();
-        let (slots, hearts) = (slots(site, &devices), hearts(site, &devices));
-        write_all(site, &slots, &bays, &hearts, 0);
+        let tanks = Tanks::new(site.bays.iter().enumerate().map(|(i, bay)| (&bay.settings, delivery_of(i))));
+        let (slots, hearts) = (slots(site, &devices, &tanks), hearts(site, &devices));
+        write_all(&slots, &bays, &hearts, 0);
         let bays = Arc::new(Mutex::new(bays));
-        let clock = tokio::spawn(run(site.clone(), (slots, hearts), Arc::clone(&bays), speed));
+        let clock = tokio::spawn(run((slots, hearts), Arc::clone(&bays), tanks, speed));
         Ok(Drill { bays, devices, clock })
     }
 
@@ -85,12 +88,14 @@ impl Drop for Drill {
     }
 }
 
-fn slots(site: &Site, devices: &[(String, DeviceServer)]) -> Vec<Slot> {
+fn slots(site: &Site, devices: &[(String, DeviceServer)], tanks: &Tanks) -> Vec<Slot> {
     let mut slots = Vec::new();
-    for (bay, setup) in site.bays.iter().enumerate() {
-        for (signal, (kind, place)) in setup.settings.signals.iter().zip(&setup.places).enumerate() {
-            let device = setup.devices[usize::from(kind.device)];
-            slots.push(Slot { registers: devices[device].1.registers(), place: *place, bay, signal });
+    for (own, setup) in site.bays.iter().enumerate() {
+        for (signal, place) in setup.settings.signals.iter().zip(&setup.places) {
+            let registers = devices[setup.devices[usize::from(signal.device)]].1.registers();
+            let gauge = signal.tank.map(|t| tanks.gauge(own, t, &setup.settings.tanks[usize::from(t)].name));
+            let (bay, tank) = gauge.map_or((own, None), |(bay, tank)| (bay, Some(tank)));
+            slots.push(Slot { registers, place: *place, bay, kind: signal.kind, tank });
         }
     }
     slots
@@ -104,22 +109,21 @@ fn hearts(site: &Site, devices: &[(String, DeviceServer)]) -> Vec<(Registers, Re
     site.devices.iter().zip(devices).filter_map(beating).collect()
 }
 
-fn write_all(site: &Site, slots: &[Slot], bays: &[SimulatedBay], hearts: &[(Registers, Register)], scans: u64) {
+fn write_all(slots: &[Slot], bays: &[SimulatedBay], hearts: &[(Registers, Register)], scans: u64) {
     // First, so that bits of the same register that mean something else are put over it.
     for (registers, heart) in hearts {
         let numbers = if heart.data == DataType::Bool { 2 } else { 0x1_0000 };
         registers.write(&(*heart).into(), (scans % numbers) as f64);
     }
     for slot in slots {
-        let signal = &site.bays[slot.bay].settings.signals[slot.signal];
-        slot.registers.write(&slot.place, bays[slot.bay].shows(signal.kind, signal.tank));
+        slot.registers.write(&slot.place, bays[slot.bay].shows(slot.kind, slot.tank));
     }
 }
 
 async fn run(
-    site: Site,
     (slots, hearts): (Vec<Slot>, Vec<(Registers, Register)>),
     bays: Arc<Mutex<Vec<SimulatedBay>>>,
+    tanks: Tanks,
     speed: f64,
 ) {
     let begun = Instant::now();
@@ -133,12 +137,13 @@ async fn run(
         let mut scans = 0;
         while done_s + BAY_STEP_S <= due_s && scans < SCANS_MOST {
             bays.iter_mut().for_each(SimulatedBay::scan);
+            tanks.settle(&mut bays);
             done_s += BAY_STEP_S;
             scans += 1;
         }
         if scans > 0 {
             scans_in_all += u64::from(scans);
-            write_all(&site, &slots, &bays, &hearts, scans_in_all);
+            write_all(&slots, &bays, &hearts, scans_in_all);
         }
     }
 }

@@ -14,3 +14,4 @@ pub mod noise;
 pub mod plant;
 pub mod scenario;
 pub mod server;
+pub mod tanks;

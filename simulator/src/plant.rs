@@ -186,6 +186,8 @@ pub struct Plant {
     friction: Wander,
     time_s: f64,
     next_wander_s: f64,
+    /// What other bays have brought into the tank since the start, m3.
+    beside_m3: f64,
 }
 
 impl Plant {
@@ -217,7 +219,8 @@ impl Plant {
         let friction = wander(101, setup.friction_wander, setup.friction_wander_s);
         let primed = [setup.starts_full; 2];
         let hands = Hands::default();
-        Plant { setup, hands, start: state, state, primed, regulator, friction, time_s: 0.0, next_wander_s: 0.0 }
+        let (time_s, next_wander_s, beside_m3) = (0.0, 0.0, 0.0);
+        Plant { setup, hands, start: state, state, primed, regulator, friction, time_s, next_wander_s, beside_m3 }
     }
 
     /// What it is made of.
@@ -230,6 +233,17 @@ impl Plant {
     #[must_use]
     pub fn time_s(&self) -> f64 {
         self.time_s
+    }
+
+    /// So much have other bays brought into the tank since the start, m3.
+    pub fn set_beside_m3(&mut self, m3: f64) {
+        self.beside_m3 = m3;
+    }
+
+    /// Volume that this bay has brought into the tank, m3.
+    #[must_use]
+    pub fn received_m3(&self) -> f64 {
+        self.received_kg() / self.setup.density_kg_per_m3
     }
 
     /// Lets [`STEP_S`] pass.
@@ -369,13 +383,13 @@ impl Plant {
     /// The gas ahead of and behind the liquid in the pipes is counted with the tank's vapour space.
     fn tank_pa(&self, s: &State) -> f64 {
         let p = &self.setup;
-        let liquid_m3 = (s.tank + s.hose + s.line) / p.density_kg_per_m3;
+        let liquid_m3 = (s.tank + s.hose + s.line) / p.density_kg_per_m3 + self.beside_m3;
         s.gas_tank * self.rt() / (p.tank_volume_m3() + p.hose_m3 + p.line_m3 - liquid_m3) - ATMOSPHERE_PA
     }
 
     fn level(&self, s: &State) -> f64 {
         let mut swapped = self.setup.tank_m_m3.iter().map(|&(m, m3)| (m3, m));
-        interpolate_in(&mut swapped, s.tank / self.setup.density_kg_per_m3)
+        interpolate_in(&mut swapped, s.tank / self.setup.density_kg_per_m3 + self.beside_m3)
     }
 
     /// Depth of liquid in the trailer: the angle a that the liquid subtends solves

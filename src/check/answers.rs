@@ -442,7 +442,7 @@ mod tests {
             warned("vent_capacity = \"1000 kg/h\"", "vent_capacity = \"500 kg/h\""),
             ["tank.vent_capacity", "bay.supply"]
         );
-        assert_eq!(warned("critical = \"7.6 m\"", "critical = \"7.22 m\""), ["tank.high_high", "bay.supply"]);
+        assert_eq!(warned("critical = \"7.6 m\"", "critical = \"7.233 m\""), ["tank.high_high", "bay.supply"]);
         assert_eq!(warned("# answer_time = \"20 ms\"", "answer_time = \"800 ms\""), ["link", "bay.supply"]);
         let (site, delivery) = read(("# answer_time = \"20 ms\"", "answer_time = \"1200 ms\""), ("", ""));
         let over = answers(&site, Some(&delivery), None).warnings("site.toml")[0].to_string();

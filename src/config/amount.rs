@@ -59,33 +59,33 @@ fn parse(draft: &mut Draft, spot: &Spot, key: &str, text: &str, quantity: Quanti
         draft.fault(spot, key, format!("{text:?} does not begin with a number")).allowed(example(quantity)).act(act);
         return None;
     };
-    match Unit::parse(&name) {
-        Some(unit) if unit.quantity == quantity => Some((number, unit)),
-        found => {
-            let what = match found {
-                Some(other) => format!("{name:?} is a unit of {}, not of {}", word(other.quantity), word(quantity)),
-                None if name.is_empty() => format!("{text:?} has no unit"),
-                None => format!("{name:?} is no known unit"),
-            };
-            let act = match quantity {
-                Quantity::GaugePressure => {
-                    "write one of these; an absolute pressure has to be turned into gauge pressure first"
-                }
-                _ => "write one of these",
-            };
-            let names = Unit::names(quantity);
-            draft
-                .fault(spot, key, what)
-                .allowed(names.join(", "))
-                .nearest(nearest(&name, names.iter().copied()))
-                .act(act);
-            None
-        }
+    unit(draft, spot, key, &name, quantity).map(|unit| (number, unit))
+}
+
+/// The unit of that name, held against the quantity it should be of.
+pub(super) fn unit(draft: &mut Draft, spot: &Spot, key: &str, name: &str, quantity: Quantity) -> Option<Unit> {
+    let found = Unit::parse(name);
+    if found.is_some_and(|unit| unit.quantity == quantity) {
+        return found;
     }
+    let what = match found {
+        Some(other) => format!("{name:?} is a unit of {}, not of {}", word(other.quantity), word(quantity)),
+        None if name.is_empty() => "there is no unit".to_owned(),
+        None => format!("{name:?} is no known unit"),
+    };
+    let act = match quantity {
+        Quantity::GaugePressure => {
+            "write one of these; an absolute pressure has to be turned into gauge pressure first"
+        }
+        _ => "write one of these",
+    };
+    let names = Unit::names(quantity);
+    draft.fault(spot, key, what).allowed(names.join(", ")).nearest(nearest(name, names.iter().copied())).act(act);
+    None
 }
 
 /// A finite number; not the words that Rust also takes for one.
-fn plain(number: &str) -> Option<f64> {
+pub(super) fn plain(number: &str) -> Option<f64> {
     let digits = number.chars().all(|c| c.is_ascii_digit() || matches!(c, '+' | '-' | '.' | 'e' | 'E'));
     number.parse().ok().filter(|n: &f64| digits && n.is_finite())
 }

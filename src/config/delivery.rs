@@ -4,7 +4,7 @@ use super::fault::Draft;
 use super::site::find;
 use super::walk::{Table, walk};
 use super::{BaySetup, DeliveryFile, ProductTable, Site, keys};
-use crate::engine::settings::{DeliverySetup, Plate, Product};
+use crate::engine::settings::{DeliverySetup, LineSetup, Plate, Product};
 use crate::engine::witness::{density, geometry};
 use crate::units::{Celsius, GaugePa, Kg, M3};
 use std::path::Path;
@@ -18,7 +18,8 @@ pub(super) fn delivery(draft: &mut Draft, path: &Path, text: String, site: &Site
     }
     let bays = site.bays.iter().map(|bay| bay.settings.bay.as_str());
     let bay = find(draft, (table.spot("bay"), table.path("bay")), table.text("bay"), "bay", bays);
-    let (tank, product) = bay.map(|bay| destination(draft, &table, site, &site.bays[bay])).unwrap_or_default();
+    let (tank, held) = bay.map(|bay| destination(draft, &table, site, &site.bays[bay])).unwrap_or_default();
+    let product = held.map(|held| super::density::of_this_load(draft, table.table("density"), held));
     let plate = plate(draft, table.table("plate"));
     let setup = DeliverySetup {
         id: table.text("id").to_owned(),
@@ -31,12 +32,14 @@ pub(super) fn delivery(draft: &mut Draft, path: &Path, text: String, site: &Site
         trailer_volume_u: table.table("trailer").number("volume_u"),
         plate,
     };
+    let line = bay.and_then(|bay| line(table.table("line"), &site.bays[bay].settings.line));
+    weighed(draft, table.table("ticket"));
     if let Some(bay) = bay {
         fits(draft, &table, &setup, &site.bays[bay]);
     }
     let written = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
     let bay = bay.filter(|_| draft.is_clean())?;
-    Some(DeliveryFile { bay, setup, texts: vec![(written, text)], warnings: draft.found() })
+    Some(DeliveryFile { bay, setup, line, texts: vec![(written, text)], warnings: draft.found() })
 }
 
 /// What a delivery file says by itself, where there is no sound site to hold it against.
@@ -67,6 +70,41 @@ fn destination(draft: &mut Draft, table: &Table, site: &Site, bay: &BaySetup) ->
     }
     let load = Celsius(table.number("load_temperature"));
     (u16::try_from(tank).unwrap_or_default(), Some(held.loaded_at(load)))
+}
+
+/// The line that this load comes through; `None`: the site's own.
+fn line(table: &Table, of_site: &LineSetup) -> Option<LineSetup> {
+    let (upstream, downstream) = (table.optional_number("upstream"), table.optional_number("downstream"));
+    (upstream.is_some() || downstream.is_some()).then(|| LineSetup {
+        upstream: upstream.map_or(of_site.upstream, M3),
+        downstream: downstream.map_or(of_site.downstream, M3),
+        ..of_site.clone()
+    })
+}
+
+/// Gross less tare is net, as far as the scale that printed them is sure of it.
+fn weighed(draft: &mut Draft, ticket: &Table) {
+    let (Some(gross), Some(tare)) = (ticket.optional_number("gross"), ticket.optional_number("tare")) else {
+        for (there, missing) in [("gross", "tare"), ("tare", "gross")] {
+            if ticket.is_written(there) && !ticket.is_written(missing) {
+                draft
+                    .fault(ticket.spot(there), ticket.path(missing), format!("is missing: {there} stands alone"))
+                    .act("write both as printed, or neither");
+            }
+        }
+        return;
+    };
+    let (net, u) = (ticket.number("net"), ticket.number("u"));
+    if (gross - tare - net).abs() > u {
+        draft
+            .fault(
+                ticket.spot("net"),
+                ticket.path("net"),
+                format!("is {net:.0} kg, but gross less tare is {:.0} kg", gross - tare),
+            )
+            .allowed(format!("within {u:.0} kg of each other, the ticket's u"))
+            .act("read the ticket again: gross, tare, net and their units");
+    }
 }
 
 impl ProductTable {

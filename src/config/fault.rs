@@ -345,7 +345,7 @@ pub fn wrapped(text: &str, columns: usize) -> String {
 }
 
 /// The candidate nearest to what was written, where one is near enough to be meant.
-pub(super) fn nearest<'a>(written: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(written: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     // Jaro-Winkler favours a common beginning: people shorten words more often than they garble them.
     const NEAR_ENOUGH: f64 = 0.8;
     let plain = |s: &str| s.to_lowercase().replace(['-', ' '], "_");

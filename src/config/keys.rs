@@ -250,7 +250,7 @@ pub const SITE: &[Key] = &[
 
     key("bay", Tables, Required, "", "one unloading station"),
     key("bay.name", Text, Required, "Bay 1", "name"),
-    key("bay.tanks", Texts, Required, r#"["204"]"#, "the tanks it can fill, by name"),
+    key("bay.tanks", Texts, Required, r#"["204"]"#, "the tanks it can fill, by name; several bays may fill one"),
     key("bay.rests_on_scale", Choice(RESTS), Required, "trailer", "what stands on the scale; part: the scale is no witness"),
     key("bay.drive", Choice(DRIVES), Required, "pad", "what moves the liquid"),
     key("bay.pad_tap", Choice(TAPS), Required, "trailer", "where the pad pressure is measured"),
@@ -354,15 +354,84 @@ pub const DELIVERY: &[Key] = &[
     key("ticket.net", amount(Mass, 10.0, 100_000.0), Required, "20060 kg", "net, as printed"),
     key("ticket.u", difference(Mass, 0.0, 5000.0), Default("26 kg"), "26 kg",
         "its standard uncertainty; by default that of gross less tare on a 20 kg class III scale in service"),
+    key("ticket.gross", amount(Mass, 10.0, 200_000.0), Optional, "35120 kg", "gross, as printed; with tare it is held against net"),
+    key("ticket.tare", amount(Mass, 10.0, 200_000.0), Optional, "15060 kg", "tare, as printed"),
+    key("density", Table, Optional, "", "density of this load, as its certificate says; without it the product's own table is taken"),
+    key("density.at", amount(Density, 400.0, 3000.0), Optional, "1526.1 kg/m3", "density at the reference temperature"),
+    key("density.temperature", amount(Temperature, -100.0, 300.0), Optional, "20 C", "the reference temperature"),
+    key("density.slope_kg_per_m3_per_c", Number(-20.0, 0.0), Optional, "-0.72",
+        "change of the density with each C: that between two rows of a table, never positive"),
+    key("density.table", DENSITIES, Optional, r#"[["20 C", "1526.1 kg/m3"], ["40 C", "1511.7 kg/m3"]]"#,
+        "or density at rising temperatures; straight lines between, nothing beyond the ends"),
+    key("density.u", amount(Ratio, 0.0, 0.1), Optional, "0.05 %", "its standard uncertainty; the product's own where left out"),
+    key("density.source", Text, Default("papers of this load"), "certificate 4711", "which paper says so"),
     key("trailer", Table, Required, "", "the trailer"),
     key("trailer.volume", amount(Volume, 0.5, 80.0), Required, "15.5 m3", "volume of the trailer"),
     key("trailer.volume_u", amount(Ratio, 0.0, 0.2), Default("1 %"), "1 %", "standard uncertainty of that volume"),
+    key("line", Table, Optional, "", "the line, where this load comes through another than the site file describes"),
+    key("line.upstream", amount(Volume, 0.0, 20.0), Optional, "22 L", "volume between trailer and meter; the site's where left out"),
+    key("line.downstream", amount(Volume, 0.0, 20.0), Optional, "40 L", "volume between meter and tank; the site's where left out"),
     key("plate", Table, Required, "", "what the trailer's plate says, typed off the plate; nothing has a default"),
     key("plate.specification", Text, Optional, "DOT 407", "specification as stamped; without it: not set"),
     key("plate.mawp", PLATE, Optional, "30 psi gauge",
         "maximum allowable working pressure; without it the ceiling is not set"),
     key("plate.relief_from", PLATE, Optional, "36 psi gauge", "lowest start to discharge of the relief valve; without it: not set"),
     key("plate.relief_to", PLATE, Optional, "39.6 psi gauge", "highest start to discharge of the relief valve; without it: not set"),
+];
+
+/// Separators of a history's fields, as a column map writes them.
+pub(super) const SEPARATORS: &[&str] = &["comma", "semicolon", "tab"];
+/// Decimal marks of a history's numbers.
+pub(super) const DECIMALS: &[&str] = &["point", "comma"];
+/// What an empty field of a history says.
+pub(super) const EMPTIES: &[&str] = &["missed", "nothing"];
+/// Entries that a column map can give.
+pub(super) const ENTERED: &[&str] = &["transfer_started", "closed"];
+
+/// Every key of a column map: how a recorded history's table is read.
+#[rustfmt::skip]
+pub const COLUMNS: &[Key] = &[
+    key("separator", Choice(SEPARATORS), Default("comma"), "semicolon", "what stands between two fields"),
+    key("decimal", Choice(DECIMALS), Default("point"), "comma", "decimal mark of the numbers"),
+    key("header_line", Integer(1, 1000), Default("1"), "1", "line of the file that names the columns; what stands before it is passed over"),
+    key("empty_means", Choice(EMPTIES), Default("missed"), "nothing",
+        "what an empty field says: missed (asked, no answer) or nothing (no new value at that time)"),
+    key("empty", Texts, Optional, r#"["-", "null"]"#, "texts that count as an empty field; one without text always does"),
+    key("bad", Texts, Optional, r#"["Bad", "No Data"]"#, "texts that say that the value is no value"),
+    key("period", amount(Time, 0.05, 3600.0), Optional, "10 s",
+        "longest time between two readings that is on time; each device's own where that is longer"),
+    key("from", Text, Optional, "2026-03-01T10:00:00+01:00", "rows before it are passed over"),
+    key("to", Text, Optional, "2026-03-01T12:30:00+01:00", "rows after it are passed over"),
+
+    key("time", Table, Required, "", "how a row says when it was"),
+    key("time.columns", Texts, Required, r#"["Date", "Time"]"#, "the column of the time; several are joined by a space"),
+    key("time.format", Text, Required, "%d.%m.%Y %H:%M:%S%.f",
+        "rfc3339, epoch_s, epoch_ms, or a pattern of the kind strptime takes"),
+    key("time.zone", Text, Optional, "Europe/Berlin", "IANA zone of times that carry no offset of their own"),
+
+    key("phase", Table, Optional, "", "a column from which the entries are read"),
+    key("phase.column", Text, Optional, "STEP", "column that says in which phase the bay was"),
+    key("phase.transfer", Texts, Optional, r#"["UNLOADING"]"#, "its texts during a transfer: the first row of one enters \"transfer started\""),
+    key("phase.closed", Texts, Optional, r#"["CLOSED"]"#, "its texts when the leg is closed: the first row of one enters \"closed\""),
+    key("phase.who", Text, Default("history"), "shift log", "who is said to have entered it"),
+
+    key("entry", Tables, Optional, "", "an entry at a known time"),
+    key("entry.at", Text, Required, "2026-03-01T10:15:00+01:00", "when, with an offset, or without one in the zone of time.zone"),
+    key("entry.what", Choice(ENTERED), Required, "transfer_started", "what was entered"),
+    key("entry.who", Text, Default("history"), "shift log", "who entered it"),
+
+    key("signal", Tables, Required, "", "one signal of the bay and the column that holds its values"),
+    key("signal.signal", Text, Required, "truck scale", "name of the signal in the site file"),
+    key("signal.column", Text, Required, "WT 12 gross", "name of the column"),
+    key("signal.unit", Text, Optional, "kg", "unit of the value; needed but for yes/no"),
+    key("signal.scale", Number(-1e12, 1e12), Default("1"), "0.1", "value = number x scale + offset, in the unit"),
+    key("signal.offset", Number(-1e12, 1e12), Default("0"), "-50", "see scale"),
+    key("signal.held_longer_than", amount(Time, 0.0, 86_400.0), Optional, "30 s",
+        "a value that has been the same for longer is taken for one held by the history, not for a new reading"),
+    key("signal.quality", Text, Optional, "WT 12 quality", "column that says whether the value holds; with good"),
+    key("signal.good", Texts, Optional, r#"["Good", "192"]"#, "its texts while the value holds; under any other the device says failure"),
+    key("signal.yes", Texts, Optional, r#"["ON", "1"]"#, "for yes/no: texts that mean yes; 1, true, yes and on without it"),
+    key("signal.no", Texts, Optional, r#"["OFF", "0"]"#, "for yes/no: texts that mean no; 0, false, no and off without it"),
 ];
 
 /// Every key of a product file.

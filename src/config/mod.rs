@@ -1,16 +1,20 @@
 //! The site file: written file -> [`Site`] -> [`BaySetup`] with SI values and resolved tables.
 
+pub mod columns;
 pub mod keys;
 pub mod manual;
+pub mod moment;
 pub mod signals;
 pub mod thresholds;
 
 mod amount;
 mod claims;
 mod delivery;
+mod density;
 mod devices;
 mod fault;
 mod register;
+mod sense;
 mod site;
 mod status;
 mod tables;
@@ -19,6 +23,9 @@ mod walk;
 #[cfg(test)]
 mod tests;
 
+pub use columns::Columns;
+#[cfg(feature = "live")]
+pub(crate) use fault::nearest;
 pub use fault::{COLUMNS, CUT_SHORT, Fault, Faults, SHOWN_MOST, Severity, wrapped};
 
 use crate::poll::blocks::Manners;
@@ -31,7 +38,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 /// What a site file describes, for those who read one without the watch itself (the simulator).
-pub use crate::engine::settings::{DeliverySetup, LineStart, Settings, SignalKind, TankGeometry};
+pub use crate::engine::settings::{DeliverySetup, LineSetup, LineStart, Settings, SignalKind, TankGeometry};
 
 /// A site, read and checked.
 #[derive(Debug, Clone)]
@@ -111,6 +118,17 @@ pub struct BaySetup {
     pub products: Vec<usize>,
     /// What [`crate::check`] needs and the engine does not.
     pub usual: Usual,
+    /// For each of the engine's neighbours, where its word comes from.
+    pub neighbours: Vec<Neighbouring>,
+}
+
+/// A bay that fills a tank of another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Neighbouring {
+    /// Its index in [`Site::bays`].
+    pub bay: usize,
+    /// Index of the shared tank in that bay's own settings.
+    pub tank: u16,
 }
 
 /// How a bay is usually run, and its gas side: for [`crate::check`] alone. Nothing has a default.
@@ -154,6 +172,8 @@ pub struct DeliveryFile {
     pub bay: usize,
     /// What the engine is told.
     pub setup: DeliverySetup,
+    /// The bay's line, where this load comes through another than the site file describes.
+    pub line: Option<LineSetup>,
     /// Every text that made it: the delivery file first, then each file it names.
     pub texts: Vec<(String, String)>,
     /// What is allowed but should be known, in the order of the lines.
@@ -188,6 +208,25 @@ pub fn check_delivery_alone(path: &Path) -> Result<(), Faults> {
     let mut draft = Draft::default();
     delivery::alone(&mut draft, path, read_file(path)?);
     if draft.is_clean() { Ok(()) } else { Err(draft.finish()) }
+}
+
+/// Reads and checks a column map, which says how a recorded history is read, against the bay that it is of.
+///
+/// # Errors
+/// Every fault found, in the order of the lines; also where the file cannot be read.
+pub fn load_columns(path: &Path, bay: &BaySetup) -> Result<Columns, Faults> {
+    Columns::from_text(path, read_file(path)?, bay)
+}
+
+impl Columns {
+    /// A column map out of a text that is held in memory.
+    ///
+    /// # Errors
+    /// Every fault found, in the order of the lines.
+    pub fn from_text(path: &Path, text: String, bay: &BaySetup) -> Result<Columns, Faults> {
+        let mut draft = Draft::default();
+        columns::columns(&mut draft, path, text, bay).ok_or_else(|| draft.finish())
+    }
 }
 
 impl Site {
@@ -253,3 +292,5 @@ pub fn slug(name: &str) -> String {
 pub const SITE_MANUAL: &str = include_str!("../../config/site.toml");
 /// The shipped delivery file.
 pub const DELIVERY_MANUAL: &str = include_str!("../../config/delivery.toml");
+/// The shipped column map.
+pub const COLUMNS_MANUAL: &str = include_str!("../../config/columns.toml");

@@ -5,10 +5,10 @@ use super::devices::{Polled, polled};
 use super::fault::{Draft, Spot, nearest};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
-use super::{BaySetup, Device, ProductTable, Site, Usual, keys, signals, tables};
+use super::{BaySetup, Device, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
 use crate::engine::settings::{
-    DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, PadTap, RestsOnScale, Settings, SignalKind,
-    SignalSetup, TankGeometry, TankSetup, Thresholds,
+    DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
+    Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
 use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Metre};
@@ -52,10 +52,16 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     let works = Works { devices, address_bases, tanks, vents, thresholds: thresholds(&budgets(root.table("alarms"))) };
     unlike(draft, root.tables("bay"), "name", super::slug);
     let mut claims = claims::heartbeats(draft, root.tables("device"), &works.devices);
-    let bays = root.tables("bay").iter().enumerate().map(|(i, t)| bay(draft, (i, t), &works, &mut claims)).collect();
-    one_bay_a_tank(draft, root.tables("bay"));
+    let numbered = root.tables("bay").iter().enumerate();
+    let mut bays: Vec<BaySetup> = numbered.map(|(i, t)| bay(draft, (i, t), &works, &mut claims)).collect();
+    introduce(&mut bays);
     let table = root.table("site");
     let listen = listen(draft, table);
+    let products: Vec<ProductTable> = products.into_iter().map(|(_, product)| product).collect();
+    if draft.is_clean() {
+        let (devices, tanks) = (&works.devices, &works.tanks);
+        sense::look(draft, &sense::Whole { root: &root, devices, tanks, products: &products, bays: &bays });
+    }
     draft.is_clean().then(|| Site {
         name: table.text("name").to_owned(),
         path: path.to_owned(),
@@ -65,7 +71,7 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
         listen,
         links,
         devices: works.devices,
-        products: products.into_iter().map(|(_, product)| product).collect(),
+        products,
         bays,
         warnings: draft.found(),
     })
@@ -215,17 +221,18 @@ fn levels(draft: &mut Draft, table: &Table, top: f64) {
     }
 }
 
-/// What another bay fills into a tank would be counted as received from this bay's trailer, and its rest would be
-/// missing from the margin: one bay for each tank, until bays tell each other.
-fn one_bay_a_tank(draft: &mut Draft, bays: &[Table]) {
-    for (i, table) in bays.iter().enumerate() {
-        for (name, spot) in table.texts("tanks") {
-            let other = bays[..i].iter().find(|t| t.texts("tanks").iter().any(|(before, _)| before == name));
-            if let Some(other) = other {
-                draft
-                    .fault(spot, table.path("tanks"), format!("{name:?} is filled by {} too", other.text("name")))
-                    .allowed("one bay for each tank: brimwatch does not yet count what another bay brings in")
-                    .act("give the tank to one bay, and never fill it from the other while a load is watched");
+/// Bays that fill the same tank are told of each other: by each tank that two share one neighbour.
+fn introduce(bays: &mut [BaySetup]) {
+    let fills: Vec<(String, Vec<String>)> = bays
+        .iter()
+        .map(|bay| (bay.settings.bay.clone(), bay.settings.tanks.iter().map(|t| t.name.clone()).collect()))
+        .collect();
+    for (own, bay) in bays.iter_mut().enumerate() {
+        for (other, (name, theirs)) in fills.iter().enumerate().filter(|(other, _)| *other != own) {
+            for (tank, ours) in fills[own].1.iter().enumerate() {
+                let Some(there) = theirs.iter().position(|t| t == ours) else { continue };
+                bay.neighbours.push(Neighbouring { bay: other, tank: narrow(there) });
+                bay.settings.neighbours.push(NeighbourSetup { bay: name.clone(), tank: narrow(tank) });
             }
         }
     }
@@ -271,6 +278,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
         gas: gas(table),
         limits: limits(table.table("limits")),
         thresholds: works.thresholds.clone(),
+        neighbours: Vec::new(),
     };
     BaySetup {
         slug: super::slug(table.text("name")),
@@ -278,6 +286,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
         devices,
         places: read.iter().map(|s| s.place).collect(),
         products: places.iter().map(|&place| works.tanks[place].1).collect(),
+        neighbours: Vec::new(),
         usual: usual(table, places.iter().map(|&place| works.vents[place]).collect()),
     }
 }

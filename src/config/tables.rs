@@ -62,6 +62,7 @@ impl Beside<'_> {
 pub(super) fn product(draft: &mut Draft, file: usize) -> ProductTable {
     let table = walk(draft, file, keys::PRODUCT);
     let density = table.pairs("density").unwrap_or_default();
+    super::sense::density(draft, table.spot("density"), &table.path("density"), density);
     if table.has("confirmed") && !table.flag("confirmed") {
         draft
             .warn(table.spot("confirmed"), table.path("confirmed"), "nobody has read the density table in its source")

@@ -457,4 +457,7 @@ pub(super) fn check_rising(draft: &mut Draft, key: &str, whole: &Spot, rows: &[(
             }
         }
     }
+    if both {
+        super::sense::strapping(draft, key, rows);
+    }
 }

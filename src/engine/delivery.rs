@@ -2,6 +2,7 @@
 
 use super::frame::{DeliveryState, Phase};
 use super::input::{CarriedDelivery, What};
+use super::neighbour::Neighbours;
 use super::reading::{Readings, StartReading};
 use super::settings::{DeliverySetup, GasSetup, Settings, SignalKind};
 use super::witness::scale::gas_density;
@@ -105,7 +106,12 @@ impl Delivery {
 
     /// For the next segment.
     #[must_use]
-    pub fn carry(&self, at: EngineTime, received_kg: [Option<(f64, f64)>; 3]) -> CarriedDelivery {
+    pub fn carry(
+        &self,
+        at: EngineTime,
+        received_kg: [Option<(f64, f64)>; 3],
+        neighbours: &Neighbours,
+    ) -> CarriedDelivery {
         CarriedDelivery {
             setup: self.setup.clone(),
             leg: self.leg,
@@ -113,6 +119,7 @@ impl Delivery {
             elapsed_s: self.elapsed_s(at),
             starts: self.starts.iter().map(|s| s.map(|s| s.value)).collect(),
             received_kg,
+            neighbours: neighbours.carry(),
         }
     }
 

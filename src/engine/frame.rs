@@ -63,6 +63,27 @@ pub struct Frame {
     pub recorder: RecorderState,
     /// The last time nobody watched.
     pub blind: Option<Gap>,
+    /// Other bays that fill our tanks, in the order of the settings.
+    pub neighbours: Vec<NeighbourState>,
+}
+
+/// What another bay does to one of our tanks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NeighbourState {
+    /// Index into the settings' neighbours.
+    pub neighbour: u16,
+    /// When its latest word was true; None: not heard since the segment began.
+    pub heard_at: Option<EngineTime>,
+    /// Its latest word is too old to go by.
+    pub silent: bool,
+    /// What it does with a load for that tank; idle: it has none.
+    pub phase: Phase,
+    /// How fast that comes in, kg/s.
+    pub rate_kg_per_s: f64,
+    /// What it has brought since our transfer started, kg; None outside one.
+    pub brought_kg: Option<Estimate>,
+    /// The most that its load may still bring, kg.
+    pub rest_kg: f64,
 }
 
 /// What is going on at the bay.
@@ -100,7 +121,7 @@ pub struct DeliveryState {
 }
 
 /// A value and its standard uncertainty, in the unit the field's name says.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Estimate {
     /// Value.
     pub value: f64,
@@ -217,6 +238,43 @@ pub enum Reason {
     OffTheTable,
     /// No start reading was taken.
     NoStart,
+    /// Another bay fills the tank, and nothing is heard of it.
+    NeighbourNotHeard,
+    /// Another bay fills the tank and has neither flow meter nor scale to say how much.
+    NeighbourUnknown,
+    /// Another bay fills the tank, and its flow meter and scale disagree.
+    NeighbourAtOdds,
+    /// In range, but not to be expected before anything moves; it looks like this slip.
+    Unlikely(Slip),
+}
+
+/// What in a site file may be behind a reading that cannot be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Slip {
+    /// Order of bytes and words, or the type.
+    WordOrder,
+    /// About one atmosphere off: gauge or absolute.
+    Atmosphere,
+    /// Off by this factor: unit or scale.
+    Factor(u16),
+    /// Degrees Fahrenheit for Celsius, or the other way.
+    Fahrenheit,
+    /// Pounds for kilograms, or the other way.
+    Pound,
+    /// Net for gross: a tared scale.
+    Net,
+    /// More or less than a trailer with this load weighs.
+    NotTheLoad,
+    /// Denser than the product of the papers.
+    OtherDensity,
+    /// It moves with something else: another signal's register.
+    OtherSignal,
+    /// The device has no such register: address, base or function.
+    Register,
+    /// The device does not know the function.
+    Function,
+    /// A total that counts faster than any plausible flow: unit or scale, or it was reset.
+    TooFast,
 }
 
 /// Where a contribution to an uncertainty comes from. Sources are independent of each other; two witnesses
@@ -257,6 +315,8 @@ pub enum Source {
     DrawOff,
     /// What moved while a signal was away.
     Gap,
+    /// What another bay brought into the tank.
+    Neighbour,
 }
 
 /// One line of an uncertainty budget.
@@ -342,6 +402,8 @@ pub enum Explanation {
     LeakBeforeMeter,
     /// Product leaves between meter and tank.
     LeakAfterMeter,
+    /// The other bay's product leaves between its meter and the tank that both fill.
+    NeighbourLeak,
     /// Product goes to another tank.
     OtherTank,
     /// More comes into the tank than from this trailer.
@@ -364,6 +426,8 @@ pub enum Explanation {
     ScaleHeavy,
     /// The meter reads high.
     MeterHigh,
+    /// The other bay's instruments say less than it brings, or more.
+    NeighbourOff,
 }
 
 /// When the load will be in.
@@ -444,6 +508,8 @@ pub struct MarginParts {
     pub allowance_kg: f64,
     /// The gauge was not checked at opening by another source.
     pub opening_kg: f64,
+    /// What other bays may still bring into the tank.
+    pub neighbour_kg: f64,
 }
 
 /// The trailer's pressure against its ceiling.

@@ -1,6 +1,7 @@
 //! The one door: what can happen to a bay. Whatever steers a decision comes through here, carries engine
 //! time and is recorded before it is stepped.
 
+use super::frame::{Estimate, Phase};
 use super::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
 
@@ -244,6 +245,8 @@ pub enum AlarmId {
     RecorderTrouble,
     /// Estimates were restarted after a fault of our own.
     EstimatesRestarted,
+    /// A signal says before the transfer what cannot be; subject: signal.
+    ReadingUnlikely,
 }
 
 /// How the recorder does.
@@ -282,16 +285,44 @@ pub enum GapClock {
 }
 
 /// What another bay says about a tank that both fill.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Neighbour {
-    /// Index of the shared tank in this bay's settings.
-    pub tank: u16,
-    /// The neighbour's reconciled mass since its start, kg.
-    pub received_kg: f64,
-    /// The largest its credible witnesses say, kg.
-    pub received_most_kg: f64,
-    /// What its load may still bring, kg.
-    pub rest_kg: f64,
+    /// Index into [`Settings::neighbours`].
+    pub neighbour: u16,
+    /// When this was so, by this bay's clock.
+    pub at: EngineTime,
+    /// Its load that goes into the shared tank, closed or not; None: it has none.
+    pub load: Option<NeighbourLoad>,
+}
+
+/// A load that another bay brings into a shared tank, by that bay.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NeighbourLoad {
+    /// Number or name of the delivery.
+    pub delivery: String,
+    /// Its leg, from 1.
+    pub leg: u8,
+    /// What is going on at that bay; never idle.
+    pub phase: Phase,
+    /// Received since that bay's start by its own flow meter and scale, kg. None: neither is credible. Its tank
+    /// witness has no part in it: the shared gauge cannot bear witness twice.
+    pub received_kg: Option<Estimate>,
+    /// The part of that uncertainty that is new at every tick, kg.
+    pub white_kg: f64,
+    /// Its flow meter and scale disagree; the uncertainty then spans both.
+    pub at_odds: bool,
+    /// How fast it comes in, kg/s; 0 while nothing moves.
+    pub rate_kg_per_s: f64,
+    /// The fastest any of its credible witnesses says, kg/s.
+    pub fastest_kg_per_s: f64,
+    /// The largest mass that any of its credible witnesses says is in, kg.
+    pub most_kg: Estimate,
+    /// The smallest, kg.
+    pub least_kg: Estimate,
+    /// The most that its load may still bring, kg: loaded less the smallest, what runs on, line, blow-clear.
+    pub rest_kg: Estimate,
+    /// Density of what it brings, kg/m3; None where that is off its table.
+    pub density_kg_per_m3: Option<f64>,
 }
 
 /// What crosses from one segment of a recording to the next; nothing else does.
@@ -335,4 +366,28 @@ pub struct CarriedDelivery {
     pub starts: Vec<Option<f64>>,
     /// Each witness's received mass and standard uncertainty at the last step, kg: flow, scale, tank.
     pub received_kg: [Option<(f64, f64)>; 3],
+    /// What each neighbour has brought, in the order of the settings.
+    pub neighbours: Vec<CarriedNeighbour>,
+}
+
+/// A neighbour in the midst of a delivery of ours.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CarriedNeighbour {
+    /// Its load when it was last heard.
+    pub load: Option<NeighbourLoad>,
+    /// What its loads have brought since our transfer started; None while none has.
+    pub since: Option<BroughtSince>,
+}
+
+/// What a neighbour's loads are counted from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BroughtSince {
+    /// What its present load had brought when our start reading was true, kg; None: not known, it was never heard.
+    pub start_kg: Option<Estimate>,
+    /// The least its witnesses said then, kg.
+    pub start_least_kg: f64,
+    /// What loads of it that are over brought since then, kg.
+    pub earlier_kg: Estimate,
+    /// The most that their witnesses said, kg.
+    pub earlier_most_kg: f64,
 }

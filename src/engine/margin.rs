@@ -1,6 +1,6 @@
 //! How much room is left below high-high when all of the load is in, by the most pessimistic credible source.
 //!
-//! margin = mass at high-high - contents - rest - run-on - line - blow-clear - 2.33 u - opening check.
+//! margin = mass at high-high - contents - rest - run-on - line - blow-clear - 2.33 u - opening check - neighbours' rest.
 //! Every credible gauge and every credible witness offers its own contents, every credible witness its own rest;
 //! the worst pair counts, each with its own uncertainty. A witness that becomes lost stays in at its last value
 //! plus the fastest credible rate. Nothing is dropped because the others outvote it.
@@ -41,6 +41,13 @@ pub struct Claims {
     pub z: f64,
     /// The independent switch has tripped.
     pub switch_tripped: bool,
+    /// The most that other bays may still bring.
+    pub neighbour_rest: Estimate,
+    /// Standard uncertainty of the most that they have brought.
+    pub neighbour_u_kg: f64,
+    /// The part of that rest which silent ones may have brought by now: in the witnesses' contents already, but no
+    /// gauge need have seen it.
+    pub neighbour_moved_kg: f64,
 }
 
 impl Claims {
@@ -53,11 +60,20 @@ impl Claims {
             _ => square(contents.kg.u) + square(rest.kg.u),
         };
         let opening = if matches!(contents.by, Pessimist::Witness(_)) { self.opening_u_kg } else { 0.0 };
-        self.z * (own + square(self.loaded_u_kg) + square(opening)).sqrt()
+        // What a neighbour brought and what it still may are by its own witnesses, which a gauge knows nothing of.
+        let brought = if matches!(contents.by, Pessimist::Witness(_)) { self.neighbour_u_kg } else { 0.0 };
+        let neighbour = square(brought) + square(self.neighbour_rest.u);
+        self.z * (own + square(self.loaded_u_kg) + square(opening) + neighbour).sqrt()
     }
 
     fn need_kg(&self, contents: &Claim<Pessimist>, rest: &Claim<Option<WitnessId>>) -> f64 {
-        contents.kg.value + rest.kg.value + self.allowance_kg(contents, rest)
+        contents.kg.value + rest.kg.value + self.allowance_kg(contents, rest) + self.neighbour_kg(contents)
+    }
+
+    /// What other bays may still bring beyond those contents.
+    fn neighbour_kg(&self, contents: &Claim<Pessimist>) -> f64 {
+        let moved_kg = if matches!(contents.by, Pessimist::Witness(_)) { self.neighbour_moved_kg } else { 0.0 };
+        self.neighbour_rest.value - moved_kg
     }
 
     /// The margin by the worst pair.
@@ -75,6 +91,7 @@ impl Claims {
             blow_clear_kg: self.blow_clear_kg,
             allowance_kg: self.allowance_kg(contents, rest),
             opening_kg: self.opening_kg,
+            neighbour_kg: self.neighbour_kg(contents),
         };
         let kg = self.left_kg(self.need_kg(contents, rest));
         let by_witness_kg = [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank].map(|id| self.by_witness_kg(id));
@@ -125,6 +142,9 @@ mod tests {
             opening_kg: 200.0,
             z: 2.33,
             switch_tripped: false,
+            neighbour_rest: Estimate::default(),
+            neighbour_u_kg: 0.0,
+            neighbour_moved_kg: 0.0,
         }
     }
 
@@ -147,6 +167,25 @@ mod tests {
     fn a_tripped_switch_overrules() {
         let tripped = Claims { switch_tripped: true, ..claims() }.margin();
         assert!(matches!(tripped, Margin::Known { kg, pessimist: Pessimist::LevelSwitch, .. } if kg <= 0.0));
+    }
+
+    /// What a silent neighbour may have brought counts once: in a witness's contents or in the neighbour's rest.
+    #[test]
+    fn a_neighbours_load_counts_once() {
+        let kg = |claims: Claims| match claims.margin() {
+            Margin::Known { kg, parts, .. } => (kg, parts.neighbour_kg),
+            Margin::Unknown => panic!("known"),
+        };
+        let shared = Claims { neighbour_rest: Estimate { value: 3_000.0, u: 0.0 }, ..claims() };
+        let (alone, heard) = (kg(claims()), kg(shared.clone()));
+        assert!((alone.0 - heard.0 - 3_000.0).abs() < 1e-9 && (heard.1 - 3_000.0).abs() < 1e-9);
+        // 500 kg later: a witness's contents have grown by it, the gauge's have not.
+        let mut silent = Claims { neighbour_moved_kg: 500.0, ..shared };
+        silent.contents[1].kg.value += 500.0;
+        let (silent_kg, to_come) = kg(silent.clone());
+        assert!((silent_kg - heard.0).abs() < 1e-9 && (to_come - 2_500.0).abs() < 1e-9);
+        silent.contents.remove(1);
+        assert!((kg(silent).1 - 3_000.0).abs() < 1e-9);
     }
 
     #[test]

@@ -1,9 +1,9 @@
 //! The watch itself: pure, deterministic, without clock, I/O, randomness, hash order or thread.
 //!
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
-//! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`]); each instrument as a mass ([`witness`]); their recent
+//! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); each instrument as a mass ([`witness`]); their recent
 //! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
-//! how far ([`projection`], [`margin`], [`pad`]); what must be said in time ([`alarm`]); what is known ([`frame`]).
+//! how far ([`projection`], [`margin`], [`pad`]); what other bays do to our tanks (`neighbour`); what must be said in time ([`alarm`]); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod input;
@@ -13,6 +13,7 @@ mod current;
 pub mod devices;
 mod frozen;
 pub mod reading;
+pub mod slip;
 
 pub mod witness;
 
@@ -30,6 +31,7 @@ pub mod alarm;
 
 pub mod delivery;
 pub mod frame;
+mod neighbour;
 mod outlook;
 mod watch;
 
@@ -38,17 +40,19 @@ use alarm::machine::{Board, Delays};
 use delivery::{Delivery, Refusal};
 use devices::Devices;
 use frame::{Estimate, Finish, Frame, Margin, Output, Phase};
-use input::{AlarmId, AlarmKey, Carried, Entry, Event, Gap, Input, Neighbour, RecorderState, What};
+use input::{AlarmId, AlarmKey, Carried, Entry, Event, Gap, Input, NeighbourLoad, RecorderState, What};
+use neighbour::Neighbours;
 use pad::PadWatch;
 use reading::Readings;
 use settings::{Settings, SignalKind};
+use slip::Arrival;
 use watch::Watch;
 
 use crate::time::{EngineTime, SECOND_NS, WallAnchor};
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
-pub const NUMERICS_VERSION: u32 = 1;
+pub const NUMERICS_VERSION: u32 = 2;
 
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
@@ -65,6 +69,7 @@ pub struct Monitor {
     kept_at: Option<EngineTime>,
     devices: Devices,
     readings: Readings,
+    arrival: Arrival,
     delivery: Option<Delivery>,
     watch: Watch,
     pad: PadWatch,
@@ -73,7 +78,7 @@ pub struct Monitor {
     margin: Margin,
     recorder: RecorderState,
     blind: Option<Gap>,
-    neighbours: Vec<Neighbour>,
+    neighbours: Neighbours,
     restarted: bool,
     closing_levels_m: Vec<Option<f64>>,
     latest: Vec<Entry>,
@@ -97,6 +102,7 @@ impl Monitor {
             kept_at: None,
             devices: Devices::new(&settings),
             readings: Readings::new(&settings),
+            arrival: Arrival::default(),
             delivery,
             watch,
             pad: PadWatch::default(),
@@ -105,7 +111,7 @@ impl Monitor {
             margin: Margin::Unknown,
             recorder: RecorderState::default(),
             blind: None,
-            neighbours: Vec::new(),
+            neighbours: Neighbours::new(&settings, carried.delivery.as_ref().map_or(&[], |d| &d.neighbours)),
             restarted: carried.restarted,
             closing_levels_m,
             latest: carried.latest,
@@ -140,7 +146,7 @@ impl Monitor {
             alarms: self.alarms.carry(),
             closing_levels_m: self.closing_levels_m.clone(),
             latest: self.latest.clone(),
-            delivery: open.map(|d| d.carry(self.at, received_kg)),
+            delivery: open.map(|d| d.carry(self.at, received_kg, &self.neighbours)),
             restarted: self.restarted,
         }
     }
@@ -195,9 +201,8 @@ impl Monitor {
                 self.watch.blind();
                 self.observe()
             }
-            Event::Neighbour(neighbour) => {
-                self.neighbours.retain(|n| n.tank != neighbour.tank);
-                self.neighbours.push(*neighbour);
+            Event::Neighbour(word) => {
+                self.neighbours.take(word);
                 false
             }
         };
@@ -209,7 +214,7 @@ impl Monitor {
     fn observe(&mut self) -> bool {
         match &self.delivery {
             Some(delivery) if delivery.phase == Phase::Transfer => {
-                self.watch.observe(&self.settings, &self.readings, delivery, self.at)
+                self.watch.observe(&self.settings, &self.readings, delivery, &self.neighbours, self.at)
             }
             _ => false,
         }
@@ -217,25 +222,38 @@ impl Monitor {
 
     fn tick(&mut self) -> bool {
         self.readings.age(&self.settings, &self.devices, self.at);
+        self.arrival.look(&self.settings, &mut self.readings, self.delivery.as_ref(), self.at);
         self.pad.tick(&self.settings, &self.readings, self.at);
         let mut changed = false;
         if let Some(delivery) = &self.delivery {
             if delivery.phase == Phase::Transfer {
-                self.watch.expect_movement(&self.settings, delivery, &mut self.readings, self.at);
-                changed = self.watch.tick(&self.settings, &self.readings, delivery, self.at);
+                let neighbours = &self.neighbours;
+                self.watch.expect_movement(&self.settings, delivery, &mut self.readings, neighbours, self.at);
+                changed = self.watch.tick(&self.settings, &self.readings, delivery, neighbours, self.at);
             }
-            let scene = outlook::Scene {
-                settings: &self.settings,
-                readings: &self.readings,
-                delivery,
-                watch: &self.watch,
-                neighbours: &self.neighbours,
-                at: self.at,
-            };
-            self.margin = scene.margin();
-            self.finish = scene.finish(&self.margin);
+            let scene = self.outlook(delivery);
+            let margin = scene.margin();
+            self.finish = scene.finish(&margin);
+            self.margin = margin;
         }
         changed
+    }
+
+    fn outlook<'a>(&'a self, delivery: &'a Delivery) -> outlook::Scene<'a> {
+        outlook::Scene {
+            settings: &self.settings,
+            readings: &self.readings,
+            delivery,
+            watch: &self.watch,
+            neighbours: &self.neighbours,
+            at: self.at,
+        }
+    }
+
+    /// What bays that fill the same tank must know of this one: its load with the index of the tank it goes to.
+    #[must_use]
+    pub fn load(&self) -> Option<(u16, NeighbourLoad)> {
+        self.delivery.as_ref().map(|delivery| (delivery.setup.tank, self.outlook(delivery).load()))
     }
 
     fn enter(&mut self, entry: &Entry) -> bool {
@@ -245,13 +263,17 @@ impl Monitor {
         match &entry.what {
             What::DeliveryOpened(setup) => {
                 self.delivery = Some(Delivery::open((**setup).clone(), &self.settings));
+                self.arrival = Arrival::default();
                 self.watch = Watch::new(self.at);
                 self.finish = Finish::default();
                 self.margin = Margin::Unknown;
+                self.neighbours.forget();
             }
             What::TransferStarted => {
                 if let Some(delivery) = &mut self.delivery {
                     delivery.start_transfer(self.at, &self.readings);
+                    let seen = self.readings.level_start_seen_at(&self.settings, delivery.setup.tank, self.at);
+                    self.neighbours.start(seen.unwrap_or(self.at), self.at);
                 }
                 self.readings.transfer_starts();
                 self.watch = Watch::new(self.at);
@@ -288,6 +310,10 @@ impl Monitor {
         if settings.signals != self.settings.signals || settings.devices != self.settings.devices {
             self.devices = Devices::new(settings);
             self.readings = Readings::new(settings);
+            self.arrival = Arrival::default();
+        }
+        if settings.neighbours != self.settings.neighbours {
+            self.neighbours = Neighbours::new(settings, &[]);
         }
         self.closing_levels_m.resize(settings.tanks.len(), None);
         self.settings = settings.clone();
@@ -352,6 +378,7 @@ impl Monitor {
             alarms: self.alarms.frame(),
             recorder: self.recorder,
             blind: self.blind,
+            neighbours: self.neighbours.frame(self.at),
         }
     }
 

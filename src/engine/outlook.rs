@@ -3,8 +3,9 @@
 use super::course::Heads;
 use super::delivery::Delivery;
 use super::frame::{Estimate, Finish, Margin, Pessimist, Phase, Tank};
-use super::input::Neighbour;
+use super::input::NeighbourLoad;
 use super::margin::{Claim, Claims};
+use super::neighbour::{Claimed, Neighbours};
 use super::projection::{self, Outlook, Rest};
 use super::reading::Readings;
 use super::settings::{DrawOff, Settings, SignalKind, TankSetup};
@@ -19,7 +20,7 @@ pub struct Scene<'a> {
     pub readings: &'a Readings,
     pub delivery: &'a Delivery,
     pub watch: &'a Watch,
-    pub neighbours: &'a [Neighbour],
+    pub neighbours: &'a Neighbours,
     pub at: EngineTime,
 }
 
@@ -124,9 +125,9 @@ impl Scene<'_> {
         let mut contents = self.gauge_claims(setup, density);
         let mut rest = Vec::new();
         let opening = self.opening(setup, density);
-        let neighbours = self.neighbours.iter().filter(|n| n.tank == self.delivery.setup.tank);
-        let (neighbour_in_kg, neighbour_rest_kg) =
-            neighbours.fold((0.0, 0.0), |(most, rest), n| (most + n.received_most_kg, rest + n.rest_kg));
+        // One that has not been heard may bring anything.
+        let neighbour = self.neighbours.claimed(self.delivery.setup.tank, self.at)?;
+        let neighbour_in_kg = neighbour.most_kg.value + neighbour.moved_kg;
         let drawn_kg = if setup.draw_off == DrawOff::Measured { self.delivery.draw_off_integral.total } else { 0.0 };
         for (i, held, run_kg) in self.received() {
             if let Some(opening) = opening {
@@ -134,13 +135,13 @@ impl Scene<'_> {
                 contents.push(Claim { by: Pessimist::Witness(WITNESSES[i]), kg: Estimate { value, u: held.u } });
             }
             if transfer {
-                let value = (self.delivery.loaded_kg - held.value).max(0.0) + neighbour_rest_kg;
+                let value = (self.delivery.loaded_kg - held.value).max(0.0);
                 rest.push(Claim { by: Some(WITNESSES[i]), kg: Estimate { value, u: held.u } });
             }
         }
         if !transfer {
             let value = if self.delivery.phase == Phase::Closed { 0.0 } else { self.delivery.loaded_kg };
-            rest.push(Claim { by: None, kg: Estimate { value: value + neighbour_rest_kg, u: 0.0 } });
+            rest.push(Claim { by: None, kg: Estimate { value, u: 0.0 } });
         }
         let line = &self.settings.line;
         let open = self.delivery.phase != Phase::Closed;
@@ -157,7 +158,56 @@ impl Scene<'_> {
             opening_kg: opening_area_m2 * density * setup.opening_u.0,
             z: self.settings.thresholds.margin_z,
             switch_tripped: self.switch_tripped(),
+            neighbour_rest: neighbour.rest_kg,
+            neighbour_u_kg: neighbour.most_kg.u,
+            neighbour_moved_kg: neighbour.moved_kg,
         })
+    }
+
+    /// What bays that fill the same tank must know: the worst of it as for our own margin.
+    pub fn load(&self) -> NeighbourLoad {
+        let delivery = self.delivery;
+        let open = delivery.phase != Phase::Closed;
+        let z = self.settings.thresholds.margin_z;
+        let most = self.received().map(|(_, held, run_kg)| Estimate { value: held.value + run_kg, u: held.u });
+        let most = most.max_by(|a, b| (a.value + z * a.u).total_cmp(&(b.value + z * b.u)));
+        let least = self.received().map(|(_, held, _)| held);
+        let least = least.min_by(|a, b| (a.value - z * a.u).total_cmp(&(b.value - z * b.u))).unwrap_or_default();
+        let scene = self.witness_scene();
+        let density = scene.incoming().map(|i| i.density.0);
+        let line = &self.settings.line;
+        let line_kg = (line.upstream.0 + line.downstream.0) * density.unwrap_or(0.0);
+        let run_on_kg = self.watch.fastest_kg_per_s * line.valve_closes_s;
+        let rest_kg = Estimate {
+            value: (delivery.loaded_kg - least.value).max(0.0) + run_on_kg + line_kg + line.blow_clear.0,
+            u: (least.u * least.u + delivery.setup.ticket_u.0 * delivery.setup.ticket_u.0).sqrt(),
+        };
+        let by_its_own = self.watch.by_flow_and_scale(&self.settings.thresholds);
+        NeighbourLoad {
+            delivery: delivery.setup.id.clone(),
+            leg: delivery.leg,
+            phase: delivery.phase,
+            received_kg: by_its_own.map(|own| own.received_kg),
+            white_kg: by_its_own.map_or(0.0, |own| own.white_kg),
+            at_odds: by_its_own.is_some_and(|own| own.at_odds),
+            rate_kg_per_s: projection::moving(self.watch.rate).filter(|_| open).map_or(0.0, |rate| rate.value),
+            fastest_kg_per_s: if open { self.watch.fastest_kg_per_s } else { 0.0 },
+            most_kg: most.unwrap_or_default(),
+            least_kg: least,
+            rest_kg: if open { rest_kg } else { Estimate::default() },
+            density_kg_per_m3: density,
+        }
+    }
+
+    fn witness_scene(&self) -> witness::Scene<'_> {
+        witness::Scene {
+            settings: self.settings,
+            readings: self.readings,
+            delivery: self.delivery,
+            at: self.at,
+            rate_kg_per_s: 0.0,
+            neighbours: self.neighbours,
+        }
     }
 
     fn switch_tripped(&self) -> bool {
@@ -174,13 +224,7 @@ impl Scene<'_> {
         // The line is still full when gas reaches the trailer's outlet.
         let temperature = self.delivery.setup.product.load_temperature;
         let density = density::density(&self.delivery.setup.product, temperature);
-        let scene = witness::Scene {
-            settings: self.settings,
-            readings: self.readings,
-            delivery: self.delivery,
-            at: self.at,
-            rate_kg_per_s: 0.0,
-        };
+        let scene = self.witness_scene();
         let fill_kg = density.map_or(0.0, |d| scene.line_fill_kg(d).0 + scene.line_fill_kg(d).1);
         let first_gas = self.outlook(self.delivery.loaded_kg - fill_kg, self.delivery.setup.ticket_u.0);
         let level = self.level_outlook(margin).unwrap_or_default();
@@ -230,6 +274,22 @@ impl Scene<'_> {
         let density = tank_density(self.settings, self.readings, self.delivery)?;
         let at_high_high_kg = geometry::volume(&setup.geometry, setup.high_high)?.0 * density;
         let opening = self.opening(setup, density)?;
-        Some(self.outlook(at_high_high_kg - opening.value, opening.u))
+        let neighbour = self.neighbours.claimed(self.delivery.setup.tank, self.at)?;
+        let others_kg = neighbour.most_kg.value + neighbour.moved_kg;
+        let mut outlook = self.outlook(at_high_high_kg - opening.value - others_kg, opening.u + neighbour.most_kg.u);
+        if let Some(rate) = projection::moving(self.watch.rate).filter(|_| neighbour.rest_kg.value > 0.0) {
+            outlook.together = outlook.together.map(|room| ours_of(room, rate.value, &neighbour));
+            for each in &mut outlook.each {
+                each.kg = ours_of(each.kg, rate.value, &neighbour);
+            }
+        }
+        Some(outlook)
     }
+}
+
+/// What we move until the room is gone, when others fill it too: they take their part of it at their fastest, but no
+/// more than the rest of their loads.
+fn ours_of(room: Estimate, rate: f64, neighbour: &Claimed) -> Estimate {
+    let by_rate = room.value * rate / (rate + neighbour.fastest_kg_per_s);
+    Estimate { value: by_rate.max(room.value - (neighbour.rest_kg.value - neighbour.moved_kg)), u: room.u }
 }

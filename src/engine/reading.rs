@@ -8,10 +8,11 @@
 
 use super::current::{Line, Says};
 use super::devices::Devices;
-use super::frame::{Reading, Reason, Validity};
+use super::frame::{Reading, Reason, Slip, Validity};
 use super::frozen::{Expected, Frozen, Mover, Still};
 use super::input::{Measured, Missed, Poll, SignalValue, Status};
 use super::settings::{Settings, SignalKind, SignalSetup};
+use super::slip::is_no_measure;
 use crate::time::EngineTime;
 
 /// How many recent values are kept for a start reading.
@@ -37,6 +38,8 @@ pub(super) struct State {
     pub validity: Validity,
     /// What the value alone deserves, before it is found to be old.
     judged: Validity,
+    /// It cannot be so before anything moves.
+    unlikely: Option<Slip>,
     pub still: Still,
     status: Status,
     at_least: Option<f64>,
@@ -52,6 +55,7 @@ impl State {
             read_at: None,
             validity: Validity::Lost(Reason::NotYetRead),
             judged: Validity::Lost(Reason::NotYetRead),
+            unlikely: None,
             still: Still::default(),
             status: Status::Fair,
             at_least: None,
@@ -90,7 +94,11 @@ impl State {
             (Validity::Lost(reason), _) => Validity::Lost(reason),
             _ if !alive => Validity::Lost(Reason::HeartbeatStopped),
             (_, Some(reason)) => Validity::Lost(reason),
-            (judged, None) => judged,
+            (judged, None) => match self.unlikely {
+                Some(slip @ Slip::TooFast) => Validity::Lost(Reason::Unlikely(slip)),
+                Some(slip) if judged == Validity::Good => Validity::Doubtful(Reason::Unlikely(slip)),
+                _ => judged,
+            },
         };
         if !self.validity.is_credible() {
             self.recent_len = 0;
@@ -154,7 +162,7 @@ fn judge_value(setup: &SignalSetup, measured: Measured, line: &mut Line) -> Judg
     if setup.saturates_at.is_some_and(|end| value >= end) {
         return (Some(value), Validity::Lost(Reason::Saturated), setup.saturates_at);
     }
-    if value < setup.plausible_low || value > setup.plausible_high {
+    if value < setup.plausible_low || value > setup.plausible_high || is_no_measure(setup.kind, value) {
         return (Some(value), Validity::Lost(Reason::OutOfRange), None);
     }
     (Some(value), Validity::Good, None)
@@ -235,6 +243,15 @@ impl Readings {
         }
     }
 
+    /// Doubts a signal for what it looks like, or no longer.
+    pub(super) fn doubt(&mut self, signal: u16, slip: Option<Slip>) {
+        let Some(state) = self.states.get_mut(usize::from(signal)) else { return };
+        state.unlikely = slip;
+        if state.validity.is_credible() || matches!(state.validity, Validity::Lost(Reason::Unlikely(_))) {
+            state.settle(true);
+        }
+    }
+
     /// A transfer starts.
     pub(super) fn transfer_starts(&mut self) {
         self.frozen.anew();
@@ -265,6 +282,12 @@ impl Readings {
         if state.validity.is_credible() { state.value } else { None }
     }
 
+    /// Its last value, whether it can be used or not.
+    #[must_use]
+    pub fn last(&self, signal: u16) -> Option<f64> {
+        self.states.get(usize::from(signal)).and_then(|s| s.value)
+    }
+
     /// Its value if it can be used, by kind.
     #[must_use]
     pub fn credible_kind(&self, settings: &Settings, kind: SignalKind, tank: Option<u16>) -> Option<f64> {
@@ -287,6 +310,25 @@ impl Readings {
     #[must_use]
     pub fn at_least(&self, signal: u16) -> Option<f64> {
         self.states.get(usize::from(signal)).and_then(|s| s.at_least)
+    }
+
+    /// The moment whose level a tank's gauge shows now.
+    #[must_use]
+    pub fn level_seen_at(&self, settings: &Settings, tank: u16) -> Option<EngineTime> {
+        let signal = Readings::find(settings, SignalKind::Level, Some(tank))?;
+        let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
+        self.read_at(signal).map(|at| at.plus_s(-lag_s))
+    }
+
+    /// The moment whose level a tank's gauge would give as start reading now: the middle of its recent usable values.
+    #[must_use]
+    pub fn level_start_seen_at(&self, settings: &Settings, tank: u16, now: EngineTime) -> Option<EngineTime> {
+        let signal = Readings::find(settings, SignalKind::Level, Some(tank))?;
+        let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
+        let state = self.states.get(usize::from(signal))?;
+        let recent = state.recent[..state.recent_len].iter().filter(|(at, _)| now.since_s(*at) <= RECENT_S);
+        let (count, ages_s) = recent.fold((0.0, 0.0), |(n, sum), (at, _)| (n + 1.0, sum + now.since_s(*at)));
+        (count > 0.0).then(|| now.plus_s(-ages_s / count - lag_s))
     }
 
     /// The mean of its recent usable values.

@@ -29,6 +29,18 @@ pub struct Settings {
     pub limits: Limits,
     /// Computed from budgets when the settings were built; replayed as stored.
     pub thresholds: Thresholds,
+    /// Other bays that fill the same tanks, one entry for each tank that is shared, in the order
+    /// [`Neighbour::neighbour`](super::input::Neighbour::neighbour) counts them.
+    pub neighbours: Vec<NeighbourSetup>,
+}
+
+/// Another bay that fills one of this bay's tanks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NeighbourSetup {
+    /// Name of that bay in the site file.
+    pub bay: String,
+    /// Index into [`Settings::tanks`] of the tank that both fill.
+    pub tank: u16,
 }
 
 /// One polled device.

@@ -5,7 +5,7 @@
 //! within ln 20 of the best cannot be told apart. A witness is suspected only if the two others agree without
 //! it and are not of one transmitter; with two in all never one of them: then both are named.
 
-use super::frame::{Explanation, Together, WitnessId};
+use super::frame::{Explanation, Together, Verdict, WitnessId};
 use super::reconcile::Panel;
 use super::settings::Thresholds;
 use super::verdict::Origins;
@@ -52,4 +52,17 @@ pub fn explanations(panel: &Panel, suspects: [bool; 3]) -> Vec<Explanation> {
     found.sort_unstable();
     found.dedup();
     found
+}
+
+/// A tank that another bay fills too cannot tell whose product is missing in it, or whose came in too much.
+pub fn explain_shared(verdict: &mut Verdict) {
+    use Explanation as E;
+    let found = &mut verdict.explanations;
+    if found.contains(&E::LeakAfterMeter) {
+        found.push(E::NeighbourLeak);
+    }
+    if found.contains(&E::LeakAfterMeter) || found.contains(&E::UnknownInflow) {
+        found.push(E::NeighbourOff);
+    }
+    found.sort_unstable();
 }

@@ -6,10 +6,12 @@ use super::course::Course;
 use super::delivery::Delivery;
 use super::frame::{Estimate, Reason, Together, Validity, Verdict, VerdictWord, Witness, WitnessId};
 use super::frozen::{Expected, Mover};
+use super::neighbour::Neighbours;
 use super::projection;
 use super::reading::Readings;
 use super::reconcile::Panel;
-use super::settings::{DrawOff, Settings, SignalKind};
+use super::settings::{DrawOff, Settings, SignalKind, Thresholds};
+use super::suspects;
 use super::verdict::{self, Origins};
 use super::witness::{Account, Scene, flow, flow_rate, geometry, main_signals, scale, tank};
 use crate::time::EngineTime;
@@ -45,6 +47,17 @@ pub struct Watch {
     ticks: usize,
 }
 
+/// A mass by flow meter and scale.
+#[derive(Debug, Clone, Copy)]
+pub struct OwnWord {
+    /// Mass received, kg.
+    pub received_kg: Estimate,
+    /// The part of its uncertainty that is new at every tick, kg.
+    pub white_kg: f64,
+    /// The two disagree.
+    pub at_odds: bool,
+}
+
 impl Watch {
     /// Before anything has moved.
     #[must_use]
@@ -74,6 +87,23 @@ impl Watch {
         self.together.is_some_and(|t| t.received_kg.value > ARRIVED_SIGMAS * t.received_kg.u)
     }
 
+    /// The mass by flow meter and scale alone: what another bay may take off a tank that both fill. Where the two
+    /// disagree the uncertainty spans both (rectangular about either, JCGM 100:2008, 4.3.7).
+    #[must_use]
+    pub fn by_flow_and_scale(&self, thresholds: &Thresholds) -> Option<OwnWord> {
+        let panel = Panel::credible(&self.accounts).without(WitnessId::Tank as usize);
+        let together = panel.combine()?;
+        let mut received_kg = together.received_kg;
+        let apart = panel.contrast(WitnessId::Flow as usize).map_or(0.0, |contrast| contrast.value);
+        let at_odds = together.degrees_of_freedom > 0 && together.chi_square > thresholds.chi_square[0];
+        if at_odds {
+            received_kg.u = (received_kg.u * received_kg.u + apart * apart / 3.0).sqrt();
+        }
+        let white = |i: usize| together.weights[i] * self.accounts[i].white_kg;
+        let white_kg = (0..2).fold(0.0, |sum, i| sum + white(i) * white(i)).sqrt();
+        Some(OwnWord { received_kg, white_kg, at_odds })
+    }
+
     /// How many witnesses are credible.
     #[must_use]
     pub fn credible(&self) -> usize {
@@ -87,8 +117,15 @@ impl Watch {
     }
 
     /// Signals that must move while the mass does are held against what the others and the flow rate saw move.
-    pub fn expect_movement(&self, settings: &Settings, delivery: &Delivery, readings: &mut Readings, at: EngineTime) {
-        let scene = self.scene(settings, readings, delivery, at);
+    pub fn expect_movement(
+        &self,
+        settings: &Settings,
+        delivery: &Delivery,
+        readings: &mut Readings,
+        neighbours: &Neighbours,
+        at: EngineTime,
+    ) {
+        let scene = self.scene(settings, readings, delivery, neighbours, at);
         let density = scene.incoming().map(|i| i.density);
         let kind_of = |signal: u16| settings.signals.get(usize::from(signal)).map(|s| s.kind);
         let per_kg = |signal: u16| match kind_of(signal)? {
@@ -147,17 +184,25 @@ impl Watch {
         settings: &'a Settings,
         readings: &'a Readings,
         delivery: &'a Delivery,
+        neighbours: &'a Neighbours,
         at: EngineTime,
     ) -> Scene<'a> {
         let rate_kg_per_s = projection::moving(self.rate).map_or(0.0, |rate| rate.value);
-        Scene { settings, readings, delivery, at, rate_kg_per_s }
+        Scene { settings, readings, delivery, at, rate_kg_per_s, neighbours }
     }
 
     /// Looks at the signals anew. When a witness comes or goes the verdict does not wait for its block.
     /// True when the verdict's word changed.
-    pub fn observe(&mut self, settings: &Settings, readings: &Readings, delivery: &Delivery, at: EngineTime) -> bool {
+    pub fn observe(
+        &mut self,
+        settings: &Settings,
+        readings: &Readings,
+        delivery: &Delivery,
+        neighbours: &Neighbours,
+        at: EngineTime,
+    ) -> bool {
         let before = self.accounts.map(|a| a.credible().is_some());
-        let scene = self.scene(settings, readings, delivery, at);
+        let scene = self.scene(settings, readings, delivery, neighbours, at);
         self.accounts = [flow::account(&scene), scale::account(&scene), tank::account(&scene)];
         let signals = main_signals(settings, delivery.setup.tank);
         for (i, (held, account)) in self.held.iter_mut().zip(&self.accounts).enumerate() {
@@ -173,12 +218,20 @@ impl Watch {
         let panel = Panel::credible(&self.accounts);
         self.together = panel.combine();
         let came_or_went = (0..3).any(|i| before[i] != panel.received_kg[i].is_some());
-        came_or_went && self.judge(settings, signals, &panel, at)
+        let shared = neighbours.take_part(delivery.setup.tank, at);
+        came_or_went && self.judge(settings, signals, &panel, shared, at)
     }
 
     /// One second has gone by. True when the verdict's word changed.
-    pub fn tick(&mut self, settings: &Settings, readings: &Readings, delivery: &Delivery, at: EngineTime) -> bool {
-        let mut changed = self.observe(settings, readings, delivery, at);
+    pub fn tick(
+        &mut self,
+        settings: &Settings,
+        readings: &Readings,
+        delivery: &Delivery,
+        neighbours: &Neighbours,
+        at: EngineTime,
+    ) -> bool {
+        let mut changed = self.observe(settings, readings, delivery, neighbours, at);
         self.recent.tick(at, &self.accounts);
         self.rate = self.recent.rate_kg_per_s();
         let pad_pa = readings.credible_kind(settings, SignalKind::PadPressure, None);
@@ -195,17 +248,29 @@ impl Watch {
         if self.ticks.is_multiple_of(BLOCK_TICKS) {
             let means = self.recent.block();
             let panel = Panel::credible(&self.accounts).with_values(means);
-            changed |= self.judge(settings, main_signals(settings, delivery.setup.tank), &panel, at);
+            let shared = neighbours.take_part(delivery.setup.tank, at);
+            changed |= self.judge(settings, main_signals(settings, delivery.setup.tank), &panel, shared, at);
         }
         changed
     }
 
-    fn judge(&mut self, settings: &Settings, signals: [Option<u16>; 3], panel: &Panel, at: EngineTime) -> bool {
+    /// `shared`: another bay takes part in what the tank shows.
+    fn judge(
+        &mut self,
+        settings: &Settings,
+        signals: [Option<u16>; 3],
+        panel: &Panel,
+        shared: bool,
+        at: EngineTime,
+    ) -> bool {
         let before: VerdictWord = self.verdict.word;
         let transmitter = |s: u16| settings.signals.get(usize::from(s)).and_then(|s| s.transmitter.as_deref());
         let origins = Origins(signals.map(|signal| transmitter(signal?)));
         self.verdict =
             verdict::judge(at, panel, &self.recent, &self.accounts, &settings.thresholds, origins, &self.verdict);
+        if shared {
+            suspects::explain_shared(&mut self.verdict);
+        }
         self.verdict.word != before
     }
 }

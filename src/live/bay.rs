@@ -1,5 +1,6 @@
 //! One bay's task: gives everything that happens one order, records it, steps it, shows what came of it.
 
+use super::neighbours::Talk;
 use super::not_before;
 use super::segment::{self, Beginning, Segment};
 use crate::clock::{Clock, MachineTime, machine_duration, wall_now};
@@ -56,6 +57,7 @@ pub struct Bay {
     /// Entries that wait to be durable, oldest first.
     unsaved: VecDeque<(u64, oneshot::Sender<Result<(), String>>)>,
     stats: Vec<Arc<Stats>>,
+    talk: Talk,
     latest: watch::Sender<Option<Arc<Published>>>,
     path: watch::Sender<PathBuf>,
     published: Option<MachineTime>,
@@ -82,6 +84,7 @@ impl Bay {
         setup: &BaySetup,
         segment: Segment,
         stats: Vec<Arc<Stats>>,
+        talk: Talk,
         drill_speed: Option<f64>,
     ) -> Viewed {
         let (latest, latest_seen) = watch::channel(None);
@@ -103,6 +106,7 @@ impl Bay {
             wall_looked: EngineTime(0),
             unsaved: VecDeque::new(),
             stats,
+            talk,
             latest,
             path,
             published: None,
@@ -183,7 +187,23 @@ impl Bay {
             self.begin_segment(self.monitor.carried()).await;
         }
         self.mend_recording(now).await;
+        for word in self.talk.news(self.clock) {
+            self.step(MachineTime::now(), Event::Neighbour(word));
+        }
         self.step(MachineTime::now(), Event::Tick);
+        self.tell();
+    }
+
+    /// Bays that fill the same tank are told what this one brings. A fault of ours says nothing: the others then find
+    /// this bay's last word too old.
+    fn tell(&self) {
+        if self.talk.hears.is_empty() {
+            return;
+        }
+        match catch_unwind(AssertUnwindSafe(|| self.monitor.load())) {
+            Ok(load) => self.talk.tell(self.last, load),
+            Err(_) => tracing::error!(bay = self.setup.slug, "our own fault: the neighbours are not told"),
+        }
     }
 
     /// In a drill the wall clock that people see runs with the drill; otherwise a clock that was set is an input.
@@ -296,8 +316,14 @@ impl Bay {
         );
         // The monitor may be half way through a change: only what it carries as plain values is taken over.
         let carried = catch_unwind(AssertUnwindSafe(|| self.monitor.carried())).unwrap_or_default();
-        self.monitor = Monitor::new(self.setup.settings.clone(), Carried { restarted: true, ..carried });
+        self.monitor = Monitor::new(self.settings_in_force(), Carried { restarted: true, ..carried });
         self.past = self.recorder.take();
+    }
+
+    /// Those of the site file, but for an open delivery, whose papers may have named another line.
+    fn settings_in_force(&self) -> Settings {
+        let open = matches!(self.monitor.phase(), Phase::Opened | Phase::Transfer);
+        if open { self.monitor.settings().clone() } else { self.setup.settings.clone() }
     }
 
     /// Writes what waits and ends the segment. An entry that waited for the disk is answered now: the next segment
@@ -322,11 +348,13 @@ impl Bay {
     /// Ends the present segment and begins one; false, and nothing is on record, when the disk does not let it.
     async fn begin_segment(&mut self, carried: Carried) -> bool {
         self.end_segment().await;
-        let (folder, bay, texts) = (self.folder.clone(), self.setup.clone(), self.texts.clone());
+        let bay = BaySetup { settings: self.settings_in_force(), ..self.setup.clone() };
+        let (folder, texts) = (self.folder.clone(), self.texts.clone());
         let (drill_speed, keep_idle_days) = (self.drill_speed, self.keep_idle_days);
         let begun = tokio::task::spawn_blocking(move || {
             let (folder, bay, texts) = (&folder, &bay, &texts);
-            segment::begin(Beginning { folder, bay, texts, delivery: None, drill_speed, keep_idle_days, carried })
+            let (delivery, line) = (None, None);
+            segment::begin(Beginning { folder, bay, texts, delivery, line, drill_speed, keep_idle_days, carried })
         });
         match begun.await.unwrap_or_else(|error| Err(std::io::Error::other(error))) {
             Ok(segment) => {

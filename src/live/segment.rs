@@ -8,9 +8,11 @@ use super::LiveError;
 use crate::clock::{Clock, MachineTime, boot_id, engine_ns, wall_now};
 use crate::config::{BaySetup, DeliveryFile, Site};
 use crate::engine::frame::Phase;
-use crate::engine::input::{Carried, Entry, Event, Gap, GapClock, What};
+use crate::engine::input::{Carried, Entry, Event, Gap, GapClock, SettingsText, What};
+use crate::engine::settings::{LineSetup, Settings};
 use crate::engine::{Monitor, NUMERICS_VERSION};
 use crate::recording::format::{Header, PROGRAM_VERSION};
+use crate::recording::origin::Origin;
 use crate::recording::resume::{self, Recovered};
 use crate::recording::writer::Recorder;
 use crate::time::{EngineTime, SECOND_NS, WallTime};
@@ -51,6 +53,8 @@ pub struct Beginning<'a> {
     pub texts: &'a [(String, String)],
     /// The delivery that it is begun for.
     pub delivery: Option<&'a DeliveryFile>,
+    /// The line of the open delivery, where it is another than the site file describes.
+    pub line: Option<LineSetup>,
     /// In a drill, its speed.
     pub drill_speed: Option<f64>,
     /// Days that idle segments are kept.
@@ -74,17 +78,21 @@ pub fn open(
     let folder = folder(site, bay);
     let store = |source| LiveError::Store { path: folder.clone(), source };
     fs::create_dir_all(&folder).map_err(store)?;
-    let begin = |carried, delivery| {
+    let begin = |carried, delivery: Option<&DeliveryFile>, line: Option<LineSetup>| {
         let keep_idle_days = site.keep_idle_days;
-        let beginning =
-            Beginning { folder: &folder, bay, texts: &site.texts, delivery, drill_speed, keep_idle_days, carried };
+        let line = delivery.map_or(line, |delivery| delivery.line.clone());
+        let texts = &site.texts;
+        let beginning = Beginning { folder: &folder, bay, texts, delivery, line, drill_speed, keep_idle_days, carried };
         begin(beginning).map_err(store)
     };
-    let Some(path) = latest(&folder).map_err(store)? else { return begin(Carried::default(), delivery) };
+    let Some(path) = latest(&folder).map_err(store)? else { return begin(Carried::default(), delivery, None) };
     let recovered = resume::recover(&path)?;
     if recovered.header.drill_speed.is_some() != drill_speed.is_some() {
         let by = if recovered.header.drill_speed.is_some() { "in a drill" } else { "live" };
         return Err(LiveError::DrillAndLive { bay: bay.settings.bay.clone(), path, by });
+    }
+    if Origin::of(&recovered.header).is_some() {
+        return Err(LiveError::Imported { bay: bay.settings.bay.clone(), path });
     }
     let open_id = open_delivery(&recovered);
     if let (Some(open), Some(asked)) = (&open_id, delivery)
@@ -100,7 +108,7 @@ pub fn open(
     let new_delivery = if open_id.is_some() { None } else { delivery };
     let same = recovered.header.is_of_this_program() && recovered.header.settings == bay.settings;
     if recovered.ended || new_delivery.is_some() || !same || recovered.failed_at.is_some() {
-        return succeed(&recovered, &path, same, |carried| begin(carried, new_delivery));
+        return succeed(&recovered, &path, same, |carried| begin(carried, new_delivery, open_line(&recovered)));
     }
     go_on(recovered, path).map_err(store)
 }
@@ -128,9 +136,15 @@ fn open_delivery(recovered: &Recovered) -> Option<String> {
     frame.delivery.filter(|_| open).map(|d| d.id)
 }
 
+/// The line of an open delivery whose papers named another than the site file.
+fn open_line(recovered: &Recovered) -> Option<LineSetup> {
+    let line = &recovered.monitor.settings().line;
+    (open_delivery(recovered).is_some() && *line != recovered.header.settings.line).then(|| line.clone())
+}
+
 /// Begins a segment: header on disk, the wall clock and the delivery as its first inputs.
 pub fn begin(beginning: Beginning) -> io::Result<Segment> {
-    let Beginning { folder, bay, texts, delivery, drill_speed, keep_idle_days, carried } = beginning;
+    let Beginning { folder, bay, texts, delivery, line, drill_speed, keep_idle_days, carried } = beginning;
     let wall = wall_now();
     let zero = MachineTime::now();
     let mut texts = texts.to_vec();
@@ -151,6 +165,11 @@ pub fn begin(beginning: Beginning) -> io::Result<Segment> {
     let path = free_name(folder, wall, delivery.map(|d| d.setup.id.as_str()).or(carried_id).unwrap_or(IDLE));
     let recorder = Recorder::create(&path, &header)?;
     let mut first = vec![Event::Clock(wall)];
+    if let Some(line) = line {
+        let settings = Settings { line, ..bay.settings.clone() };
+        let text = delivery.and_then(|d| d.texts.first()).map_or_else(String::new, |(_, text)| text.clone());
+        first.push(Event::Settings(Box::new(SettingsText { settings, text })));
+    }
     if let Some(delivery) = delivery {
         let what = What::DeliveryOpened(Box::new(delivery.setup.clone()));
         first.push(Event::Entry(Entry { who: BY_FILE.to_owned(), leg: 1, what }));
@@ -254,6 +273,7 @@ fn free_name(folder: &Path, wall: WallTime, name: &str) -> PathBuf {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::input::Input;
 
     const DAY_NS: i64 = 86_400_000_000_000;
 
@@ -295,6 +315,33 @@ mod tests {
         let now = MachineTime(9_100 * SECOND_NS);
         let (clock, known_by) = resumed_clock(&header(Some(20.0)), EngineTime(SECOND_NS), true, now, WallTime(0));
         assert_eq!((clock.engine(now), known_by), (EngineTime(2_000 * SECOND_NS), GapClock::SameBoot));
+    }
+
+    /// The line that papers name is an input of its own: the segment is gone on with although the site file says another.
+    #[test]
+    fn the_line_of_the_papers_survives_a_stop() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let mut site = crate::config::load(&shipped.join("site.toml")).unwrap_or_else(|faults| panic!("{faults}"));
+        site.store = folder.path().to_owned();
+        let text = format!("{}[line]\nupstream = \"22 L\"\n", crate::config::DELIVERY_MANUAL);
+        let delivery = DeliveryFile::from_text(Path::new("delivery.toml"), text, &site);
+        let delivery = delivery.unwrap_or_else(|faults| panic!("{faults}"));
+        let begun = open(&site, &site.bays[0], Some(&delivery), None).expect("a segment");
+        let mut monitor = begun.monitor;
+        for event in begun.first {
+            let input = Input { at: EngineTime(1), event };
+            begun.recorder.input(&input);
+            monitor.step(&input);
+        }
+        drop(begun.recorder);
+        let resumed = open(&site, &site.bays[0], None, None).expect("the same segment");
+        assert_eq!(resumed.path, begun.path);
+        for settings in [monitor.settings(), resumed.monitor.settings()] {
+            assert!((settings.line.upstream.0 - 0.022).abs() < 1e-12, "{:?}", settings.line);
+            assert_eq!(settings.line.downstream, site.bays[0].settings.line.downstream);
+        }
+        assert_eq!(resumed.monitor.phase(), Phase::Opened);
     }
 
     #[test]

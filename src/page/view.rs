@@ -86,7 +86,7 @@ pub struct AlarmRow {
 }
 
 /// The catalogue's entries as JSON names them.
-const ALARMS: [(AlarmId, &str); 11] = [
+const ALARMS: [(AlarmId, &str); 12] = [
     (AlarmId::LevelSwitchTripped, "level_switch_tripped"),
     (AlarmId::LevelHighHigh, "level_high_high"),
     (AlarmId::HighLevelProjected, "high_level_projected"),
@@ -98,6 +98,7 @@ const ALARMS: [(AlarmId, &str); 11] = [
     (AlarmId::NoWitness, "no_witness"),
     (AlarmId::RecorderTrouble, "recorder_trouble"),
     (AlarmId::EstimatesRestarted, "estimates_restarted"),
+    (AlarmId::ReadingUnlikely, "reading_unlikely"),
 ];
 
 /// The alarm of that name, as [`AlarmRow::id`] writes it.
@@ -191,6 +192,7 @@ pub fn frame(published: &Published, reader: &Reader) -> Value {
         "number": published.number,
         "signals": settings.signals.iter().map(|s| &s.name).collect::<Vec<_>>(),
         "tanks": settings.tanks.iter().map(|t| &t.name).collect::<Vec<_>>(),
+        "neighbours": settings.neighbours.iter().map(|n| json!({ "bay": n.bay, "tank": n.tank })).collect::<Vec<_>>(),
         "frame": frame_json(&published.frame),
         "devices": published.devices,
         "words": {
@@ -610,19 +612,24 @@ mod tests {
     /// about 7 px wide (measured in chromium): 50 with the words "not used: " before it.
     #[test]
     fn every_reason_is_short_enough_for_a_phone() {
+        use crate::engine::frame::Slip as S;
         use crate::engine::input::{MissReason as M, Status};
         let missed = [M::TimeOut, M::NoConnection, M::ConnectionLost, M::WrongLength, M::Malformed, M::QueueFull]
             .into_iter()
             .chain([M::WrongTransaction, M::WrongUnit, M::WrongFunction, M::BadChecksum, M::Unsettled])
             .chain([M::NameUnknown, M::PortAbsent, M::PortForbidden, M::PortTaken, M::NotSerial]);
         let says = [Status::MaintenanceRequired, Status::OutOfSpecification, Status::FunctionCheck, Status::Failure];
+        let slips = [S::WordOrder, S::Atmosphere, S::Factor(1000), S::Fahrenheit, S::Pound, S::Net, S::NotTheLoad]
+            .into_iter()
+            .chain([S::OtherDensity, S::OtherSignal, S::Register, S::Function, S::TooFast]);
         let reasons = [Reason::NotYetRead, Reason::NotFitted, Reason::Stale, Reason::DeviceException(255)]
             .into_iter()
             .chain([Reason::NotANumber, Reason::OutOfRange, Reason::Saturated, Reason::Frozen])
             .chain([Reason::FrozenTogether, Reason::HeartbeatStopped, Reason::FailureCurrent, Reason::Torn])
             .chain([Reason::MissingCorrection, Reason::OffTheTable, Reason::NoStart])
             .chain(missed.map(Reason::Missed))
-            .chain(says.map(Reason::DeviceSays));
+            .chain(says.map(Reason::DeviceSays))
+            .chain(slips.map(Reason::Unlikely));
         for reason in reasons {
             let text = English.reason(reason);
             assert!(text.chars().count() <= 40, "{reason:?}: {text}");
@@ -670,6 +677,18 @@ mod tests {
             assert_eq!(frame(&published, &reader())["frame"]["alarms"][0]["key"]["id"], name, "two names");
         }
         assert_eq!(alarm_named("unknown"), None);
+    }
+
+    #[test]
+    fn a_neighbour_is_said_and_counted() {
+        let published = scenes::shared_tank();
+        let said = "Bay 2 is filling the same tank: about 3\u{202f}412\u{a0}kg of its load still to come; counted in the margin.";
+        let notes = English.notes(scene(&published, &reader()));
+        assert!(notes.iter().any(|note| note == said), "{notes:?}");
+        let live = live(&published, &reader());
+        assert!(live.regions["notes"].contains("Bay 2 is filling the same tank"));
+        assert!(live.regions["margin-made"].contains("less what other bays may still bring"));
+        assert!(!super::live(&scenes::agree(), &reader()).regions["margin-made"].contains("other bays"));
     }
 
     /// Every key that a program can meet stands in the paper on the interface.

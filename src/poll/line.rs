@@ -6,6 +6,7 @@ use super::stream::Stream;
 use crate::engine::input::MissReason;
 use std::future::poll_fn;
 use std::io;
+use std::mem::MaybeUninit;
 use std::pin::Pin;
 use std::task::{Context, Poll, Waker, ready};
 use tokio::io::{AsyncRead, AsyncWriteExt, ReadBuf};
@@ -137,8 +138,8 @@ impl Line {
     /// Reads what is there behind what has come in already; how many bytes that were.
     fn poll_receive(&mut self, context: &mut Context<'_>) -> Poll<io::Result<usize>> {
         // A read that has room to spare tells tokio that there is no more for now, without another call.
-        let mut scratch = [0; 512];
-        let mut buf = ReadBuf::new(&mut scratch);
+        let mut scratch = [MaybeUninit::uninit(); 512];
+        let mut buf = ReadBuf::uninit(&mut scratch);
         let read = ready!(Pin::new(&mut self.stream).poll_read(context, &mut buf));
         if read.is_err() || buf.filled().is_empty() {
             self.ended = true;

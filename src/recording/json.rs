@@ -1,9 +1,11 @@
-//! What a recording and a frame say, as JSON. `docs/recording.md` lists the keys of the lines, `docs/interface.md` those of a frame.
+//! What a recording and a frame say, as JSON. `docs/interface.md` lists every key.
 
 use super::RecordingError;
 use super::form::Stored;
 use super::format::Kind;
+use super::origin::Origin;
 use super::reader::{self, Recording};
+use super::summary::Summary;
 use crate::engine::frame::{Alarm, Frame, VerdictWord};
 use crate::engine::input::AlarmKey;
 use crate::time::EngineTime;
@@ -30,7 +32,7 @@ pub(super) fn form_text<T: Stored>(value: &T) -> String {
 
 /// Writes what a recording shows, one object a line: what it starts from, a frame whenever at least `every_s`
 /// seconds of engine time have gone by since the last one, each change of the verdict and of an alarm, and a
-/// last object with counts. It shows the outputs on record, so that it says what was on the screen then,
+/// last object that sums it up. It shows the outputs on record, so that it says what was on the screen then,
 /// whatever program wrote it.
 ///
 /// # Errors
@@ -45,7 +47,8 @@ pub fn replay_json(path: &Path, every_s: f64, out: &mut dyn Write) -> Result<(),
 /// As [`replay_json`].
 pub fn json_lines(path: &Path, bytes: &[u8], every_s: f64, out: &mut dyn Write) -> Result<(), RecordingError> {
     let recording = reader::walk(path, bytes)?;
-    let mut lines = Lines { out, every_s, last: None, word: None, alarms: BTreeMap::new() };
+    let (last, word, alarms, summary) = (None, None, BTreeMap::new(), Summary::default());
+    let mut lines = Lines { out, every_s, last, word, alarms, summary };
     lines.put(&start(&recording))?;
     let (mut inputs, mut outputs, mut unreadable) = (0_u64, 0_u64, 0_u64);
     for record in &recording.records {
@@ -62,10 +65,42 @@ pub fn json_lines(path: &Path, bytes: &[u8], every_s: f64, out: &mut dyn Write) 
         }
     }
     let damage: Vec<String> = recording.damage.iter().map(ToString::to_string).collect();
-    lines.put(&json!({
-        "kind": "end", "inputs": inputs, "outputs": outputs, "outputs_unreadable": unreadable,
-        "ended": recording.ended, "damage": damage, "torn": recording.torn.map(|torn| torn.to_string()),
-    }))
+    let mut end = lines.summary.json(&recording.header.settings);
+    for (key, value) in [
+        ("kind", json!("end")),
+        ("inputs", json!(inputs)),
+        ("outputs", json!(outputs)),
+        ("outputs_unreadable", json!(unreadable)),
+        ("ended", json!(recording.ended)),
+        ("damage", json!(damage)),
+        ("torn", json!(recording.torn.map(|torn| torn.to_string()))),
+    ] {
+        end.insert(key.to_owned(), value);
+    }
+    lines.put(&Value::Object(end))
+}
+
+/// When a frame was so: for people, for programs, and since the transfer started.
+fn moment(frame: &Frame) -> Value {
+    let wall = frame.clock.wall_at(frame.at);
+    let shown = jiff::Timestamp::from_nanosecond(i128::from(wall.0)).map(|t| t.to_string()).ok();
+    let started = frame.delivery.as_ref().and_then(|d| d.started);
+    json!({
+        "at_ns": frame.at.0, "wall_unix_ns": wall.0, "wall": shown,
+        "since_start_s": started.map(|started| frame.at.since_s(started)),
+    })
+}
+
+/// What still fits below each level now, whatever is still to come, kg.
+fn room(frame: &Frame) -> Value {
+    let below = frame.tank.and_then(|tank| {
+        let contents_kg = tank.contents_kg?;
+        Some(json!({
+            "working_kg": tank.working_kg - contents_kg, "high_high_kg": tank.high_high_kg - contents_kg,
+            "critical_kg": tank.critical_kg - contents_kg,
+        }))
+    });
+    below.unwrap_or(Value::Null)
 }
 
 /// What the recording starts from, and the names behind the frames' numbers.
@@ -74,11 +109,12 @@ fn start(recording: &Recording<'_>) -> Value {
     let signals: Vec<Value> =
         header.settings.signals.iter().map(|s| json!({ "kind": form_json(&s.kind), "name": s.name })).collect();
     let tanks: Vec<&str> = header.settings.tanks.iter().map(|tank| tank.name.as_str()).collect();
+    let neighbours: Vec<Value> = header.settings.neighbours.iter().map(form_json).collect();
     json!({
         "kind": "start", "bay": header.bay, "bay_name": header.settings.bay, "drill_speed": header.drill_speed,
         "format": recording.format.to_string(), "program_version": header.program_version,
         "numerics_version": header.numerics_version, "wall_at_zero_unix_ns": header.wall_at_zero.0,
-        "signals": signals, "tanks": tanks,
+        "imported": Origin::of(header), "signals": signals, "tanks": tanks, "neighbours": neighbours,
     })
 }
 
@@ -89,6 +125,7 @@ struct Lines<'a> {
     last: Option<EngineTime>,
     word: Option<VerdictWord>,
     alarms: BTreeMap<AlarmKey, Alarm>,
+    summary: Summary,
 }
 
 impl Lines<'_> {
@@ -97,23 +134,31 @@ impl Lines<'_> {
     }
 
     fn frame(&mut self, number: u64, frame: &Frame) -> Result<(), RecordingError> {
-        let at_ns = frame.at.0;
+        self.summary.take(frame);
+        let moment = moment(frame);
         if self.word != Some(frame.verdict.word) {
             let from = self.word.replace(frame.verdict.word).map(|word| form_json(&word));
             let verdict = form_json(&frame.verdict);
-            self.put(
-                &json!({ "kind": "verdict", "number": number, "at_ns": at_ns, "from": from, "verdict": verdict }),
-            )?;
+            self.line("verdict", number, &moment, json!({ "from": from, "verdict": verdict }))?;
         }
         for (change, alarm) in self.changes(frame) {
-            let alarm = form_json(&alarm);
-            self.put(&json!({ "kind": "alarm", "number": number, "at_ns": at_ns, "change": change, "alarm": alarm }))?;
+            self.line("alarm", number, &moment, json!({ "change": change, "alarm": form_json(&alarm) }))?;
         }
         if self.last.is_none_or(|last| frame.at.since_s(last) >= self.every_s) {
             self.last = Some(frame.at);
-            self.put(&json!({ "kind": "frame", "number": number, "frame": frame_json(frame) }))?;
+            self.line("frame", number, &moment, json!({ "room": room(frame), "frame": frame_json(frame) }))?;
         }
         Ok(())
+    }
+
+    fn line(&mut self, kind: &str, number: u64, moment: &Value, rest: Value) -> Result<(), RecordingError> {
+        let mut line = json!({ "kind": kind, "number": number });
+        for object in [moment.clone(), rest] {
+            if let (Some(line), Value::Object(more)) = (line.as_object_mut(), object) {
+                line.extend(more);
+            }
+        }
+        self.put(&line)
     }
 
     /// What is different about the alarms since the frame before.

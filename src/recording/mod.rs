@@ -2,7 +2,7 @@
 //! were shown, and what the segment started from.
 //!
 //! [`mod@format`] says how it lies there, [`reader`] walks it whatever state it is in, [`writer`] makes it without
-//! ever holding up the watch, [`resume`] builds a monitor from it, [`compare`] replays it bit for bit, and
+//! ever holding up the watch, [`mod@import`] makes one of a plant's recorded history ([`origin`] says of which), [`resume`] builds a monitor from it, [`compare`] replays it bit for bit, and
 //! [`json`] and [`dump`] show it.
 
 mod form;
@@ -10,10 +10,14 @@ mod form;
 pub mod compare;
 pub mod dump;
 pub mod format;
+#[cfg(feature = "live")]
+pub mod import;
 pub mod json;
 mod leaves;
+pub mod origin;
 pub mod reader;
 pub mod resume;
+mod summary;
 #[cfg(feature = "live")]
 pub mod writer;
 

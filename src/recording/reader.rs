@@ -12,7 +12,7 @@ use std::fs;
 use std::path::Path;
 
 /// Longest file that is read, bytes. A day at ten times today's polling stays below 1 GB.
-const FILE_MAX: u64 = 4 << 30;
+pub(super) const FILE_MAX: u64 = 4 << 30;
 
 /// A recording, walked.
 #[derive(Debug)]

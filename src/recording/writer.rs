@@ -28,6 +28,8 @@ use tokio::sync::watch;
 const FLUSH_AFTER: Duration = Duration::from_millis(500);
 /// Between two attempts at a disk that refuses.
 const RETRY_AFTER: Duration = Duration::from_secs(1);
+/// Who waits for room looks again after this at the latest.
+const LOOK_AGAIN: Duration = Duration::from_millis(100);
 /// A byte that has waited this long is said to wait, also when the disk hangs without refusing.
 const LATE_AFTER: Duration = Duration::from_secs(3);
 
@@ -65,6 +67,8 @@ pub struct Recorder {
 struct Shared {
     queue: Mutex<Queue>,
     wake: Condvar,
+    /// Rung at each attempt to flush.
+    eased: Condvar,
     progress: watch::Sender<Progress>,
 }
 
@@ -115,9 +119,7 @@ impl Recorder {
         file.write_all(&first)?;
         file.sync_data()?;
         fs::rename(&unfinished, path)?;
-        // A name is durable only when its folder is (fsync(2)).
-        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
-        File::open(folder.unwrap_or(Path::new(".")))?.sync_all()?;
+        sync_folder(path)?;
         let disk = FileDisk { path: path.to_owned(), file: Some(file) };
         let mut hasher = LinkPoint::default().begin();
         hasher.update(&first);
@@ -160,8 +162,12 @@ impl Recorder {
 
     fn start<D: Disk>(disk: D, queue: Queue, hasher: blake3::Hasher, durable_len: u64) -> io::Result<Recorder> {
         let begun = Progress { durable_through: queue.last_number, ..Progress::default() };
-        let shared =
-            Arc::new(Shared { queue: Mutex::new(queue), wake: Condvar::new(), progress: watch::Sender::new(begun) });
+        let shared = Arc::new(Shared {
+            queue: Mutex::new(queue),
+            wake: Condvar::new(),
+            eased: Condvar::new(),
+            progress: watch::Sender::new(begun),
+        });
         let writer = Writer {
             disk,
             shared: Arc::clone(&shared),
@@ -198,6 +204,26 @@ impl Recorder {
             queue.outputs += 1;
         }
         self.shared.notify(&queue);
+    }
+
+    /// For who can wait, where a watch cannot: waits until less than half of what may wait does.
+    ///
+    /// # Errors
+    /// What the disk said when it refused.
+    pub fn wait_for_room(&self) -> io::Result<()> {
+        loop {
+            if let Some(trouble) = &self.shared.progress.borrow().trouble {
+                return Err(io::Error::other(trouble.to_string()));
+            }
+            let mut queue = self.shared.lock();
+            if queue.held + queue.bytes.len() < queue.limit / 2 {
+                return Ok(());
+            }
+            // Nothing is gained by letting it wait any longer for more to be flushed with it.
+            queue.urgent = true;
+            self.shared.wake.notify_one();
+            drop(self.shared.eased.wait_timeout(queue, LOOK_AGAIN).unwrap_or_else(PoisonError::into_inner));
+        }
     }
 
     /// How far the recording is, now and from now on.
@@ -326,8 +352,14 @@ fn claim(file: &File) -> io::Result<()> {
     })
 }
 
+/// Makes a file's name durable: it is only when its folder is (fsync(2)).
+pub(super) fn sync_folder(path: &Path) -> io::Result<()> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+    File::open(folder.unwrap_or(Path::new(".")))?.sync_all()
+}
+
 /// The file's name with an ending more, in the same folder.
-fn beside(path: &Path, ending: &str) -> PathBuf {
+pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(".");
     name.push(ending);
@@ -398,7 +430,7 @@ impl<D: Disk> Writer<D> {
     /// Waits for records, or until the moment given, and takes what is there.
     fn fetch(&mut self, until: Option<Instant>) -> (bool, Option<Closing>) {
         let mut queue = self.shared.lock();
-        while queue.bytes.is_empty() && queue.closing.is_none() {
+        while queue.bytes.is_empty() && queue.closing.is_none() && !queue.urgent {
             let Some(left) = until.map(|until| until.saturating_duration_since(Instant::now())) else {
                 queue = self.shared.wake.wait(queue).unwrap_or_else(PoisonError::into_inner);
                 continue;
@@ -483,6 +515,8 @@ impl<D: Disk> Writer<D> {
             next.state = RecorderState::Overflowed;
         }
         self.shared.progress.send_if_modified(|progress| std::mem::replace(progress, next.clone()) != next);
+        drop(queue);
+        self.shared.eased.notify_all();
     }
 }
 

@@ -3,11 +3,12 @@
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
 use super::{EntryAnswer, Figure, Labels, Language, Scene, Text};
 use crate::engine::frame::{
-    Alarm, CeilingBy, Explanation, Margin, Moment, Pessimist, Phase, Reason, Source, Validity, Verdict, VerdictWord,
-    WitnessId,
+    Alarm, CeilingBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Slip, Source, Validity,
+    Verdict, VerdictWord, WitnessId,
 };
 use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status};
 use crate::engine::settings::{PadTap, SignalKind};
+use crate::engine::slip;
 
 /// The language itself.
 #[derive(Debug, Clone, Copy)]
@@ -141,10 +142,14 @@ impl Language for English {
     fn alarm(&self, scene: Scene<'_>, alarm: &Alarm) -> Text {
         let subject = alarm.key.subject;
         match alarm.key.id {
-            AlarmId::LevelSwitchTripped => {
-                act(format!("The independent high-level switch of {} has tripped.", scene.tank(subject)), "")
-            }
-            AlarmId::LevelHighHigh => act(format!("{} stands at or above high-high.", scene.tank(subject)), ""),
+            AlarmId::LevelSwitchTripped => act(
+                format!("The independent high-level switch of {} has tripped.", scene.tank(subject)),
+                or_slip(scene, "If the tank is not that full: true_when, bit or address of the switch?"),
+            ),
+            AlarmId::LevelHighHigh => act(
+                format!("{} stands at or above high-high.", scene.tank(subject)),
+                or_slip(scene, "If it does not: unit, scale or offset of the gauge, level or ullage?"),
+            ),
             AlarmId::HighLevelProjected => level_projected(scene, subject),
             AlarmId::PadNearCeiling => {
                 act(pad_near_ceiling(scene), "Where to look: gas supply valve, regulator, the trailer's own gauge.")
@@ -152,7 +157,8 @@ impl Language for English {
             AlarmId::WitnessesDisagree => disagree(&scene.frame.verdict),
             AlarmId::MovementOutsideTransfer => act(
                 "Liquid moves though no transfer is on.",
-                "Where to look: the trailer's outlet valve, the line, the tank's inlet.",
+                "Where to look: the trailer's outlet valve, the line, the tank's inlet. If nothing moves: the meter's \
+                 zero, or unit, offset or address in the site file?",
             ),
             AlarmId::SignalLost => signal_lost(scene, subject),
             AlarmId::OneWitnessLeft => Text {
@@ -173,6 +179,7 @@ impl Language for English {
                 beyond: "What moved meanwhile is carried with a wider uncertainty.".to_owned(),
                 ..Text::default()
             },
+            AlarmId::ReadingUnlikely => unlikely(scene, subject),
         }
     }
 
@@ -240,7 +247,7 @@ impl Language for English {
 
     fn margin_parts(&self, scene: Scene<'_>) -> Vec<(&'static str, f64)> {
         let Margin::Known { kg, parts, .. } = &scene.frame.margin else { return Vec::new() };
-        vec![
+        let mut made = vec![
             ("mass at high-high", parts.at_high_high_kg),
             ("less the largest credible contents", parts.contents_kg),
             ("less the largest credible rest of the load", parts.rest_kg),
@@ -249,8 +256,12 @@ impl Language for English {
             ("less what blowing clear pushes in", parts.blow_clear_kg),
             ("less 2.33 standard uncertainties", parts.allowance_kg),
             ("less the gauge's doubt at opening", parts.opening_kg),
-            ("margin below high-high", *kg),
-        ]
+        ];
+        if !scene.settings.neighbours.is_empty() {
+            made.push(("less what other bays may still bring", parts.neighbour_kg));
+        }
+        made.push(("margin below high-high", *kg));
+        made
     }
 
     fn pad(&self, scene: Scene<'_>) -> Figure {
@@ -307,6 +318,7 @@ impl Language for English {
             };
             notes.push(format!("Blind from {} to {}{known}.", at(gap.from), at(gap.to)));
         }
+        notes.extend(frame.neighbours.iter().filter_map(|state| neighbour(scene, state)));
         notes.extend(recorder(frame.recorder));
         notes
     }
@@ -330,6 +342,10 @@ impl Language for English {
             Reason::MissingCorrection => "a correction it needs is missing".into(),
             Reason::OffTheTable => "outside its table".into(),
             Reason::NoStart => "no start reading was taken".into(),
+            Reason::NeighbourNotHeard => "the neighbour is not heard".into(),
+            Reason::NeighbourUnknown => "the neighbour does not know what it brings".into(),
+            Reason::NeighbourAtOdds => "the neighbour's flow meter and scale disagree".into(),
+            Reason::Unlikely(slip) => format!("unlikely: {}", slip_short(slip)),
         }
     }
 
@@ -348,6 +364,10 @@ impl Language for English {
             Explanation::GaugeHigh => "the level gauge reads high",
             Explanation::ScaleHeavy => "the scale drifts heavy",
             Explanation::MeterHigh => "the flow meter reads high",
+            Explanation::NeighbourLeak => {
+                "the other bay's product leaves between its meter and the tank: one tank cannot tell the two apart"
+            }
+            Explanation::NeighbourOff => "the other bay brings less or more than its instruments say",
         }
     }
 
@@ -370,6 +390,7 @@ impl Language for English {
             Source::LevelLag => "age of the level reading",
             Source::DrawOff => "draw-off",
             Source::Gap => "what moved while a signal was away",
+            Source::Neighbour => "what the other bay brought",
         }
     }
 
@@ -529,7 +550,10 @@ fn level_projected(scene: Scene<'_>, tank: u16) -> Text {
         }
         _ => format!("It is not shown that the load ends below high-high of {}.", scene.tank(tank)),
     };
-    let by = scene.frame.finish.level.as_ref().map_or_else(String::new, |m| moment(scene, "High-high", m) + ".");
+    let by = match &scene.frame.finish.level {
+        Some(level) => moment(scene, "High-high", level) + ".",
+        None => or_slip(scene, "If there is room: unit, scale or offset of the gauge, level or ullage?"),
+    };
     Text {
         act: "Do not let the whole load in. Stop before high-high: emergency stop or remote valve.".into(),
         says: over,
@@ -558,13 +582,78 @@ fn signal_lost(scene: Scene<'_>, signal: u16) -> Text {
         Some(Validity::Lost(reason)) => format!("{name} is lost: {}.", English.reason(reason)),
         _ => format!("{name} was lost and is back."),
     };
-    let pressure = scene.settings.signals.get(usize::from(signal)).is_some_and(|s| s.kind == SignalKind::PadPressure);
-    if pressure {
+    let setup = scene.settings.signals.get(usize::from(signal));
+    let looks = setup.zip(reading).and_then(|(setup, reading)| slip::of_lost(setup, reading));
+    let out_of_range = reading.is_some_and(|r| r.validity == Validity::Lost(Reason::OutOfRange));
+    let beyond = match looks {
+        Some(slip) => format!("In the site file: {}", slip_asks(slip)),
+        None if out_of_range => or_slip(scene, "In the site file: unit, scale, offset, type, order or address?"),
+        None => String::new(),
+    };
+    if setup.is_some_and(|s| s.kind == SignalKind::PadPressure) {
         let act = "Without another gauge that can be read: stop (emergency stop or remote valve), shut the gas, \
                    keep clear and upwind.";
-        return Text { act: act.into(), care: CARE.into(), says, ..Text::default() };
+        return Text { act: act.into(), care: CARE.into(), says, beyond };
     }
-    Text { act: "Do not go by its last value.".into(), says, ..Text::default() }
+    Text { act: "Do not go by its last value.".into(), says, beyond, ..Text::default() }
+}
+
+/// A slip of the site file as what else it may be, while nothing should move yet.
+fn or_slip(scene: Scene<'_>, asks: &str) -> String {
+    let before = matches!(scene.frame.phase, Phase::Idle | Phase::Opened);
+    if before { asks.to_owned() } else { String::new() }
+}
+
+/// A signal that says before the transfer what cannot be.
+fn unlikely(scene: Scene<'_>, signal: u16) -> Text {
+    let name = capital(&scene.signal(signal));
+    let reading = scene.frame.readings.iter().find(|r| r.signal == signal);
+    let says = match reading.map(|r| r.validity) {
+        Some(Validity::Doubtful(Reason::Unlikely(slip))) => format!("{name} cannot be so: {}", slip_asks(slip)),
+        _ => format!("{name} could not be so before the transfer."),
+    };
+    Text {
+        act: "Do not start before it is cleared up.".into(),
+        says,
+        beyond: "Hold it against the instrument itself, then look at the site file and the papers.".into(),
+        ..Text::default()
+    }
+}
+
+/// What a slip looks like and what to look at, as a question.
+fn slip_asks(slip: Slip) -> String {
+    match slip {
+        Slip::WordOrder => "no instrument sends such a number: order of words and bytes, type or address?".into(),
+        Slip::Atmosphere => "about one atmosphere off: gauge or absolute?".into(),
+        Slip::Factor(times) => format!("about {times} times off: unit or scale?"),
+        Slip::Fahrenheit => "it fits the papers in the other unit: F or C?".into(),
+        Slip::Pound => "it fits in the other unit: lb or kg?".into(),
+        Slip::Net => "it is about the load alone, without the trailer: net or gross?".into(),
+        Slip::NotTheLoad => "it does not fit a trailer with this load: unit, scale, or another trailer?".into(),
+        Slip::OtherDensity => "it is denser than the product of the papers: unit, scale, or another product?".into(),
+        Slip::OtherSignal => "it moves though nothing enters the tank: another signal's register?".into(),
+        Slip::Register => "the device has no such register: address, address_base or function?".into(),
+        Slip::Function => "the device does not know such a request: function 1, 2, 3 or 4?".into(),
+        Slip::TooFast => "it counts faster than any flow here: unit or scale, or was it set to 0?".into(),
+    }
+}
+
+/// The same for beside a mass on a phone.
+fn slip_short(slip: Slip) -> String {
+    match slip {
+        Slip::WordOrder => "order of its words?".into(),
+        Slip::Atmosphere => "gauge or absolute?".into(),
+        Slip::Factor(times) => format!("{times} times off?"),
+        Slip::Fahrenheit => "F or C?".into(),
+        Slip::Pound => "lb or kg?".into(),
+        Slip::Net => "net or gross?".into(),
+        Slip::NotTheLoad => "not this load's weight".into(),
+        Slip::OtherDensity => "denser than the product".into(),
+        Slip::OtherSignal => "another signal's register?".into(),
+        Slip::Register => "no such register".into(),
+        Slip::Function => "no such function".into(),
+        Slip::TooFast => "faster than any flow".into(),
+    }
 }
 
 fn status_said(status: Status) -> &'static str {
@@ -595,6 +684,30 @@ fn missed(miss: MissReason) -> &'static str {
         MissReason::PortForbidden => "this user may not open the serial port",
         MissReason::PortTaken => "another program holds the serial port",
         MissReason::NotSerial => "the path names no usable serial port",
+    }
+}
+
+/// What another bay does to the tank that both fill; nothing where it does nothing to it.
+fn neighbour(scene: Scene<'_>, state: &NeighbourState) -> Option<String> {
+    let bay = capital(&scene.neighbour(state.neighbour));
+    let frame = scene.frame;
+    let to_come = format!("about {} of its load still to come", kg(state.rest_kg));
+    if state.silent {
+        let Some(heard) = state.heard_at else {
+            return Some(format!("{bay}, which fills the same tank, is not heard: what it brings is not known."));
+        };
+        let since = clock(frame.clock, heard, frame.at, scene.zone);
+        let counted = if state.rest_kg > 0.0 {
+            format!("{to_come} by its last word; counted in the margin")
+        } else {
+            "by its last word nothing of a load is still to come".to_owned()
+        };
+        return Some(format!("{bay}, which fills the same tank, has not been heard since {since}: {counted}."));
+    }
+    match state.phase {
+        Phase::Transfer => Some(format!("{bay} is filling the same tank: {to_come}; counted in the margin.")),
+        Phase::Opened => Some(format!("{bay} has a load for the same tank: {to_come}; counted in the margin.")),
+        Phase::Idle | Phase::Closed => None,
     }
 }
 

@@ -41,6 +41,12 @@ impl Scene<'_> {
         if name.contains(char::is_alphabetic) { name } else { format!("tank {name}") }
     }
 
+    /// Name of a bay that fills a tank of ours; its number where the frame names one that the settings lack.
+    #[must_use]
+    pub fn neighbour(&self, index: u16) -> String {
+        self.settings.neighbours.get(usize::from(index)).map_or_else(|| format!("#{index}"), |n| n.bay.clone())
+    }
+
     /// Name of the tank that is filled, where one is.
     #[must_use]
     pub fn filled_tank(&self) -> Option<String> {
@@ -216,6 +222,7 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::SignalLost
         | AlarmId::OneWitnessLeft
         | AlarmId::RecorderTrouble
-        | AlarmId::EstimatesRestarted => false,
+        | AlarmId::EstimatesRestarted
+        | AlarmId::ReadingUnlikely => false,
     }
 }

@@ -3,13 +3,13 @@
 
 use brimwatch::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Trouble,
-    Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank,
+    Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
 use brimwatch::engine::settings::{
-    DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, PadTap, RestsOnScale, Settings, SignalKind,
-    SignalSetup, TankGeometry, TankSetup, Thresholds,
+    DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
+    Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use brimwatch::page::feed::{DeviceStats, Published};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
@@ -33,6 +33,7 @@ pub fn all() -> Vec<(&'static str, Published)> {
         ("does-not-fit", does_not_fit()),
         ("everything-at-once", everything_at_once()),
         ("closed", closed()),
+        ("shared-tank", shared_tank()),
     ]
 }
 
@@ -46,6 +47,26 @@ pub fn agree() -> Published {
         drill_speed: Some(10.0),
         number: 1773,
     }
+}
+
+/// Another bay fills the same tank.
+pub fn shared_tank() -> Published {
+    let mut p = agree();
+    p.settings = Arc::new(Settings { neighbours: vec![NeighbourSetup { bay: "Bay 2".into(), tank: 0 }], ..settings() });
+    p.frame.neighbours = vec![NeighbourState {
+        neighbour: 0,
+        heard_at: Some(p.frame.at),
+        silent: false,
+        phase: Phase::Transfer,
+        rate_kg_per_s: 5.2,
+        brought_kg: Some(Estimate { value: 6_210.0, u: 14.0 }),
+        rest_kg: 3_412.0,
+    }];
+    if let Margin::Known { kg, parts, .. } = &mut p.frame.margin {
+        parts.neighbour_kg = 3_412.0;
+        *kg -= 3_412.0;
+    }
+    p
 }
 
 /// Nothing is going on.
@@ -294,6 +315,7 @@ fn frame() -> Frame {
         alarms: Vec::new(),
         recorder: RecorderState::Durable,
         blind: None,
+        neighbours: Vec::new(),
     }
 }
 
@@ -341,6 +363,7 @@ fn margin() -> Margin {
             blow_clear_kg: 60.0,
             allowance_kg: 161.0,
             opening_kg: 350.0,
+            neighbour_kg: 0.0,
         },
         by_witness_kg: [Some(3310.0), Some(3300.0), Some(3190.0)],
     }
@@ -444,6 +467,7 @@ fn settings() -> Settings {
             on_delay_s: 3.0,
             off_delay_s: 10.0,
         },
+        neighbours: Vec::new(),
     }
 }
 

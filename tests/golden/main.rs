@@ -3,6 +3,7 @@
 mod damage;
 mod files;
 mod format;
+mod keys;
 #[cfg(feature = "peers")]
 mod release;
 mod replay;

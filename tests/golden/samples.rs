@@ -88,6 +88,7 @@ pub fn settings() -> Settings {
             on_delay_s: 2.0,
             off_delay_s: 5.0,
         },
+        neighbours: vec![NeighbourSetup { bay: "Bay 2".into(), tank: 1 }],
     }
 }
 
@@ -143,6 +144,15 @@ pub fn carried() -> Carried {
             elapsed_s: 12.5,
             starts: vec![Some(0.1 + 0.2), None],
             received_kg: [Some((1.0, 0.1)), None, Some((-0.0, 3.5))],
+            neighbours: vec![CarriedNeighbour {
+                load: Some(neighbour_load()),
+                since: Some(BroughtSince {
+                    start_kg: Some(Estimate { value: 0.5, u: 0.25 }),
+                    start_least_kg: 0.25,
+                    earlier_kg: Estimate { value: 7.0, u: 0.5 },
+                    earlier_most_kg: 8.0,
+                }),
+            }],
         }),
         restarted: false,
     }
@@ -213,7 +223,8 @@ pub fn every_event() -> Vec<Event> {
         Event::Clock(WallTime(-1)),
         Event::Resumed(Gap { from: at(3), to: at(9), known_by: GapClock::SameBoot }),
         Event::Resumed(Gap { from: at(3), to: at(9), known_by: GapClock::WallClock }),
-        Event::Neighbour(Neighbour { tank: 1, received_kg: 1.5, received_most_kg: 2.5, rest_kg: 5e-324 }),
+        Event::Neighbour(Neighbour { neighbour: 0, at: at(3), load: None }),
+        Event::Neighbour(Neighbour { neighbour: 0, at: at(3), load: Some(neighbour_load()) }),
     ];
     let reasons = [
         MissReason::TimeOut,
@@ -235,6 +246,36 @@ pub fn every_event() -> Vec<Event> {
     ];
     events.extend(reasons.map(|reason| Event::Missed(Missed { device: 1, requested: at(4), reason })));
     events
+}
+
+fn neighbour_load() -> NeighbourLoad {
+    let estimate = |value: f64| Estimate { value, u: value / 300.0 };
+    NeighbourLoad {
+        delivery: "D-0002".into(),
+        leg: 1,
+        phase: Phase::Transfer,
+        received_kg: Some(estimate(1.5)),
+        white_kg: 0.25,
+        at_odds: true,
+        rate_kg_per_s: 5.0,
+        fastest_kg_per_s: 5.5,
+        most_kg: estimate(2.5),
+        least_kg: estimate(1.0),
+        rest_kg: estimate(5e-324),
+        density_kg_per_m3: Some(1510.0),
+    }
+}
+
+fn neighbour_state() -> NeighbourState {
+    NeighbourState {
+        neighbour: 0,
+        heard_at: Some(at(3)),
+        silent: false,
+        phase: Phase::Transfer,
+        rate_kg_per_s: 5.0,
+        brought_kg: Some(Estimate { value: 1.5, u: 0.5 }),
+        rest_kg: 3400.0,
+    }
 }
 
 fn device_state() -> DeviceState {
@@ -316,6 +357,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
         }],
         recorder: RecorderState::Waiting { bytes: 4096 },
         blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),
+        neighbours: vec![neighbour_state()],
     }
 }
 
@@ -355,6 +397,7 @@ fn parts() -> MarginParts {
         blow_clear_kg: 40.0,
         allowance_kg: 130.0,
         opening_kg: 110.0,
+        neighbour_kg: 3400.0,
     }
 }
 

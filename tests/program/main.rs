@@ -3,7 +3,9 @@
 mod bays;
 mod cli;
 mod drilled;
+mod import;
 mod kill;
 mod ports;
 mod running;
+mod shared_tank;
 mod silence;

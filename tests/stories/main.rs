@@ -4,6 +4,8 @@ mod bay;
 mod blame;
 mod losses;
 mod pad;
+mod planted;
 mod recorded;
+mod shared_tank;
 mod transfer;
 mod wire;

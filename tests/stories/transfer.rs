@@ -2,7 +2,7 @@
 
 use super::bay::{RATE, START_S, Story};
 use brimwatch::engine::frame::{Margin, Phase, VerdictWord, WitnessId};
-use brimwatch::engine::input::{AlarmId, AlarmKey, Event, Neighbour, What};
+use brimwatch::engine::input::{AlarmId, AlarmKey, What};
 
 #[test]
 fn nothing_is_proven_before_a_dead_instrument_would_have_shown() {
@@ -57,7 +57,8 @@ fn the_margin_is_the_worst_of_all_and_names_it() {
         - parts.line_kg
         - parts.blow_clear_kg
         - parts.allowance_kg
-        - parts.opening_kg;
+        - parts.opening_kg
+        - parts.neighbour_kg;
     assert!((sum - kg).abs() < 1e-6);
     assert!(by_witness_kg.iter().all(|own| own.expect("credible") >= *kg - 1e-6));
 }
@@ -105,22 +106,6 @@ fn the_same_inputs_give_the_same_outputs() {
     let mut again = Story::with(story.settings.clone(), story.delivery.clone()).monitor;
     let outputs: Vec<_> = story.inputs[2..].iter().map(|input| again.step(input)).collect();
     assert_eq!(outputs, story.outputs[2..]);
-}
-
-/// Another bay on the same tank: what it brought in is in the tank, and the rest of its load is still to come.
-#[test]
-fn a_neighbours_load_takes_its_room() {
-    let mut story = Story::transferring(START_S + 600);
-    let Margin::Known { kg: alone, .. } = story.last.margin else { panic!("known") };
-    story.feed(Event::Neighbour(Neighbour {
-        tank: 0,
-        received_kg: 990.0,
-        received_most_kg: 1_000.0,
-        rest_kg: 3_000.0,
-    }));
-    story.run_to(START_S + 601);
-    let Margin::Known { kg, .. } = story.last.margin else { panic!("known") };
-    assert!((alone - kg - 4_000.0).abs() < 50.0, "{alone} and {kg}");
 }
 
 /// A segment that ends in the midst of a transfer: masses, start and open alarms cross into the next.

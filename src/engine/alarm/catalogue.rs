@@ -20,7 +20,7 @@ const fn line(id: AlarmId, priority: Priority, delayed: bool) -> Line {
 }
 
 /// Every alarm.
-pub const CATALOGUE: [Line; 11] = [
+pub const CATALOGUE: [Line; 12] = [
     line(AlarmId::LevelSwitchTripped, Priority::High, false),
     line(AlarmId::LevelHighHigh, Priority::High, false),
     line(AlarmId::HighLevelProjected, Priority::High, true),
@@ -32,6 +32,7 @@ pub const CATALOGUE: [Line; 11] = [
     line(AlarmId::NoWitness, Priority::High, true),
     line(AlarmId::RecorderTrouble, Priority::Low, false),
     line(AlarmId::EstimatesRestarted, Priority::Medium, false),
+    line(AlarmId::ReadingUnlikely, Priority::Medium, true),
 ];
 
 /// The line of an alarm.
@@ -60,6 +61,7 @@ mod tests {
             A::NoWitness,
             A::RecorderTrouble,
             A::EstimatesRestarted,
+            A::ReadingUnlikely,
         ];
         assert_eq!(CATALOGUE.map(|line| line.id), all);
     }

@@ -52,6 +52,7 @@ impl Sight<'_> {
         answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
         for signal in (0..self.settings.signals.len()).filter_map(|s| u16::try_from(s).ok()) {
             answers.push((key(AlarmId::SignalLost, signal), self.signal_lost(signal)));
+            answers.push((key(AlarmId::ReadingUnlikely, signal), self.unlikely(signal)));
         }
         answers
     }
@@ -73,15 +74,26 @@ impl Sight<'_> {
     }
 
     /// A density meter shows gas before liquid has reached it, and when nothing flows after the line was blown
-    /// clear: out of range, and as it should be.
+    /// clear: below its range, and as it should be.
     fn signal_lost(&self, signal: u16) -> Condition {
-        let kind = self.settings.signals.get(usize::from(signal)).map(|s| s.kind);
+        let shows_gas = || {
+            let setup = self.settings.signals.get(usize::from(signal));
+            let below = setup.zip(self.readings.last(signal)).is_some_and(|(setup, value)| value < setup.plausible_low);
+            below && setup.is_some_and(|s| s.kind == SignalKind::LineDensity)
+        };
         match self.readings.validity(signal) {
             Validity::Lost(Reason::NotYetRead) => Condition::Unknown,
-            Validity::Lost(Reason::OutOfRange) if kind == Some(SignalKind::LineDensity) && !self.liquid_flows() => {
-                Condition::False
-            }
+            Validity::Lost(Reason::OutOfRange) if shows_gas() && !self.liquid_flows() => Condition::False,
             Validity::Lost(_) => Condition::True,
+            Validity::Good | Validity::Doubtful(_) => Condition::False,
+        }
+    }
+
+    /// Found before the transfer; what is lost meanwhile says nothing for or against it.
+    fn unlikely(&self, signal: u16) -> Condition {
+        match self.readings.validity(signal) {
+            Validity::Doubtful(Reason::Unlikely(_)) => Condition::True,
+            Validity::Lost(_) => Condition::Unknown,
             Validity::Good | Validity::Doubtful(_) => Condition::False,
         }
     }

@@ -12,13 +12,14 @@ pub mod tank;
 
 use super::delivery::Delivery;
 use super::frame::{Contribution, Estimate, Reason, Source, Validity, Witness, WitnessId};
+use super::neighbour::Neighbours;
 use super::reading::Readings;
 use super::settings::{LineStart, Product, Settings, SignalKind, SignalSetup};
 use crate::time::EngineTime;
 use crate::units::{Celsius, KgPerM3};
 
 /// Every source, in the order of a [`Budget`].
-pub const SOURCES: [Source; 17] = [
+pub const SOURCES: [Source; 18] = [
     Source::MeterGain,
     Source::MeterZero,
     Source::MeterNoise,
@@ -36,6 +37,7 @@ pub const SOURCES: [Source; 17] = [
     Source::LevelLag,
     Source::DrawOff,
     Source::Gap,
+    Source::Neighbour,
 ];
 
 /// Signed standard contributions, kg, by source.
@@ -133,6 +135,8 @@ pub struct Scene<'a> {
     pub at: EngineTime,
     /// Reconciled rate of the tick before, kg/s.
     pub rate_kg_per_s: f64,
+    /// Other bays that fill the tank.
+    pub neighbours: &'a Neighbours,
 }
 
 /// A signal that serves a witness: its setup, start reading and present value.

@@ -1,7 +1,8 @@
 //! Received by tank level: the rise of volume times the density of what came in.
 //!
 //! The incoming product's density, not the tank's: a heel at another temperature would otherwise turn a tank
-//! thermometer into false hundreds of kilograms. What a signal or nobody says about draw-off is added.
+//! thermometer into false hundreds of kilograms. What a signal or nobody says about draw-off is added, what another bay
+//! brought in is taken off.
 
 use super::{Account, Budget, Scene, geometry};
 use crate::engine::frame::{Reason, Source, Validity};
@@ -44,13 +45,16 @@ pub fn account(scene: &Scene) -> Account {
         Validity::Good if incoming.beyond => Validity::Doubtful(Reason::OffTheTable),
         validity => validity,
     };
-    Account {
+    let account = Account {
         validity,
         received_kg: Some(rise_kg + lag_kg + drawn_kg),
         budget,
         white_kg: kg_per_m * pair.white(),
         division_kg: kg_per_m * pair.setup.division,
-    }
+    };
+    let seen = scene.readings.level_seen_at(scene.settings, tank_index).unwrap_or(scene.at);
+    let brought = scene.neighbours.brought(tank_index, seen, scene.at, density.0);
+    brought.map_or(account, |brought| brought.taken_off(account))
 }
 
 /// Mass drawn off since the start, its standard uncertainty, and what that leaves of the witness.

@@ -3,8 +3,8 @@
 use super::mirror;
 use crate::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank, Together, Trouble,
-    Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Slip, Source, Tank,
+    Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
 use crate::time::{EngineTime, WallAnchor, WallTime};
@@ -28,6 +28,17 @@ mirror! {
         alarms: Vec<Alarm>,
         recorder: RecorderState,
         blind: Option<Gap>,
+        neighbours: Vec<NeighbourState>,
+    }
+
+    struct NeighbourStateForm of NeighbourState {
+        neighbour: u16,
+        heard_at: Option<EngineTime> = "heard_at_ns",
+        silent: bool,
+        phase: Phase,
+        rate_kg_per_s: f64,
+        brought_kg: Option<Estimate>,
+        rest_kg: f64,
     }
 
     struct WallAnchorForm of WallAnchor { at: EngineTime = "at_ns", wall: WallTime = "wall_unix_ns" }
@@ -92,6 +103,25 @@ mirror! {
         MissingCorrection,
         OffTheTable,
         NoStart,
+        NeighbourNotHeard,
+        NeighbourUnknown,
+        NeighbourAtOdds,
+        Unlikely(Slip),
+    }
+
+    enum SlipForm of Slip {
+        WordOrder,
+        Atmosphere,
+        Factor(u16),
+        Fahrenheit,
+        Pound,
+        Net,
+        NotTheLoad,
+        OtherDensity,
+        OtherSignal,
+        Register,
+        Function,
+        TooFast,
     }
 
     enum SourceForm of Source {
@@ -112,6 +142,7 @@ mirror! {
         LevelLag,
         DrawOff,
         Gap,
+        Neighbour,
     }
 
     struct ContributionForm of Contribution { source: Source, kg: f64 }
@@ -159,6 +190,8 @@ mirror! {
         GaugeHigh,
         ScaleHeavy,
         MeterHigh,
+        NeighbourLeak,
+        NeighbourOff,
     }
 
     struct FinishForm of Finish {
@@ -198,6 +231,7 @@ mirror! {
         blow_clear_kg: f64,
         allowance_kg: f64,
         opening_kg: f64,
+        neighbour_kg: f64,
     }
 
     struct PadForm of Pad {

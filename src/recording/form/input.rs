@@ -1,9 +1,11 @@
 //! Forms of the inputs and of what crosses from segment to segment.
 
 use super::mirror;
+use crate::engine::frame::{Estimate, Phase};
 use crate::engine::input::{
-    AlarmId, AlarmKey, Block, Carried, CarriedAlarm, CarriedDelivery, Entry, Event, Gap, GapClock, Input, Measured,
-    MissReason, Missed, Neighbour, Poll, RecorderState, SettingsText, SignalValue, Status, What,
+    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedDelivery, CarriedNeighbour, Entry, Event,
+    Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText,
+    SignalValue, Status, What,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
@@ -95,6 +97,7 @@ mirror! {
         NoWitness,
         RecorderTrouble,
         EstimatesRestarted,
+        ReadingUnlikely,
     }
 
     enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }
@@ -103,7 +106,22 @@ mirror! {
 
     enum GapClockForm of GapClock { SameBoot, WallClock }
 
-    struct NeighbourForm of Neighbour { tank: u16, received_kg: f64, received_most_kg: f64, rest_kg: f64 }
+    struct NeighbourForm of Neighbour { neighbour: u16, at: EngineTime = "at_ns", load: Option<NeighbourLoad> }
+
+    struct NeighbourLoadForm of NeighbourLoad {
+        delivery: String,
+        leg: u8,
+        phase: Phase,
+        received_kg: Option<Estimate>,
+        white_kg: f64,
+        at_odds: bool,
+        rate_kg_per_s: f64,
+        fastest_kg_per_s: f64,
+        most_kg: Estimate,
+        least_kg: Estimate,
+        rest_kg: Estimate,
+        density_kg_per_m3: Option<f64>,
+    }
 
     struct CarriedForm of Carried {
         alarms: Vec<CarriedAlarm>,
@@ -122,5 +140,15 @@ mirror! {
         elapsed_s: f64,
         starts: Vec<Option<f64>> = "starts_si",
         received_kg: [Option<(f64, f64)>; 3],
+        neighbours: Vec<CarriedNeighbour>,
+    }
+
+    struct CarriedNeighbourForm of CarriedNeighbour { load: Option<NeighbourLoad>, since: Option<BroughtSince> }
+
+    struct BroughtSinceForm of BroughtSince {
+        start_kg: Option<Estimate>,
+        start_least_kg: f64,
+        earlier_kg: Estimate,
+        earlier_most_kg: f64,
     }
 }

@@ -2,8 +2,8 @@
 
 use super::mirror;
 use crate::engine::settings::{
-    DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, PadTap, Plate, Product,
-    RestsOnScale, Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, Plate,
+    Product, RestsOnScale, Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
 
@@ -20,7 +20,10 @@ mirror! {
         gas: GasSetup,
         limits: Limits,
         thresholds: Thresholds,
+        neighbours: Vec<NeighbourSetup>,
     }
+
+    struct NeighbourSetupForm of NeighbourSetup { bay: String, tank: u16 }
 
     struct DeviceSetupForm of DeviceSetup {
         name: String,

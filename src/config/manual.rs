@@ -1,7 +1,7 @@
 //! The manual pages of the written files, made out of the key table: `docs/site-file.md` and its like.
 
 use super::amount::{short, units, word};
-use super::keys::{Bounds, DELIVERY, Form, Key, PRODUCT, Presence, SITE, children};
+use super::keys::{Bounds, COLUMNS, DELIVERY, Form, Key, PRODUCT, Presence, SITE, children};
 use crate::units::{Quantity, Unit};
 use std::fmt::Write;
 
@@ -15,7 +15,7 @@ pub struct Page {
 
 /// Every page.
 #[must_use]
-pub fn pages() -> [Page; 3] {
+pub fn pages() -> [Page; 4] {
     let page = |file, keys, head: &str| Page { file, text: page(keys, head) };
     [
         page(
@@ -29,6 +29,11 @@ pub fn pages() -> [Page; 3] {
             "# Delivery file\n\nEvery key of a delivery file. [config/delivery.toml](../config/delivery.toml) is a commented one to copy.",
         ),
         page(
+            "column-map.md",
+            COLUMNS,
+            "# Column map\n\nEvery key of a column map. [config/columns.toml](../config/columns.toml) is a commented one to copy.",
+        ),
+        page(
             "product-file.md",
             PRODUCT,
             "# Product file\n\nEvery key of a product file. [One to copy](../config/products/caustic-soda-50.toml).",
@@ -40,8 +45,7 @@ const MADE: &str = "Made from the key table (`src/config/keys.rs`) by \
 `BRIMWATCH_REWRITE=1 cargo test --test docs manual`; change it there.";
 
 fn page(keys: &'static [Key], head: &str) -> String {
-    let mut text =
-        format!("{head}\n{MADE}\n\n`brimwatch check` says what is wrong with one, and what follows from it.\n");
+    let mut text = format!("{head}\n{MADE}\n");
     let tops = children(keys, "").filter(|key| !is_table(key));
     table(&mut text, "At the top of the file", "", tops);
     for head in keys.iter().filter(|key| is_table(key)) {

@@ -1,5 +1,6 @@
 //! What is typed and what it answers: commands, exit codes, the log.
 
+use crate::check;
 use crate::config::{self, Site};
 use crate::decode;
 use crate::decode::command::{Refusal, Shown};
@@ -44,6 +45,17 @@ enum Command {
     ///
     /// Reads the named registers and nothing else, and lists every reading that fits what is known of the value.
     Decode(Box<decode::command::Options>),
+    /// Check a site file and say what follows from it: levels and their times, poll load, gas, recording. Starts nothing.
+    Check {
+        /// Site file (config/site.toml is a commented one).
+        site: PathBuf,
+        /// Delivery that is checked too; trailer and plate are answered for it.
+        #[arg(long, value_name = "FILE")]
+        delivery: Option<PathBuf>,
+        /// Say the same as one JSON object.
+        #[arg(long)]
+        json: bool,
+    },
     /// Replay a recording and hold every stored output against it, bit for bit.
     Replay {
         /// Recording.
@@ -90,7 +102,7 @@ enum LogForm {
 
 const EXIT_CODES: &str = "\
 Exit codes:
-  0  done; for replay: at least one output compared and all the same
+  0  done; check: no fault, there may be warnings; replay: at least one output compared and all the same
   1  the machine refused something (address, disk, network), or import was told to stop
   2  a wrong command line, site file, delivery file or column map
   3  replay: an output differs, the recording is damaged, or there was nothing to compare
@@ -130,6 +142,7 @@ pub fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Watch { site, delivery, log } => watch(&site, &delivery, log),
         Command::Decode(options) => decode(&options),
+        Command::Check { site, delivery, json } => check(&site, delivery.as_deref(), json),
         Command::Replay { file, json: true, every } => written(|out| json::replay_json(&file, every, out)),
         Command::Replay { file, .. } => replay(&file),
         Command::Import { history, columns, site, delivery, bay, out } => {
@@ -168,6 +181,23 @@ fn written(write: impl FnOnce(&mut dyn Write) -> Result<(), RecordingError>) -> 
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => failed_recording(&error),
     }
+}
+
+fn check(site: &Path, delivery: Option<&Path>, json: bool) -> ExitCode {
+    let checked = check::check(site, delivery, free_bytes);
+    if json {
+        say(checked.json());
+    } else {
+        say(&checked);
+    }
+    if checked.is_sound() { ExitCode::SUCCESS } else { ExitCode::from(WRONG_FILE) }
+}
+
+/// Free on the disk of a folder that need not be there yet: that of the first folder above it that is.
+fn free_bytes(folder: &Path) -> Option<u64> {
+    let there = folder.ancestors().find(|path| path.exists()).unwrap_or(Path::new("."));
+    let disk = rustix::fs::statvfs(there).ok()?;
+    Some(disk.f_bavail.saturating_mul(disk.f_frsize))
 }
 
 fn replay(file: &Path) -> ExitCode {

@@ -11,6 +11,7 @@
 #[cfg(test)]
 extern crate self as brimwatch;
 
+pub mod check;
 #[cfg(feature = "live")]
 pub mod cli;
 #[cfg(feature = "live")]

@@ -42,6 +42,15 @@ pub(super) fn delivery(draft: &mut Draft, path: &Path, text: String, site: &Site
     Some(DeliveryFile { bay, setup, line, texts: vec![(written, text)], warnings: draft.found() })
 }
 
+/// What a delivery file says by itself, where there is no sound site to hold it against.
+pub(super) fn alone(draft: &mut Draft, path: &Path, text: String) {
+    let file = draft.open(path.display().to_string(), text);
+    let table = walk(draft, file, keys::DELIVERY);
+    if !draft.has_syntax_fault() {
+        plate(draft, table.table("plate"));
+    }
+}
+
 /// The tank (index in the bay) and the product it holds.
 fn destination(draft: &mut Draft, table: &Table, site: &Site, bay: &BaySetup) -> (u16, Option<Product>) {
     let names = bay.settings.tanks.iter().map(|tank| tank.name.as_str());

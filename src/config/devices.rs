@@ -233,6 +233,7 @@ fn device(draft: &mut Draft, table: &Table, link: Option<(usize, &Link)>) -> Dev
         address_base: u16::try_from(base).unwrap_or_default(),
         period_s,
         time_out_s,
+        answer_time_s: table.number("answer_time"),
         manners: manners(draft, table, base),
         heartbeat: heartbeat(draft, table, base, period_s),
     }

@@ -2,12 +2,25 @@
 //! but should be known (warnings).
 
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
+use serde::{Serialize, Serializer};
 use std::collections::BTreeSet;
 use std::fmt;
 use std::ops::Range;
 
 /// More faults than this are counted, not shown: a file of another kind would bury the terminal.
-const SHOWN_MOST: usize = 60;
+pub const SHOWN_MOST: usize = 60;
+/// Said where some checks could not be made.
+pub const CUT_SHORT: &str = "where a text is no TOML, some checks wait until it is: there may be more";
+/// Columns of a terminal that nobody has widened.
+pub const COLUMNS: usize = 80;
+/// Columns of a title behind "warning: ".
+const TITLE_COLUMNS: usize = COLUMNS - 9;
+/// Columns of a text beside what stands before it: the longest is "   = what to do: ".
+const TEXT_COLUMNS: usize = COLUMNS - 20;
+/// Longest text of a finding, bytes: a value may be a megabyte.
+const TEXT_MOST: usize = 1000;
+/// Most of a line that is shown, bytes on either side of where the mark begins.
+const BESIDE_MARK_MOST: usize = 60;
 
 /// A place in one of the files that are read.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -40,7 +53,10 @@ impl Text {
         let source = self.text[start..].split('\n').next().unwrap_or_default().trim_end_matches('\r');
         let from = span.start.min(self.text.len()).saturating_sub(start).min(source.len());
         let to = span.end.saturating_sub(start).clamp(from, source.len());
-        Excerpt { source: source.to_owned(), mark: from..to }
+        let first = source.floor_char_boundary(from.saturating_sub(BESIDE_MARK_MOST));
+        let last = source.floor_char_boundary((from + BESIDE_MARK_MOST).min(source.len()));
+        // A line of no length takes the mark at its end.
+        Excerpt { source: source[first..last].to_owned(), skipped: first, mark: from - first..to.min(last) - first }
     }
 }
 
@@ -48,12 +64,15 @@ impl Text {
 #[derive(Debug, Clone, PartialEq, Eq)]
 struct Excerpt {
     source: String,
+    /// Bytes of the line before it that are left out.
+    skipped: usize,
     /// Bytes of it that are meant.
     mark: Range<usize>,
 }
 
 /// How much a finding weighs.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Severity {
     /// With it nothing is started.
     Fault,
@@ -62,7 +81,7 @@ pub enum Severity {
 }
 
 /// One mistake, or something that is allowed but should be known. Its `Display` is what people read.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Fault {
     /// Whether it stops a start.
     pub severity: Severity,
@@ -80,14 +99,38 @@ pub struct Fault {
     pub nearest: Option<String>,
     /// What to do.
     pub act: Option<String>,
+    /// The line it is on, as far as it is shown.
+    #[serde(rename = "source", serialize_with = "source_alone")]
     excerpt: Option<Excerpt>,
+    #[serde(skip)]
     spot: Spot,
 }
 
+fn source_alone<S: Serializer>(excerpt: &Option<Excerpt>, to: S) -> Result<S::Ok, S::Error> {
+    excerpt.as_ref().map(|excerpt| &excerpt.source).serialize(to)
+}
+
 impl Fault {
+    /// What a sound file leads to, though nothing in it is wrong by itself.
+    #[must_use]
+    pub fn warning(file: &str, key: &str, what: impl Into<String>, act: impl Into<String>) -> Fault {
+        Fault {
+            severity: Severity::Warning,
+            file: file.to_owned(),
+            line: None,
+            key: key.to_owned(),
+            what: what.into(),
+            allowed: None,
+            nearest: None,
+            act: Some(act.into()),
+            excerpt: None,
+            spot: Spot { file: usize::MAX, span: None },
+        }
+    }
+
     /// Says what may be written.
     pub(super) fn allowed(&mut self, allowed: impl Into<String>) -> &mut Self {
-        self.allowed = Some(allowed.into());
+        self.allowed = Some(bounded(allowed.into()));
         self
     }
 
@@ -144,8 +187,8 @@ impl Draft {
             severity,
             file: text.shown.clone(),
             line: self.line(spot),
-            key,
-            what,
+            key: bounded(key),
+            what: bounded(what),
             allowed: None,
             nearest: None,
             act: None,
@@ -208,6 +251,12 @@ impl Faults {
     pub fn warnings(&self) -> &[Fault] {
         &self.warnings
     }
+
+    /// Whether a text is no TOML, so that some checks wait until it is.
+    #[must_use]
+    pub fn is_cut_short(&self) -> bool {
+        self.list.iter().any(|fault| fault.key.is_empty() && fault.line.is_some())
+    }
 }
 
 impl std::error::Error for Faults {}
@@ -221,8 +270,8 @@ impl fmt::Display for Faults {
         if found > SHOWN_MOST {
             writeln!(f, "... and {} more\n", found - SHOWN_MOST)?;
         }
-        if self.list.iter().any(|fault| fault.key.is_empty() && fault.line.is_some()) {
-            writeln!(f, "where a text is no TOML, some checks wait until it is: there may be more\n")?;
+        if self.is_cut_short() {
+            writeln!(f, "{CUT_SHORT}\n")?;
         }
         let count = self.list.len();
         write!(f, "{count} {} found; nothing was started", if count == 1 { "fault" } else { "faults" })
@@ -236,22 +285,63 @@ impl fmt::Display for Fault {
             Severity::Fault => Level::ERROR.with_name("fault"),
             Severity::Warning => Level::WARNING,
         };
-        let title = level.primary_title(format!("{key}{}", self.what));
+        let title = level.primary_title(wrapped(&format!("{key}{}", self.what), TITLE_COLUMNS));
         let notes = [("allowed", &self.allowed), ("nearest", &self.nearest), ("what to do", &self.act)];
-        let notes = notes
-            .into_iter()
-            .filter_map(|(name, note)| Some(Level::NOTE.with_name(name).message(note.as_deref()?.to_owned())));
+        let notes = notes.into_iter().filter_map(|(name, note)| {
+            Some(Level::NOTE.with_name(name).message(wrapped(note.as_deref()?, TEXT_COLUMNS)))
+        });
         let group = match &self.excerpt {
-            Some(excerpt) => title.element(
-                Snippet::source(excerpt.source.clone())
-                    .path(self.file.clone())
-                    .line_start(self.line.unwrap_or(1))
-                    .annotation(AnnotationKind::Primary.span(excerpt.mark.clone())),
-            ),
+            Some(excerpt) => {
+                let (before, more) = if excerpt.skipped > 0 { ("... ", 4) } else { ("", 0) };
+                let mark = excerpt.mark.start + more..excerpt.mark.end + more;
+                title.element(
+                    Snippet::source(format!("{before}{}", excerpt.source))
+                        .path(self.file.clone())
+                        .line_start(self.line.unwrap_or(1))
+                        .annotation(AnnotationKind::Primary.span(mark)),
+                )
+            }
             None => title.element(annotate_snippets::Origin::path(self.file.clone())),
         };
-        f.write_str(&Renderer::plain().render(&[group.elements(notes)]))
+        f.write_str(&Renderer::plain().term_width(COLUMNS).render(&[group.elements(notes)]))
     }
+}
+
+/// A text no longer than is shown.
+fn bounded(mut text: String) -> String {
+    if text.len() > TEXT_MOST {
+        text.truncate(text.floor_char_boundary(TEXT_MOST));
+        text.push_str(" ...");
+    }
+    text
+}
+
+/// A text in lines of at most so many columns, broken between words; a longer word is broken within.
+#[must_use]
+pub fn wrapped(text: &str, columns: usize) -> String {
+    let mut lines = vec![String::new()];
+    let mut width = 0;
+    for word in text.split(' ') {
+        let mut letters = word.chars().peekable();
+        let long = word.chars().count();
+        if width > 0 && width + 1 + long > columns {
+            lines.push(String::new());
+            width = 0;
+        } else if width > 0 {
+            lines.last_mut().expect("one at least").push(' ');
+            width += 1;
+        }
+        while letters.peek().is_some() {
+            if width == columns {
+                lines.push(String::new());
+                width = 0;
+            }
+            let part: String = letters.by_ref().take(columns - width).collect();
+            width += part.chars().count();
+            lines.last_mut().expect("one at least").push_str(&part);
+        }
+    }
+    lines.join("\n")
 }
 
 /// The candidate nearest to what was written, where one is near enough to be meant.

@@ -122,7 +122,7 @@ const fn difference(quantity: Quantity, low: f64, high: f64) -> Form {
 
 use Form::{Choice, DifferenceOfSignal, Flag, Integer, Integers, Number, OfSignal, Pairs, Table, Tables, Text, Texts};
 use Presence::{Default, Optional, Required};
-use Quantity::{Density, GaugePressure, Length, Mass, Ratio, Temperature, Time, Volume};
+use Quantity::{Density, GaugePressure, Length, Mass, MassFlow, Ratio, Temperature, Time, Volume};
 
 /// Ratings of hoses, lines and connections, and the site's own maximum: 10 kPa to 5 MPa gauge. Wide enough for
 /// any real one, narrow enough to catch a slip of the unit.
@@ -213,6 +213,8 @@ pub const SITE: &[Key] = &[
     key("device.period", amount(Time, 0.05, 60.0), Required, "1 s", "time between requests"),
     key("device.time_out", amount(Time, 0.01, 30.0), Required, "500 ms",
         "a reply later than this is no reply; shorter than the period"),
+    key("device.answer_time", amount(Time, 0.0, 30.0), Default("20 ms"), "20 ms",
+        "from a request to the first byte of its reply, usually; for the poll load that `brimwatch check` works out"),
     key("device.gap", Integer(0, 120), Default("0"), "8",
         "so many registers (or bits) that no signal names may be read along between two that are"),
     key("device.registers_most", Integer(1, 125), Default("125"), "125", "most registers that it answers in one request"),
@@ -243,6 +245,8 @@ pub const SITE: &[Key] = &[
         "what the gauge may be off at opening while no other source has checked it (standard uncertainty)"),
     key("tank.draw_off", Choice(DRAW_OFFS), Default("unknown"), "declared_zero",
         "what leaves the tank by other ways while a load comes in; unknown makes the tank a doubtful witness"),
+    key("tank.vent_capacity", amount(MassFlow, 1e-3, 100.0), Optional, "1000 kg/h",
+        "most gas (as the bay's pad gas) that the tank's vent passes before the tank is above its own limit; for `brimwatch check`"),
 
     key("bay", Tables, Required, "", "one unloading station"),
     key("bay.name", Text, Required, "Bay 1", "name"),
@@ -255,6 +259,16 @@ pub const SITE: &[Key] = &[
         "its temperature where none is measured"),
     key("bay.gas_temperature_u", difference(Temperature, 0.0, 100.0), Default("30 C"), "10 C",
         "standard uncertainty of that; a tractor's compressor delivers hot"),
+    key("bay.usual_rate", amount(MassFlow, 0.01, 100.0), Optional, "17 t/h",
+        "usual rate of unloading; for the times that `brimwatch check` works out"),
+    key("bay.usual_pad", amount(GaugePressure, 1e3, 7e5), Optional, "18 psi gauge",
+        "usual pad pressure; for what `brimwatch check` says of the gas"),
+
+    key("bay.supply", Table, Optional, "",
+        "the gas supply, for what `brimwatch check` says of a regulator that fails wide open; it is not watched"),
+    key("bay.supply.pressure", amount(GaugePressure, 1e4, 4e7), Optional, "80 psi gauge", "pressure before the regulator"),
+    key("bay.supply.orifice", amount(Length, 5e-4, 0.3), Optional, "6 mm",
+        "diameter of the narrowest opening between there and the trailer with the regulator wide open"),
 
     key("bay.line", Table, Required, "", "the line from the trailer's outlet to the tank"),
     key("bay.line.upstream", amount(Volume, 0.0, 20.0), Required, "15 L", "volume between trailer and meter"),
@@ -264,6 +278,10 @@ pub const SITE: &[Key] = &[
     key("bay.line.valve_closes", amount(Time, 0.0, 600.0), Required, "10 s", "from the act at the valve to no flow"),
     key("bay.line.blow_clear", amount(Mass, 0.0, 5000.0), Required, "60 kg",
         "liquid still pushed into the tank when the hose is blown clear"),
+    key("bay.line.bore", amount(Length, 5e-3, 0.5), Optional, "52.5 mm",
+        "inner diameter, for the gas that follows the liquid through the line (`brimwatch check`)"),
+    key("bay.line.loss", Number(0.1, 1e4), Optional, "30",
+        "velocity heads that entry, hose, pipe and fittings cost in turbulent flow, without the exit (K of Crane TP-410); for `brimwatch check`"),
 
     key("bay.limits", Table, Required, "", "the site's limits; none has a default"),
     key("bay.limits.response_time", amount(Time, 1.0, 3600.0), Required, "60 s", "from call to valve closed"),

@@ -2,6 +2,7 @@
 
 pub mod columns;
 pub mod keys;
+pub mod manual;
 pub mod moment;
 pub mod signals;
 pub mod thresholds;
@@ -26,13 +27,13 @@ mod tests;
 pub use columns::Columns;
 #[cfg(feature = "live")]
 pub(crate) use fault::nearest;
-pub use fault::{Fault, Faults, Severity};
+pub use fault::{COLUMNS, CUT_SHORT, Fault, Faults, SHOWN_MOST, Severity, wrapped};
 pub use range::{Range, range};
 
 use crate::poll::blocks::Manners;
 use crate::poll::registers::{Place, Register};
 use crate::poll::way::Way;
-use crate::units::{Celsius, KgPerM3};
+use crate::units::{Celsius, GaugePa, KgPerM3, KgPerS, Metre};
 use fault::{Draft, Spot};
 use std::io;
 use std::net::SocketAddr;
@@ -98,6 +99,8 @@ pub struct Device {
     pub period_s: f64,
     /// A round that is not answered by then is missed, s of engine time.
     pub time_out_s: f64,
+    /// From a request to the first byte of its reply, usually, s; for [`crate::check`] alone.
+    pub answer_time_s: f64,
     /// How it may be asked.
     pub manners: Manners,
     /// A register that changes while the device is alive, and within how many seconds of engine time.
@@ -117,6 +120,8 @@ pub struct BaySetup {
     pub places: Vec<Place>,
     /// For each of the engine's tanks, the index of its product in [`Site::products`].
     pub products: Vec<usize>,
+    /// What [`crate::check`] needs and the engine does not.
+    pub usual: Usual,
     /// For each of the engine's neighbours, where its word comes from.
     pub neighbours: Vec<Neighbouring>,
 }
@@ -128,6 +133,25 @@ pub struct Neighbouring {
     pub bay: usize,
     /// Index of the shared tank in that bay's own settings.
     pub tank: u16,
+}
+
+/// How a bay is usually run, and its gas side: for [`crate::check`] alone. Nothing has a default.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Usual {
+    /// Rate of unloading.
+    pub rate: Option<KgPerS>,
+    /// Pad pressure.
+    pub pad: Option<GaugePa>,
+    /// Pressure before the regulator of the gas supply.
+    pub supply: Option<GaugePa>,
+    /// Diameter of the narrowest opening between there and the trailer, the regulator wide open.
+    pub orifice: Option<Metre>,
+    /// Inner diameter of the line.
+    pub bore: Option<Metre>,
+    /// Velocity heads that the line costs in turbulent flow, without its exit, 1.
+    pub loss: Option<f64>,
+    /// For each of the engine's tanks, most gas that its vent passes.
+    pub vents: Vec<Option<KgPerS>>,
 }
 
 /// A product as its file describes it; a delivery adds the temperature of the load.
@@ -178,6 +202,16 @@ pub fn load(path: &Path) -> Result<Site, Faults> {
 /// Every fault found, in the order of the lines; also where the file cannot be read.
 pub fn load_delivery(path: &Path, site: &Site) -> Result<DeliveryFile, Faults> {
     DeliveryFile::from_text(path, read_file(path)?, site)
+}
+
+/// What is wrong with a delivery file by itself, where there is no sound site to hold it against; none may be.
+///
+/// # Errors
+/// Every fault found, in the order of the lines; also where the file cannot be read.
+pub fn check_delivery_alone(path: &Path) -> Result<(), Faults> {
+    let mut draft = Draft::default();
+    delivery::alone(&mut draft, path, read_file(path)?);
+    if draft.is_clean() { Ok(()) } else { Err(draft.finish()) }
 }
 
 /// Reads and checks a column map, which says how a recorded history is read, against the bay that it is of.

@@ -5,13 +5,13 @@ use super::devices::{Polled, polled};
 use super::fault::{Draft, Spot, nearest};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
-use super::{BaySetup, Device, Neighbouring, ProductTable, Site, keys, sense, signals, tables};
+use super::{BaySetup, Device, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
 use crate::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
     Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
-use crate::units::{Celsius, GaugePa, Kg, M3, Metre};
+use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Metre};
 use std::io;
 use std::net::SocketAddr;
 use std::path::Path;
@@ -30,6 +30,8 @@ struct Works {
     address_bases: Vec<i64>,
     /// Each tank with the index of its product.
     tanks: Vec<(TankSetup, usize)>,
+    /// For each of them, most gas that its vent passes.
+    vents: Vec<Option<KgPerS>>,
     thresholds: Thresholds,
 }
 
@@ -46,7 +48,8 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     let mut products = Vec::new();
     let tanks = root.tables("tank").iter().map(|t| tank(draft, t, &mut beside, &mut products)).collect();
     unlike(draft, root.tables("tank"), "name", str::to_owned);
-    let works = Works { devices, address_bases, tanks, thresholds: thresholds(&budgets(root.table("alarms"))) };
+    let vents = root.tables("tank").iter().map(|t| t.optional_number("vent_capacity").map(KgPerS)).collect();
+    let works = Works { devices, address_bases, tanks, vents, thresholds: thresholds(&budgets(root.table("alarms"))) };
     unlike(draft, root.tables("bay"), "name", super::slug);
     let mut claims = claims::heartbeats(draft, root.tables("device"), &works.devices);
     let numbered = root.tables("bay").iter().enumerate();
@@ -284,6 +287,20 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
         places: read.iter().map(|s| s.place).collect(),
         products: places.iter().map(|&place| works.tanks[place].1).collect(),
         neighbours: Vec::new(),
+        usual: usual(table, places.iter().map(|&place| works.vents[place]).collect()),
+    }
+}
+
+fn usual(table: &Table, vents: Vec<Option<KgPerS>>) -> Usual {
+    let (supply, line) = (table.table("supply"), table.table("line"));
+    Usual {
+        rate: table.optional_number("usual_rate").map(KgPerS),
+        pad: table.optional_number("usual_pad").map(GaugePa),
+        supply: supply.optional_number("pressure").map(GaugePa),
+        orifice: supply.optional_number("orifice").map(Metre),
+        bore: line.optional_number("bore").map(Metre),
+        loss: line.optional_number("loss"),
+        vents,
     }
 }
 

@@ -19,6 +19,11 @@ pub(super) fn site(text: &str) -> Result<Site, Faults> {
     Site::from_text(Path::new("site.toml"), text.to_owned(), &read_shipped)
 }
 
+/// As it is read, wherever its lines are broken.
+fn flat(faults: &Faults) -> String {
+    faults.to_string().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 /// The shipped site file with one thing replaced.
 pub(super) fn planted(from: &str, to: &str) -> String {
     assert_eq!(SITE_MANUAL.matches(from).count(), 1, "{from:?} must stand once in the shipped file");
@@ -48,6 +53,24 @@ fn the_shipped_files_load() {
     assert_eq!(site.texts.len(), 2, "site file and product");
     let columns = load_columns(&shipped().join("columns.toml"), bay).unwrap_or_else(|faults| panic!("{faults}"));
     assert_eq!((columns.signals.len(), columns.entries.len()), (7, 2));
+}
+
+/// The tuned example is sound, and every key in it is there to show something: none only repeats a default.
+#[test]
+fn the_tuned_example_loads() {
+    let site = load(&shipped().join("example.toml")).unwrap_or_else(|faults| panic!("{faults}"));
+    load_delivery(&shipped().join("delivery.toml"), &site).unwrap_or_else(|faults| panic!("{faults}"));
+    assert!(site.links.iter().any(|link| matches!(link.way, Way::Serial(_))) && site.devices.len() == 4);
+    let bay = &site.bays[0];
+    assert!(bay.places.iter().any(|p| p.register.current.is_some()) && bay.places.iter().any(|p| p.status.is_some()));
+    let text = read_shipped("example.toml").expect("shipped");
+    for key in keys::SITE {
+        if let keys::Presence::Default(default) = key.presence {
+            let repeated = [format!("\n{} = {default}\n", key.name()), format!("\n{} = \"{default}\"\n", key.name())];
+            // even is said because papers seldom say it
+            assert!(key.name() == "parity" || repeated.iter().all(|line| !text.contains(line)), "{}", key.path);
+        }
+    }
 }
 
 #[test]
@@ -166,7 +189,7 @@ fn each_planted_mistake_is_named_with_line_and_key() {
         let text = planted(from, to);
         let faults = site(&text).map(|_| ()).expect_err(to);
         let wanted = line_of(&text, line);
-        let shown = faults.to_string();
+        let shown = flat(&faults);
         let hit = faults.list().iter().find(|f| f.key == *key && f.line == Some(wanted));
         assert!(hit.is_some(), "{to:?}: no fault of {key:?} on line {wanted}:\n{shown}");
         assert!(shown.contains(words), "{to:?}: {words:?} is not in\n{shown}");
@@ -259,7 +282,7 @@ fn each_mistake_in_a_link_is_named() {
         (&second("address = \"10.0.0.8:502\""), "link = \"field\"", "link", "no device is reached by \"other\""),
     ] {
         let faults = site(&linked(lines, device)).map(|_| ()).expect_err(lines);
-        let shown = faults.to_string();
+        let shown = flat(&faults);
         assert!(faults.list().iter().any(|f| f.key == key), "{lines:?} {device:?}: no fault of {key:?}:\n{shown}");
         assert!(shown.contains(words), "{lines:?}: {words:?} is not in\n{shown}");
         let most = if shown.contains("is the way of link") { 2 } else { 1 };
@@ -268,7 +291,7 @@ fn each_mistake_in_a_link_is_named() {
     // Modbus over Serial Line V1.02, 2.2: 0 is the broadcast, 248 to 255 are reserved.
     let unit = |lines, unit: u16| {
         let text = linked(lines, "link = \"field\"");
-        site(&text.replacen("unit = 1\n", &format!("unit = {unit}\n"), 1)).map(|_| ()).map_err(|f| f.to_string())
+        site(&text.replacen("unit = 1\n", &format!("unit = {unit}\n"), 1)).map(|_| ()).map_err(|f| flat(&f))
     };
     for number in [0, 248, 255] {
         assert!(unit(serial, number).expect_err("no device").contains("1 to 247"), "{number}");
@@ -319,7 +342,7 @@ fn a_device_says_how_it_may_be_asked() {
     ] {
         assert_eq!(text.matches(from).count(), 1, "{from:?}");
         let faults = site(&text.replace(from, to)).map(|_| ()).expect_err(to);
-        let shown = faults.to_string();
+        let shown = flat(&faults);
         assert!(faults.list().len() == 1 && faults.list()[0].key == key && shown.contains(words), "{to:?}:\n{shown}");
     }
 }
@@ -363,7 +386,7 @@ fn one_register_means_one_thing() {
     };
     let two = |one: &str, two: &str| {
         let (one, two) = (contact("stop", "emergency_stop", one), contact("valve", "shutoff_closed", two));
-        site(&format!("{SITE_MANUAL}{one}{two}")).map_err(|faults| faults.to_string())
+        site(&format!("{SITE_MANUAL}{one}{two}")).map_err(|f| flat(&f))
     };
     let bits = two("address = 9\nbit = 0", "address = 9\nbit = 15").unwrap_or_else(|faults| panic!("{faults}"));
     let bit = |kind| (place(&bits, kind).register.address, place(&bits, kind).register.bit);
@@ -382,7 +405,7 @@ fn one_register_means_one_thing() {
     let second = SITE_MANUAL[tank..].replace("\"204\"", "\"205\"").replace("name = \"Bay 1\"", "name = \"Bay 2\"");
     let both = |from: &str, to: &str| {
         assert!(second.contains(from), "{from:?}");
-        site(&format!("{SITE_MANUAL}\n{}", second.replacen(from, to, 1))).map(|_| ()).map_err(|f| f.to_string())
+        site(&format!("{SITE_MANUAL}\n{}", second.replacen(from, to, 1))).map(|_| ()).map_err(|f| flat(&f))
     };
     assert_eq!(both("", "").err(), None, "one device, read alike");
     for (from, to) in [
@@ -452,7 +475,7 @@ fn a_delivery_is_held_against_its_site() {
         let text = DELIVERY_MANUAL.replace(from, to);
         let path = Path::new("delivery.toml");
         let faults = DeliveryFile::from_text(path, text, &site).map(|_| ()).expect_err(to);
-        let shown = faults.to_string();
+        let shown = flat(&faults);
         assert!(faults.list().iter().any(|f| f.key == key), "{to:?}:\n{shown}");
         assert!(shown.contains(words), "{to:?}: {words:?} is not in\n{shown}");
     }
@@ -522,7 +545,7 @@ fn a_strapping_file_is_read_in_its_units() {
         ("", None, "empty"),
     ] {
         let faults = with(csv).map(|_| ()).expect_err(csv);
-        let shown = faults.to_string();
+        let shown = flat(&faults);
         assert!(shown.contains("tank-204.csv") && shown.contains(words), "{csv:?}: {words:?} is not in\n{shown}");
         assert!(faults.list().iter().any(|f| f.line == line), "{csv:?}: line {line:?} is not in\n{shown}");
     }
@@ -586,6 +609,29 @@ fn the_shipped_files_are_the_manual_of_every_key() {
     for form in signals::FORMS {
         assert!(SITE_MANUAL.contains(form.name), "{} is not named in the site file", form.name);
     }
+}
+
+/// A key that the shipped files leave to its default shows that default, in its own table.
+#[test]
+fn the_shipped_files_show_the_defaults() {
+    let mut compared = 0;
+    for (keys, text) in [(keys::SITE, SITE_MANUAL), (keys::DELIVERY, DELIVERY_MANUAL)] {
+        let mut table = String::new();
+        for line in text.lines() {
+            let bare = line.trim_start_matches("# ");
+            let head = bare.trim_start_matches('[').trim_end_matches(']');
+            if keys.iter().any(|key| key.path == head && key.example_line() == bare) {
+                head.clone_into(&mut table);
+            }
+            let Some((name, value)) = bare.split_once(" = ").filter(|_| line.starts_with('#')) else { continue };
+            let key = keys::children(keys, &table).find(|key| key.name() == name);
+            if let Some(keys::Presence::Default(default)) = key.map(|key| key.presence) {
+                assert_eq!(value.trim_matches('"'), default, "{table}.{name}");
+                compared += 1;
+            }
+        }
+    }
+    assert!(compared >= 15, "{compared}");
 }
 
 /// The example that a hint shows passes the key it is shown for.

@@ -22,11 +22,30 @@ mod summary;
 pub mod writer;
 
 use crate::engine::Monitor;
-use crate::engine::frame::Output;
+use crate::engine::frame::{Frame, Output};
 use crate::engine::input::{Carried, Input};
 use crate::engine::settings::Settings;
 use format::{FORMAT, FormatVersion, OLDEST_READ};
 use std::path::PathBuf;
+
+/// Most bytes that wait for the disk, per bay: hours at today's polling.
+pub const WAITING_MOST_BYTES: usize = 32 << 20;
+/// Bytes of a link: its head and a hash of 32 bytes.
+pub const LINK_BYTES: f64 = (format::HEAD_LEN + 32) as f64;
+/// Flushes, and so links, a second while there is something to write.
+pub const LINKS_PER_S: f64 = 2.0;
+
+/// Bytes that an input takes in a recording.
+#[must_use]
+pub fn input_bytes(input: &Input) -> usize {
+    format::HEAD_LEN + form::encode(input).len()
+}
+
+/// Bytes that an output takes in a recording.
+#[must_use]
+pub fn output_bytes(frame: &Frame) -> usize {
+    format::HEAD_LEN + form::encode(frame).len()
+}
 
 /// What a recording can be replayed through: the monitor, or in tests something smaller.
 pub trait Watch {

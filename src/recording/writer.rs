@@ -10,6 +10,7 @@
 //! What waits is bounded. When the bound is reached no further record is taken: the recording stays what it
 //! is, a beginning without a hole, and the live loop begins another segment once the disk is back.
 
+use super::WAITING_MOST_BYTES;
 use super::form;
 use super::format::{self, Header, Kind, LinkPoint};
 use super::resume::AppendPoint;
@@ -23,9 +24,7 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 use tokio::sync::watch;
 
-/// Most bytes that wait for the disk, per bay: hours at today's polling.
-pub const WAITING_MAX: usize = 32 << 20;
-/// From the first unflushed byte to the flush. The promise is 1 s; the rest is the disk's.
+/// From the first unflushed byte to the flush ([`super::LINKS_PER_S`]). The promise is 1 s; the rest is the disk's.
 const FLUSH_AFTER: Duration = Duration::from_millis(500);
 /// Between two attempts at a disk that refuses.
 const RETRY_AFTER: Duration = Duration::from_secs(1);
@@ -124,7 +123,7 @@ impl Recorder {
         let disk = FileDisk { path: path.to_owned(), file: Some(file) };
         let mut hasher = LinkPoint::default().begin();
         hasher.update(&first);
-        Recorder::start(disk, Queue { limit: WAITING_MAX, ..Queue::default() }, hasher, first.len() as u64)
+        Recorder::start(disk, Queue { limit: WAITING_MOST_BYTES, ..Queue::default() }, hasher, first.len() as u64)
     }
 
     /// Goes on with a recording where [`super::resume::recover`] found that it stands. What lies behind that
@@ -148,7 +147,7 @@ impl Recorder {
         file.seek(SeekFrom::Start(valid))?;
         let disk = FileDisk { path: path.to_owned(), file: Some(file) };
         let queue = Queue {
-            limit: WAITING_MAX,
+            limit: WAITING_MOST_BYTES,
             last_number: point.next_number - 1,
             inputs: point.inputs,
             outputs: point.outputs,
@@ -616,7 +615,7 @@ mod tests {
     #[test]
     fn ticks_are_durable_within_a_second_and_an_entry_at_once() {
         let disk = TestDisk::default();
-        let recorder = start(&disk, WAITING_MAX);
+        let recorder = start(&disk, WAITING_MOST_BYTES);
         assert_eq!(recorder.input(&tick(1)), 1);
         let slow = wait_for(&recorder, "tick", |p| p.durable_through == 1);
         assert!(slow < Duration::from_secs(1), "{slow:?}");
@@ -635,7 +634,7 @@ mod tests {
     #[test]
     fn nothing_is_lost_while_the_disk_refuses() {
         let disk = TestDisk::default();
-        let recorder = start(&disk, WAITING_MAX);
+        let recorder = start(&disk, WAITING_MOST_BYTES);
         recorder.input(&entry());
         wait_for(&recorder, "first", |p| p.durable_through == 1);
         disk.plate().refuses = true;
@@ -671,7 +670,7 @@ mod tests {
     fn a_hanging_disk_delays_nobody_and_is_said() {
         let disk = TestDisk::default();
         disk.plate().hang = Duration::from_secs(4);
-        let recorder = start(&disk, WAITING_MAX);
+        let recorder = start(&disk, WAITING_MOST_BYTES);
         let begun = Instant::now();
         while begun.elapsed() < LATE_AFTER + Duration::from_millis(200) {
             let before = Instant::now();
@@ -686,7 +685,7 @@ mod tests {
     #[test]
     fn a_disk_that_never_comes_back_is_reported_at_the_end() {
         let disk = TestDisk::default();
-        let recorder = start(&disk, WAITING_MAX);
+        let recorder = start(&disk, WAITING_MOST_BYTES);
         disk.plate().refuses = true;
         recorder.input(&entry());
         let lost = recorder.finish().expect_err("the disk refuses");

@@ -3,6 +3,7 @@
 mod arrows;
 #[cfg(feature = "peers")]
 mod commands;
+mod manual;
 mod papers;
 
 use std::fs;

@@ -45,6 +45,69 @@ fn an_unknown_key_and_a_wrong_unit_are_named_with_their_lines() {
     assert!(!folder.path().join("recordings").exists(), "nothing was started");
 }
 
+/// Everything wrong at once, in 80 columns, site and delivery; the same as JSON; and nothing is started.
+#[test]
+fn check_says_all_of_it_at_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let site = changed(folder.path(), "high_high = \"7.2 m\"", "high_hihg = \"7.2 m\"\nworking = \"7 m\"\nx = = 1");
+    let text = std::fs::read_to_string(&site).expect("the file").replace("unit = \"mm\"", "unit = \"kg\"");
+    std::fs::write(&site, text).expect("a file");
+    let delivery = folder.path().join("delivery.toml");
+    let text = std::fs::read_to_string(shipped("delivery.toml")).expect("the delivery");
+    std::fs::write(&delivery, text.replace("mawp = \"30 psi gauge\"", "mawp = \"30 bar gauge\"")).expect("a file");
+    let check = |files: [&Path; 2], more: &[&Path]| {
+        let [site, delivery] = files;
+        brimwatch(&[&[Path::new("check"), site, Path::new("--delivery"), delivery], more].concat())
+    };
+    let output = check([&site, &delivery], &[]);
+    let shown = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert_eq!(output.status.code(), Some(2), "{shown}{}", said(&output));
+    for words in [
+        "not TOML",
+        "high_hihg",
+        "nearest: high_high",
+        "duplicate key",
+        "mawp",
+        "0.1 to 7 bar gauge",
+        "there may be more",
+    ] {
+        assert!(shown.contains(words), "{words:?} is not in\n{shown}");
+    }
+    let own_path = |line: &&str| line.trim_start().starts_with("--> ");
+    for line in shown.lines().filter(|line| !own_path(line)) {
+        assert!(line.chars().count() <= 80, "{} columns: {line}", line.chars().count());
+    }
+    let output = check([&site, &delivery], &[Path::new("--json")]);
+    assert_eq!(output.status.code(), Some(2));
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let faults = json["faults"].as_array().expect("a list");
+    let unknown = faults.iter().find(|f| f["key"] == "tank.high_hihg").expect("the unknown key");
+    let at = std::fs::read_to_string(&site).expect("the file").lines().position(|l| l.starts_with("high_hihg"));
+    assert_eq!(unknown["line"].as_u64(), at.map(|at| at as u64 + 1));
+    assert_eq!((unknown["severity"].as_str(), unknown["nearest"].as_str()), (Some("fault"), Some("high_high")));
+    assert!(!folder.path().join("recordings").exists(), "nothing was started");
+}
+
+#[test]
+fn check_finds_the_shipped_files_sound() {
+    let (site, delivery) = (shipped("site.toml"), shipped("delivery.toml"));
+    let output = brimwatch(&[Path::new("check"), &site, Path::new("--delivery"), &delivery]);
+    let shown = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert_eq!(output.status.code(), Some(0), "{shown}{}", said(&output));
+    assert!(shown.trim_end().ends_with("0 faults, 2 warnings: a watch would start"), "{shown}");
+    for line in shown.lines().filter(|line| !line.trim_start().starts_with("--> ")) {
+        assert!(line.chars().count() <= 80, "{line}");
+    }
+    let output = brimwatch(&[Path::new("check"), &site, Path::new("--json")]);
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let bay = &json["answers"]["bays"][0];
+    assert_eq!(bay["tanks"][0]["levels"][1]["at_m"].as_f64(), Some(7.2), "{bay}");
+    assert!(bay["regulator"]["not_computed"].as_str().is_some_and(|why| why.contains("no delivery")), "{bay}");
+    assert!(json["answers"]["disk_days"]["known"].as_f64().is_some_and(|days| days > 0.0), "{json}");
+    let gone = brimwatch(&[Path::new("check"), Path::new("no-such-site.toml")]);
+    assert_eq!(gone.status.code(), Some(2));
+}
+
 #[test]
 fn a_file_that_is_not_there_is_named() {
     let output = brimwatch(&[Path::new("watch"), Path::new("no-such-site.toml")]);

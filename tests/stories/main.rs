@@ -5,6 +5,7 @@ mod blame;
 mod losses;
 mod pad;
 mod planted;
+mod recorded;
 mod shared_tank;
 mod transfer;
 mod wire;

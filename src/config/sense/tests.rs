@@ -10,6 +10,11 @@ fn found(text: &str) -> Vec<Fault> {
     }
 }
 
+/// As it is read, wherever its lines are broken.
+fn flat(fault: &Fault) -> String {
+    fault.to_string().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 /// What is found beside what the shipped file says of itself: its product table is not confirmed.
 fn found_beside(text: &str) -> Vec<Fault> {
     found(text).into_iter().filter(|f| f.key != "confirmed").collect()
@@ -72,7 +77,7 @@ fn each_planted_slip_is_named_with_line_and_key() {
             continue;
         }
         let wanted = line_of(&text, line);
-        let shown = found.iter().map(Fault::to_string).collect::<Vec<_>>().join("\n\n");
+        let shown = found.iter().map(flat).collect::<Vec<_>>().join(" ");
         let hit = found.iter().find(|f| f.key == *key && f.line == Some(wanted) && f.severity == *severity);
         assert!(hit.is_some_and(|f| f.act.is_some()), "{to:?}: no {severity:?} of {key:?} on line {wanted}:\n{shown}");
         assert!(shown.contains(words), "{to:?}: {words:?} is not in\n{shown}");
@@ -85,13 +90,13 @@ fn each_planted_slip_is_named_with_line_and_key() {
 fn witnesses_that_are_not_two_are_named() {
     let scale = "name = \"truck scale\"\ndevice = \"truck scale\"\nfunction = 3\naddress = 1";
     let hung = planted(scale, "name = \"truck scale\"\ndevice = \"tank 204 gauges\"\nfunction = 3\naddress = 200");
-    let shown = found_beside(&hung).iter().map(Fault::to_string).collect::<String>();
+    let shown = found_beside(&hung).iter().map(flat).collect::<String>();
     assert!(shown.contains("scale and tank level are read from one device"), "{shown}");
     assert!(shown.contains("no signal is read from \"truck scale\""), "{shown}");
     let signals: Vec<&str> = SITE_MANUAL.split("\n[[bay.signal]]\n").collect();
     let without = |kind: &str| {
         let kept: Vec<&str> = signals.iter().filter(|s| !s.starts_with(&format!("kind = \"{kind}"))).copied().collect();
-        found_beside(&kept.join("\n[[bay.signal]]\n")).iter().map(Fault::to_string).collect::<String>()
+        found_beside(&kept.join("\n[[bay.signal]]\n")).iter().map(flat).collect::<String>()
     };
     let shown = without("level_m");
     assert!(shown.contains("flow meter and scale alone: what goes astray between meter and tank"), "{shown}");
@@ -100,7 +105,7 @@ fn witnesses_that_are_not_two_are_named() {
     let one = "transmitter = \"X\"";
     let text = planted("# transmitter = \"line meter\"", one)
         .replace("name = \"tank 204 level\"", &format!("name = \"tank 204 level\"\n{one}"));
-    let shown = found_beside(&text).iter().map(Fault::to_string).collect::<String>();
+    let shown = found_beside(&text).iter().map(flat).collect::<String>();
     assert!(shown.contains("flow meter and tank level are of one transmitter"), "{shown}");
 }
 
@@ -113,7 +118,7 @@ fn a_signal_of_another_tank_is_named() {
         .replace("\n[[bay]]", &format!("\n{second}\n[[bay]]"));
     let at = text.find("kind = \"level_m\"").expect("a level");
     let swapped = format!("{}{}", &text[..at], text[at..].replacen("tank = \"204\"", "tank = \"205\"", 1));
-    let shown = found_beside(&swapped).iter().map(Fault::to_string).collect::<String>();
+    let shown = found_beside(&swapped).iter().map(flat).collect::<String>();
     assert!(shown.contains("speaks of tank \"204\", but the signal is declared for tank \"205\""), "{shown}");
     assert!(!found_beside(&text).iter().any(|f| f.what.contains("speaks of")), "the right ones are left alone");
 }

@@ -108,6 +108,7 @@ mirror! {
         Register,
         Function,
         TooFast,
+        GaugesDiffer,
     }
 
     enum SourceForm of Source {

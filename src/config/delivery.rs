@@ -36,6 +36,7 @@ pub(super) fn delivery(draft: &mut Draft, path: &Path, text: String, site: &Site
     weighed(draft, table.table("ticket"));
     if let Some(bay) = bay {
         fits(draft, &table, &setup, &site.bays[bay]);
+        super::sense::papers(draft, &table, &setup, &site.bays[bay]);
     }
     let written = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
     let bay = bay.filter(|_| draft.is_clean())?;

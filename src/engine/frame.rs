@@ -275,6 +275,8 @@ pub enum Slip {
     Function,
     /// A total that counts faster than any plausible flow: unit or scale, or it was reset.
     TooFast,
+    /// Another gauge of the tank says another level.
+    GaugesDiffer,
 }
 
 /// Where a contribution to an uncertainty comes from. Sources are independent of each other; two witnesses

@@ -222,7 +222,8 @@ impl Monitor {
 
     fn tick(&mut self) -> bool {
         self.readings.age(&self.settings, &self.devices, self.at);
-        self.arrival.look(&self.settings, &mut self.readings, self.delivery.as_ref(), self.at);
+        let (delivery, neighbours) = (self.delivery.as_ref(), &self.neighbours);
+        self.arrival.look(&self.settings, &mut self.readings, delivery, neighbours, self.at);
         self.pad.tick(&self.settings, &self.readings, self.at);
         let mut changed = false;
         if let Some(delivery) = &self.delivery {

@@ -10,6 +10,7 @@
 
 use super::delivery::Delivery;
 use super::frame::{Phase, Reading, Reason, Slip, Validity};
+use super::input::Neighbour;
 use super::reading::Readings;
 use super::settings::{RestsOnScale, Settings, SignalKind, SignalSetup};
 use super::witness::density;
@@ -39,6 +40,9 @@ const GROSS_MOST_KG: f64 = 50_000.0;
 const NET_WITHIN: f64 = 0.05;
 /// International avoirdupois pound in kg (exact).
 const POUND_KG: f64 = 0.453_592_37;
+
+/// Standard gravity, m/s2 (exact by convention, ISO 80000-3).
+const GRAVITY: f64 = 9.806_65;
 
 /// Two temperatures so far apart are not the same, K; so near they are.
 const APART_K: f64 = 15.0;
@@ -120,15 +124,28 @@ pub(super) struct Arrival {
 impl Arrival {
     /// Looks at every signal anew while nothing may move; what was doubted then stays so while the transfer is on.
     /// From then on only totals are looked at.
-    pub fn look(&mut self, settings: &Settings, readings: &mut Readings, delivery: Option<&Delivery>, at: EngineTime) {
+    pub fn look(
+        &mut self,
+        settings: &Settings,
+        readings: &mut Readings,
+        delivery: Option<&Delivery>,
+        neighbours: &[Neighbour],
+        at: EngineTime,
+    ) {
         match delivery.map(|d| (d, d.phase)) {
-            None | Some((_, Phase::Idle | Phase::Opened)) => self.before(settings, readings, delivery),
+            None | Some((_, Phase::Idle | Phase::Opened)) => self.before(settings, readings, delivery, neighbours),
             Some((delivery, Phase::Transfer)) => totals(settings, readings, delivery, at),
             Some((_, Phase::Closed)) => {}
         }
     }
 
-    fn before(&mut self, settings: &Settings, readings: &mut Readings, delivery: Option<&Delivery>) {
+    fn before(
+        &mut self,
+        settings: &Settings,
+        readings: &mut Readings,
+        delivery: Option<&Delivery>,
+        neighbours: &[Neighbour],
+    ) {
         self.first.resize(settings.signals.len(), None);
         for (index, setup) in (0u16..).zip(&settings.signals) {
             let first = &mut self.first[usize::from(index)];
@@ -136,9 +153,11 @@ impl Arrival {
             let first = *first.get_or_insert(value);
             let slip = match delivery {
                 None => at_rest(setup.kind, first, value),
-                Some(delivery) => {
-                    standing(setup.kind, first, value).or_else(|| of_load(settings, setup, value, delivery))
-                }
+                // What another bay fills in moves the tank's pressure rightly.
+                Some(_) if neighbours.iter().any(|n| Some(n.tank) == setup.tank) => None,
+                Some(delivery) => standing(setup.kind, first, value)
+                    .or_else(|| of_load(settings, setup, value, delivery))
+                    .or_else(|| gauges_differ(settings, readings, delivery, index)),
             };
             readings.doubt(index, slip);
         }
@@ -177,6 +196,33 @@ fn standing(kind: SignalKind, first: f64, value: f64) -> Option<Slip> {
     }
     let moves = (value - first).abs() > TANK_MOVES_PA;
     at_rest(kind, first, value).or(moves.then_some(Slip::OtherSignal))
+}
+
+/// Two gauges of the tank that is filled, each with its own way to err, say another level.
+fn gauges_differ(settings: &Settings, readings: &Readings, delivery: &Delivery, index: u16) -> Option<Slip> {
+    let own = level_m(settings, readings, delivery, index)?;
+    let others = (0u16..).take(settings.signals.len()).filter(|other| *other != index);
+    let other = others.filter_map(|other| level_m(settings, readings, delivery, other)).next()?;
+    let opening_u = settings.tanks.get(usize::from(delivery.setup.tank))?.opening_u.0;
+    // Two gauges, two standard uncertainties each; a hydrostatic one by the papers' density, a hundredth of the level.
+    let most = 4.0 * opening_u + 0.01 * own.max(other);
+    ((own - other).abs() > most).then_some(Slip::GaugesDiffer)
+}
+
+/// The level that a gauge of that tank says; a hydrostatic one by h = (p - p_vapour) / (rho g).
+fn level_m(settings: &Settings, readings: &Readings, delivery: &Delivery, index: u16) -> Option<f64> {
+    let setup = settings.signals.get(usize::from(index)).filter(|s| s.tank == Some(delivery.setup.tank))?;
+    let value = readings.credible(index)?;
+    match setup.kind {
+        SignalKind::Level => Some(value),
+        SignalKind::LevelPressure => {
+            let vapour = readings.credible_kind(settings, SignalKind::TankPressure, setup.tank).unwrap_or(0.0);
+            let product = &delivery.setup.product;
+            let density = density::actual(product, product.load_temperature)?.density.0;
+            Some((value - vapour) / (density * GRAVITY))
+        }
+        _ => None,
+    }
 }
 
 /// What a value says beside the papers of a load that has not begun to move.

@@ -621,7 +621,7 @@ mod tests {
         let says = [Status::MaintenanceRequired, Status::OutOfSpecification, Status::FunctionCheck, Status::Failure];
         let slips = [S::WordOrder, S::Atmosphere, S::Factor(1000), S::Fahrenheit, S::Pound, S::Net, S::NotTheLoad]
             .into_iter()
-            .chain([S::OtherDensity, S::OtherSignal, S::Register, S::Function, S::TooFast]);
+            .chain([S::OtherDensity, S::OtherSignal, S::Register, S::Function, S::TooFast, S::GaugesDiffer]);
         let reasons = [Reason::NotYetRead, Reason::NotFitted, Reason::Stale, Reason::DeviceException(255)]
             .into_iter()
             .chain([Reason::NotANumber, Reason::OutOfRange, Reason::Saturated, Reason::Frozen])

@@ -634,6 +634,7 @@ fn slip_asks(slip: Slip) -> String {
         Slip::OtherSignal => "it moves though nothing enters the tank: another signal's register?".into(),
         Slip::Register => "the device has no such register: address, address_base or function?".into(),
         Slip::Function => "the device does not know such a request: function 1, 2, 3 or 4?".into(),
+        Slip::GaugesDiffer => "the tank's other gauge says another level: zero, unit, scale, or another tank?".into(),
         Slip::TooFast => "it counts faster than any flow here: unit or scale, or was it set to 0?".into(),
     }
 }
@@ -653,6 +654,7 @@ fn slip_short(slip: Slip) -> String {
         Slip::Register => "no such register".into(),
         Slip::Function => "no such function".into(),
         Slip::TooFast => "faster than any flow".into(),
+        Slip::GaugesDiffer => "the other gauge differs".into(),
     }
 }
 

@@ -11,7 +11,7 @@ use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
 use brimwatch::words::en::English;
 use brimwatch::words::{Language, Scene};
 use brimwatch_simulator::bay::{BAY_STEP_S, SimulatedBay, Stage};
-use brimwatch_simulator::scenario::{self, DELIVERY, PRODUCT, SITE};
+use brimwatch_simulator::scenario::{DELIVERY, PRODUCT, SITE};
 use brimwatch_simulator::server::encode;
 use jiff::tz::TimeZone;
 use std::collections::{BTreeMap, BTreeSet};
@@ -110,8 +110,8 @@ struct Plant {
 }
 
 impl Plant {
-    fn new(seed: u64) -> Plant {
-        let (site, papers) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+    fn new(truth: &Files, seed: u64) -> Plant {
+        let (site, papers) = truth.check().0.expect("sound files");
         let bay = SimulatedBay::new(&site.bays[0].settings, Some(&papers.setup), seed);
         Plant { site, bay, words: BTreeMap::new() }
     }
@@ -167,9 +167,9 @@ struct Watched {
 }
 
 impl Watched {
-    fn new(site: Site, papers: DeliveryFile, seed: u64) -> Watched {
+    fn new(site: Site, papers: DeliveryFile, (truth, seed): (&Files, u64)) -> Watched {
         let monitor = Monitor::new(site.bays[papers.bay].settings.clone(), Carried::default());
-        let mut watched = Watched { plant: Plant::new(seed), site, monitor, s: 0 };
+        let mut watched = Watched { plant: Plant::new(truth, seed), site, monitor, s: 0 };
         watched.feed(Event::Clock(WallTime(0)));
         watched.enter(What::DeliveryOpened(Box::new(papers.setup)));
         watched
@@ -238,7 +238,7 @@ fn found(files: &Files) -> Option<(By, Vec<(u64, String)>)> {
         _ if !said.is_empty() => Some((if is_fault { By::Fault } else { By::Warning }, said)),
         None => None,
         Some((site, papers)) => {
-            let said = Watched::new(site, papers, 1).before_flow();
+            let said = Watched::new(site, papers, (&Files::sound(), 1)).before_flow();
             (!said.is_empty()).then_some((By::Readings, said))
         }
     }
@@ -251,7 +251,7 @@ fn sound_files_raise_nothing() {
     assert!(findings.iter().all(is_known), "{findings:?}");
     let (site, papers) = works.expect("sound");
     for seed in 1..=10 {
-        let mut watched = Watched::new(site.clone(), papers.clone(), seed);
+        let mut watched = Watched::new(site.clone(), papers.clone(), (&Files::sound(), seed));
         let mut said = watched.before_flow();
         watched.enter(What::TransferStarted);
         watched.plant.bay.start();
@@ -336,7 +336,10 @@ const PLANTED: &[Planted] = &[
     ("density table: one density at two temperatures", File::Product, &[("\"1518.1 kg/m3\"", "\"1525.3 kg/m3\"")], By::Warning, "densities at one temperature"),
     ("load temperature in F for C", File::Papers, &[("load_temperature = \"21 C\"", "load_temperature = \"21 F\"")], By::Fault, "off the product's density table"),
     ("ticket in lb for kg", File::Papers, &[("net = \"20300 kg\"", "net = \"20300 lb\"")], By::Fault, "more than was weighed in"),
-    ("MAWP in kPa for psi", File::Papers, &[("mawp = \"30 psi gauge\"", "mawp = \"30 kPa gauge\"")], By::Readings, "its ceiling of 30 kPa gauge (MAWP)"),
+    ("planned amount in lb for kg", File::Papers, &[("planned = \"20 t\"", "planned = \"20000 lb\"")], By::Warning, "less than half of the ticket's net"),
+    ("trailer's volume of another trailer", File::Papers, &[("volume = \"19 m3\"", "volume = \"50 m3\"")], By::Warning, "of the trailer"),
+    ("pad maximum above the trailer's MAWP", File::Papers, &[("mawp = \"30 psi gauge\"", "mawp = \"20 psi gauge\"")], By::Warning, "it is the ceiling"),
+    ("MAWP in kPa for psi", File::Papers, &[("mawp = \"30 psi gauge\"", "mawp = \"30 kPa gauge\"")], By::Warning, "below the site's pad_maximum"),
 ];
 
 /// Prints the table of `docs/figures.md`.
@@ -387,7 +390,7 @@ fn what_is_unseen_before_flow_is_found_by_the_masses_or_not_at_all() {
         let (works, findings) = Files::planted(File::Site, edits).check();
         assert!(findings.iter().all(is_known), "{error} is seen: {findings:?}");
         let (site, papers) = works.expect("nothing is found");
-        let mut watched = Watched::new(site, papers, 1);
+        let mut watched = Watched::new(site, papers, (&Files::sound(), 1));
         let before = watched.before_flow();
         assert!(before.is_empty(), "{error} is seen: {before:?}");
         watched.enter(What::TransferStarted);
@@ -406,4 +409,24 @@ fn what_is_unseen_before_flow_is_found_by_the_masses_or_not_at_all() {
             _ => panic!("{error}: {said:?}"),
         }
     }
+}
+
+/// A hydrostatic gauge beside the drill's, on registers of its own.
+const SECOND_GAUGE: &str = "\n[[bay.signal]]\nkind = \"level_pa\"\nname = \"tank 204 bottom pressure\"\ndevice = \"tank and gas\"\n\
+    function = 4\naddress = 20\ntype = \"f32\"\norder = \"ABCD\"\nunit = \"kPa gauge\"\n";
+
+/// What one gauge cannot show another does.
+#[test]
+fn a_second_gauge_finds_a_level_that_is_off() {
+    let mut truth = Files::sound();
+    truth.site += SECOND_GAUGE;
+    let said = |written: &Files| {
+        let (site, papers) = written.check().0.expect("nothing is found");
+        Watched::new(site, papers, (&truth, 1)).before_flow()
+    };
+    assert_eq!(said(&truth), []);
+    let low = Files { site: truth.site.replace(LEVEL, &format!("{LEVEL}\noffset = -200")), ..truth.clone() };
+    let said = said(&low);
+    let gauges: Vec<_> = said.iter().filter(|(_, text)| text.contains("other gauge says another level")).collect();
+    assert!(gauges.len() == 2 && gauges[0].0 < 10, "both are named: {said:?}");
 }

@@ -5,6 +5,7 @@
 //! trailer at a time is unloaded.
 
 mod bay;
+mod papers;
 mod signal;
 mod strapping;
 mod tank;
@@ -12,6 +13,7 @@ mod tank;
 #[cfg(test)]
 mod tests;
 
+pub(super) use papers::papers;
 pub(super) use strapping::{density, strapping};
 
 use super::amount::short;

@@ -1,5 +1,5 @@
 use crate::config::tests::{line_of, planted, read_shipped, site};
-use crate::config::{Fault, SITE_MANUAL, Severity, Site};
+use crate::config::{DELIVERY_MANUAL, DeliveryFile, Fault, SITE_MANUAL, Severity, Site};
 use std::path::Path;
 
 /// What is found in a text: the faults, or the warnings of a site.
@@ -24,6 +24,9 @@ fn found_beside(text: &str) -> Vec<Fault> {
 fn the_shipped_site_makes_sense() {
     let found = found(SITE_MANUAL);
     assert!(matches!(found.as_slice(), [only] if only.key == "confirmed"), "{found:?}");
+    let site = site(SITE_MANUAL).unwrap_or_else(|faults| panic!("{faults}"));
+    let papers = DeliveryFile::from_text(Path::new("delivery.toml"), DELIVERY_MANUAL.to_owned(), &site);
+    assert_eq!(papers.unwrap_or_else(|faults| panic!("{faults}")).warnings, []);
 }
 
 const FAULT: Severity = Severity::Fault;

@@ -122,6 +122,7 @@ mirror! {
         Register,
         Function,
         TooFast,
+        GaugesDiffer,
     }
 
     enum SourceForm of Source {

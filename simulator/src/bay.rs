@@ -120,6 +120,11 @@ impl SimulatedBay {
         self.instruments.add_fault(fault, &together);
     }
 
+    /// Everything that went wrong with instruments is mended.
+    pub fn mend(&mut self) {
+        self.instruments.mend();
+    }
+
     /// How a device, by its number in the bay's settings, answers now: the worst that any fault makes of it.
     #[must_use]
     pub fn answer(&self, device: u16) -> Answer {

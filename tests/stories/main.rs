@@ -4,7 +4,7 @@ mod bay;
 mod blame;
 mod losses;
 mod pad;
-mod shared_tank;
 mod planted;
+mod shared_tank;
 mod transfer;
 mod wire;

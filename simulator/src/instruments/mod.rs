@@ -230,6 +230,11 @@ impl Instruments {
         self.faults.push((fault, reached));
     }
 
+    /// Nothing is or will be wrong any more.
+    pub fn mend(&mut self) {
+        self.faults.clear();
+    }
+
     /// What goes or will go wrong.
     pub fn faults(&self) -> impl Iterator<Item = &InstrumentFault> {
         self.faults.iter().map(|(fault, _)| fault)

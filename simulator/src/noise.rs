@@ -74,14 +74,17 @@ fn split_mix(x: u64) -> u64 {
     x ^ (x >> 31)
 }
 
-/// A quantity that wanders about zero and forgets where it was: an Ornstein-Uhlenbeck process, stepped
-/// exactly, so that its spread does not depend on the step.
+/// A quantity that wanders about zero and forgets where it was: an Ornstein-Uhlenbeck process, stepped exactly, so that
+/// its spread does not depend on the step: given x now, the value a time h later is normal with mean `x exp(-h/tau)` and
+/// variance `sigma^2 (1 - exp(-2 h/tau))` (Gillespie, Phys. Rev. E 54, 1996).
 #[derive(Debug, Clone)]
 pub struct Wander {
     chance: Chance,
     sigma: f64,
     correlation_s: f64,
     value: f64,
+    /// The last step, s, what it keeps of the value and what it adds by chance: steps are mostly alike.
+    step: [f64; 3],
 }
 
 impl Wander {
@@ -89,7 +92,7 @@ impl Wander {
     #[must_use]
     pub fn new(mut chance: Chance, sigma: f64, correlation_s: f64) -> Wander {
         let value = sigma * chance.normal();
-        Wander { chance, sigma, correlation_s, value }
+        Wander { chance, sigma, correlation_s, value, step: [0.0, 1.0, 0.0] }
     }
 
     /// Where it stands.
@@ -100,8 +103,12 @@ impl Wander {
 
     /// Lets `step_s` pass.
     pub fn step(&mut self, step_s: f64) {
-        let kept = (-step_s / self.correlation_s).exp();
-        self.value = self.value * kept + self.sigma * (1.0 - kept * kept).sqrt() * self.chance.normal();
+        if step_s != self.step[0] {
+            let kept = (-step_s / self.correlation_s).exp();
+            self.step = [step_s, kept, self.sigma * (1.0 - kept * kept).sqrt()];
+        }
+        let [_, kept, added] = self.step;
+        self.value = self.value * kept + added * self.chance.normal();
     }
 }
 
@@ -177,44 +184,47 @@ impl std::fmt::Display for Noise {
 /// Makes one [`Noise`], a value each step.
 #[derive(Debug, Clone)]
 pub struct Source {
-    noise: Noise,
-    chance: Chance,
-    /// Part of a wander that one step keeps, 1; turn of a ripple in one step.
-    per_step: f64,
-    /// Where a wander stands, in its standard deviations; turns of a ripple.
-    at: f64,
+    step_s: f64,
+    made: Made,
+}
+
+#[derive(Debug, Clone)]
+enum Made {
+    Drawn(Noise, Chance),
+    Wandering(Wander),
+    Ripple { amplitude: f64, turns: f64, turns_per_step: f64 },
 }
 
 impl Source {
-    /// A value every `step_s`; it starts anywhere in its spread.
+    /// A value every `step_s`; what has a memory starts anywhere in its spread.
     #[must_use]
     pub fn new(noise: Noise, mut chance: Chance, step_s: f64) -> Source {
-        let (per_step, at) = match noise {
-            // Exact for any step: the process at t + h, given that at t, is normal with mean `x exp(-h/tau)` and
-            // variance `sigma^2 (1 - exp(-2h/tau))` (Gillespie, Phys. Rev. E 54, 1996).
-            Noise::Wandering { correlation_s, .. } => ((-step_s / correlation_s).exp(), chance.normal()),
-            Noise::Ripple { frequency_hz, .. } => (frequency_hz * step_s, chance.uniform()),
-            _ => (0.0, 0.0),
+        let made = match noise {
+            Noise::Wandering { sigma, correlation_s } => Made::Wandering(Wander::new(chance, sigma, correlation_s)),
+            Noise::Ripple { amplitude, frequency_hz } => {
+                Made::Ripple { amplitude, turns: chance.uniform(), turns_per_step: frequency_hz * step_s }
+            }
+            _ => Made::Drawn(noise, chance),
         };
-        Source { noise, chance, per_step, at }
+        Source { step_s, made }
     }
 
     /// The value after one step more.
-    pub fn next(&mut self) -> f64 {
-        match self.noise {
-            Noise::Quiet => 0.0,
-            Noise::White { sigma } => sigma * self.chance.normal(),
-            Noise::Wandering { sigma, .. } => {
-                let kept = self.per_step;
-                self.at = self.at * kept + (1.0 - kept * kept).sqrt() * self.chance.normal();
-                sigma * self.at
+    pub fn advance(&mut self) -> f64 {
+        match &mut self.made {
+            Made::Drawn(Noise::White { sigma }, chance) => *sigma * chance.normal(),
+            Made::Drawn(Noise::HeavyTailed { sigma, freedom }, chance) => {
+                // Student's t has the variance n/(n-2).
+                *sigma * ((*freedom - 2.0) / *freedom).sqrt() * chance.student_t(*freedom)
             }
-            Noise::HeavyTailed { sigma, freedom } => {
-                sigma * ((freedom - 2.0) / freedom).sqrt() * self.chance.student_t(freedom)
+            Made::Drawn(..) => 0.0,
+            Made::Wandering(wander) => {
+                wander.step(self.step_s);
+                wander.value()
             }
-            Noise::Ripple { amplitude, .. } => {
-                self.at = (self.at + self.per_step).fract();
-                amplitude * (TAU * self.at).sin()
+            Made::Ripple { amplitude, turns, turns_per_step } => {
+                *turns = (*turns + *turns_per_step).fract();
+                *amplitude * (TAU * *turns).sin()
             }
         }
     }
@@ -376,7 +386,7 @@ mod tests {
 
     fn drawn(noise: Noise, step_s: f64, n: usize) -> Vec<f64> {
         let mut source = Source::new(noise, Chance::new(21, 5), step_s);
-        (0..n).map(|_| source.next()).collect()
+        (0..n).map(|_| source.advance()).collect()
     }
 
     /// Mean, standard deviation, kurtosis, autocorrelation at the given lag.

@@ -128,7 +128,7 @@ impl Channel {
         if self.drift_step > 0.0 {
             self.drift += self.drift_step * self.chance.normal();
         }
-        let mut noise = self.noise[0].next() + self.noise[1].next();
+        let mut noise = self.noise[0].advance() + self.noise[1].advance();
         if self.setup.relative_noise > 0.0 {
             noise += self.setup.relative_noise * damped * self.chance.normal();
         }

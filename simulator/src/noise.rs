@@ -190,13 +190,13 @@ pub struct Source {
 
 #[derive(Debug, Clone)]
 enum Made {
-    Drawn(Noise, Chance),
+    Drawn(Noise),
     Wandering(Wander),
     Ripple { amplitude: f64, turns: f64, turns_per_step: f64 },
 }
 
 impl Source {
-    /// A value every `step_s`; what has a memory starts anywhere in its spread.
+    /// A value every `step_s`; what has a memory starts anywhere in its spread and keeps `chance` for itself.
     #[must_use]
     pub fn new(noise: Noise, mut chance: Chance, step_s: f64) -> Source {
         let made = match noise {
@@ -204,20 +204,20 @@ impl Source {
             Noise::Ripple { amplitude, frequency_hz } => {
                 Made::Ripple { amplitude, turns: chance.uniform(), turns_per_step: frequency_hz * step_s }
             }
-            _ => Made::Drawn(noise, chance),
+            _ => Made::Drawn(noise),
         };
         Source { step_s, made }
     }
 
-    /// The value after one step more.
-    pub fn advance(&mut self) -> f64 {
+    /// The value after one step more; what has no memory is drawn from `chance`.
+    pub fn advance(&mut self, chance: &mut Chance) -> f64 {
         match &mut self.made {
-            Made::Drawn(Noise::White { sigma }, chance) => *sigma * chance.normal(),
-            Made::Drawn(Noise::HeavyTailed { sigma, freedom }, chance) => {
+            Made::Drawn(Noise::White { sigma }) => *sigma * chance.normal(),
+            Made::Drawn(Noise::HeavyTailed { sigma, freedom }) => {
                 // Student's t has the variance n/(n-2).
                 *sigma * ((*freedom - 2.0) / *freedom).sqrt() * chance.student_t(*freedom)
             }
-            Made::Drawn(..) => 0.0,
+            Made::Drawn(_) => 0.0,
             Made::Wandering(wander) => {
                 wander.step(self.step_s);
                 wander.value()
@@ -385,8 +385,8 @@ mod tests {
     }
 
     fn drawn(noise: Noise, step_s: f64, n: usize) -> Vec<f64> {
-        let mut source = Source::new(noise, Chance::new(21, 5), step_s);
-        (0..n).map(|_| source.advance()).collect()
+        let (mut source, mut chance) = (Source::new(noise, Chance::new(21, 5), step_s), Chance::new(21, 6));
+        (0..n).map(|_| source.advance(&mut chance)).collect()
     }
 
     /// Mean, standard deviation, kurtosis, autocorrelation at the given lag.

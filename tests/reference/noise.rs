@@ -33,14 +33,14 @@ struct Judged {
 }
 
 fn case(noise: Noise, step_s: f64, seed: u64) -> Case {
-    let mut source = Source::new(noise, Chance::new(seed, 1), step_s);
+    let (mut source, mut chance) = (Source::new(noise, Chance::new(seed, 1), step_s), Chance::new(seed, 2));
     let (kind, parameter) = match noise {
         Noise::Wandering { correlation_s, .. } => ("wandering", correlation_s),
         Noise::HeavyTailed { freedom, .. } => ("student", freedom),
         Noise::Ripple { frequency_hz, .. } => ("ripple", frequency_hz),
         Noise::White { .. } | Noise::Quiet => ("white", 0.0),
     };
-    let samples = (0..SAMPLES).map(|_| source.advance()).collect();
+    let samples = (0..SAMPLES).map(|_| source.advance(&mut chance)).collect();
     Case { name: format!("{noise}, seed {seed}"), kind, sigma: noise.sigma(), parameter, step_s, samples }
 }
 

@@ -101,14 +101,16 @@ pub(super) struct Channel {
 }
 
 impl Channel {
-    /// `chance(0)`, `chance(1)`, `chance(2)`: streams of its own.
-    pub fn new(setup: ChannelSetup, chance: impl Fn(u64) -> Chance) -> Channel {
+    /// `chance(0)`: what is drawn once, drift, and noise without memory; `chance(1)`, `chance(2)`: noise with one.
+    pub fn new(setup: ChannelSetup, chance: impl Fn(usize) -> Chance) -> Channel {
         let mut own = chance(0);
+        // Only what is there is drawn: an error more leaves the numbers of the others as they are.
+        let mut once = |sigma: f64| if sigma == 0.0 { 0.0 } else { sigma * own.normal() };
         Channel {
-            zero: setup.zero * own.normal(),
-            gain: setup.gain * own.normal(),
+            zero: once(setup.zero),
+            gain: once(setup.gain),
             chance: own,
-            noise: [Source::new(setup.noise[0], chance(1), SCAN_S), Source::new(setup.noise[1], chance(2), SCAN_S)],
+            noise: [Source::new(setup.noise[0], chance(2), SCAN_S), Source::new(setup.noise[1], chance(1), SCAN_S)],
             drift: 0.0,
             drift_step: setup.drift_per_sqrt_h * (SCAN_S / 3600.0).sqrt(),
             kept: if setup.lag_s > 0.0 { (-SCAN_S / setup.lag_s).exp() } else { 0.0 },
@@ -128,7 +130,8 @@ impl Channel {
         if self.drift_step > 0.0 {
             self.drift += self.drift_step * self.chance.normal();
         }
-        let mut noise = self.noise[0].advance() + self.noise[1].advance();
+        let chance = &mut self.chance;
+        let mut noise = self.noise[0].advance(chance) + self.noise[1].advance(chance);
         if self.setup.relative_noise > 0.0 {
             noise += self.setup.relative_noise * damped * self.chance.normal();
         }

@@ -130,6 +130,31 @@ impl Instrument {
         Instrument::ALL.into_iter().find(|i| i.to_string() == name)
     }
 
+    /// Streams of chance, see [`Channel::new`]. Those of the plant begin at 100.
+    fn streams(self) -> [u64; 3] {
+        let (own, second) = match self {
+            Instrument::Meter => (1, 20),
+            Instrument::Scale => (2, 3),
+            Instrument::Level => (4, 5),
+            Instrument::SecondLevel => (14, 15),
+            Instrument::LineDensity => (6, 21),
+            Instrument::LineTemperature => (7, 22),
+            Instrument::TankTemperature => (8, 23),
+            Instrument::PadGasTemperature => (9, 24),
+            Instrument::Pad => (10, 25),
+            Instrument::Supply => (11, 26),
+            Instrument::TankPressure => (12, 27),
+            Instrument::LevelPressure => (13, 28),
+            Instrument::DrawOff => (16, 29),
+            Instrument::DewPoint => (17, 30),
+            Instrument::HighLevelSwitch => (18, 31),
+            Instrument::ShutoffClosed => (19, 32),
+            Instrument::EmergencyStop => (33, 34),
+            Instrument::ShutoffBypassed => (35, 36),
+        };
+        [own, second, own + 50]
+    }
+
     fn bit(self) -> u32 {
         1 << self as u32
     }
@@ -160,6 +185,10 @@ impl fmt::Display for Instrument {
     }
 }
 
+/// Streams of chance of those who come and go.
+const PEOPLE_STREAM: u64 = 40;
+/// See above.
+const FOAM_STREAM: u64 = 41;
 /// What the totalizer shows when a run begins, kg: it has counted other loads before.
 const TOTAL_AT_START_KG: f64 = 418_250.0;
 /// Pressure of the gas supply before the regulator, Pa above the air: a site header of 3 bar.
@@ -192,12 +221,11 @@ impl Instruments {
     #[must_use]
     pub fn new(setup: InstrumentSetup, plant: &Plant) -> Instruments {
         let chance = |stream| Chance::new(setup.seed, stream);
-        // Streams 1 to 2: visits; from 10 on ten for each channel.
-        let channels = Instrument::ALL.map(|i| Channel::new(setup[i], |nth| chance(10 + 10 * i as u64 + nth)));
+        let channels = Instrument::ALL.map(|i| Channel::new(setup[i], |nth| chance(i.streams()[nth])));
         let mut instruments = Instruments {
             channels,
-            people: Visits::new(setup.people, chance(1)),
-            foam: Visits::new(setup.foam, chance(2)),
+            people: Visits::new(setup.people, chance(PEOPLE_STREAM)),
+            foam: Visits::new(setup.foam, chance(FOAM_STREAM)),
             rain_kg: 0.0,
             last_metered_kg: plant.metered_kg(),
             total_kg: TOTAL_AT_START_KG,
@@ -400,7 +428,7 @@ mod tests {
     fn the_level_gauge_lags_by_its_time_constant() {
         let setup = InstrumentSetup::nominal(4.0, 1)[Instrument::Level];
         let quiet = ChannelSetup { noise: ChannelSetup::PERFECT.noise, ..setup };
-        let mut gauge = Channel::new(quiet, |stream| Chance::new(1, stream));
+        let mut gauge = Channel::new(quiet, |nth| Chance::new(1, [1, 2, 3][nth]));
         let mut truth = 0.0;
         for _ in 0..400 {
             truth += 5e-4 * SCAN_S;

@@ -4,7 +4,7 @@
 //! valve gently, closes it when the planned amount is in, at first gas or when the high-level switch trips,
 //! shuts the gas, blows the hose clear and lets everything settle. Nothing here depends on real time.
 
-use crate::instruments::{Instruments, SCAN_S, STEPS_PER_SCAN};
+use crate::instruments::{Answer, Instrument, InstrumentFault, InstrumentSetup, Instruments, SCAN_S, STEPS_PER_SCAN};
 use crate::plant::{Plant, PlantSetup};
 use crate::scenario;
 use brimwatch::config::{DeliverySetup, Settings, SignalKind};
@@ -56,6 +56,8 @@ const CLEAR_S: f64 = 120.0;
 pub struct SimulatedBay {
     plant: Plant,
     instruments: Instruments,
+    /// Which device each signal's instrument is read from, and over which link.
+    wired: Vec<(Instrument, u16, String)>,
     planned_kg: f64,
     tank: u16,
     /// Level of the tanks that are not being filled, m.
@@ -70,12 +72,25 @@ impl SimulatedBay {
     #[must_use]
     pub fn new(settings: &Settings, delivery: Option<&DeliverySetup>, seed: u64) -> SimulatedBay {
         let tank = delivery.map_or(0, |d| d.tank);
+        SimulatedBay::with_instruments(settings, delivery, seed, scenario::instruments(settings, tank, seed))
+    }
+
+    /// The same with other instruments.
+    #[must_use]
+    pub fn with_instruments(
+        settings: &Settings,
+        delivery: Option<&DeliverySetup>,
+        seed: u64,
+        instruments: InstrumentSetup,
+    ) -> SimulatedBay {
+        let tank = delivery.map_or(0, |d| d.tank);
         let setup = delivery.map_or_else(|| PlantSetup::nominal(seed), |d| scenario::plant(settings, d, seed));
         let plant = Plant::new(setup);
-        let instruments = Instruments::new(scenario::instruments(settings, tank, seed), &plant);
+        let instruments = Instruments::new(instruments, &plant);
         SimulatedBay {
             plant,
             instruments,
+            wired: wired(settings),
             planned_kg: delivery.map_or(0.0, |d| d.planned.0),
             tank,
             resting_m: settings.tanks.iter().map(|t| t.working.0 / 2.0).collect(),
@@ -95,6 +110,34 @@ impl SimulatedBay {
     #[must_use]
     pub fn instruments(&self) -> &Instruments {
         &self.instruments
+    }
+
+    /// Lets something go wrong with an instrument, its device or its gateway, by the plant's clock.
+    pub fn add_fault(&mut self, fault: InstrumentFault) {
+        let behind = self.wired.iter().find(|(i, ..)| *i == fault.on).map(|(_, _, link)| link);
+        let together: Vec<Instrument> =
+            self.wired.iter().filter(|(_, _, link)| Some(link) == behind).map(|(i, ..)| *i).collect();
+        self.instruments.add_fault(fault, &together);
+    }
+
+    /// Everything that went wrong with instruments is mended.
+    pub fn mend(&mut self) {
+        self.instruments.mend();
+    }
+
+    /// How a device, by its number in the bay's settings, answers now: the worst that any fault makes of it.
+    #[must_use]
+    pub fn answer(&self, device: u16) -> Answer {
+        let now_s = self.plant.time_s();
+        let faults = self.instruments.faults().filter(|fault| fault.is_on(now_s));
+        faults.filter(|fault| self.reaches(fault, device)).map(InstrumentFault::answer).max().unwrap_or_default()
+    }
+
+    /// A silent or failing device is one; a gateway's replay reaches all that lie behind the same link.
+    fn reaches(&self, fault: &InstrumentFault, device: u16) -> bool {
+        let Some((_, own, behind)) = self.wired.iter().find(|(i, ..)| *i == fault.on) else { return false };
+        let replay = fault.answer() == Answer::Replayed;
+        *own == device || replay && self.wired.iter().any(|(_, d, link)| *d == device && link == behind)
     }
 
     /// So much have other bays brought into the tank since the start, m3.
@@ -142,10 +185,16 @@ impl SimulatedBay {
     /// What a signal shows now, SI; 1 or 0 for a yes/no.
     #[must_use]
     pub fn shows(&self, kind: SignalKind, tank: Option<u16>) -> f64 {
+        self.shows_gauge(kind, tank, 0)
+    }
+
+    /// The same of the gauge with this number, where a tank has two of a kind.
+    #[must_use]
+    pub fn shows_gauge(&self, kind: SignalKind, tank: Option<u16>, gauge: usize) -> f64 {
         let density = self.plant.setup().density_kg_per_m3;
         match tank {
             Some(other) if other != self.tank => self.resting(kind, usize::from(other), density),
-            _ => self.instruments.shows(kind, density),
+            _ => self.instruments.shows(kind, gauge, density),
         }
     }
 
@@ -204,7 +253,7 @@ impl SimulatedBay {
     fn reason_to_close(&self) -> Option<ClosedFor> {
         let setup = self.plant.setup();
         let line_kg = if setup.starts_full { 0.0 } else { setup.line_m3 * setup.density_kg_per_m3 };
-        if self.instruments.shows(SignalKind::HighLevelSwitch, 1.0) > 0.0 {
+        if self.instruments.shows(SignalKind::HighLevelSwitch, 0, 1.0) > 0.0 {
             Some(ClosedFor::HighLevelSwitch)
         } else if self.plant.gas_share() > 0.0 {
             Some(ClosedFor::FirstGas)
@@ -216,12 +265,29 @@ impl SimulatedBay {
     }
 }
 
+fn wired(settings: &Settings) -> Vec<(Instrument, u16, String)> {
+    let wire = |(at, kind): (usize, SignalKind)| {
+        let device = settings.signals[at].device;
+        let link = settings.devices[usize::from(device)].link.clone();
+        (Instrument::of(kind, gauge_number(settings, at)), device, link)
+    };
+    settings.signals.iter().map(|s| s.kind).enumerate().map(wire).collect()
+}
+
+/// Number of a signal among those of the same kind and tank, from 0.
+#[must_use]
+pub fn gauge_number(settings: &Settings, at: usize) -> usize {
+    let signal = &settings.signals[at];
+    settings.signals[..at].iter().filter(|s| s.kind == signal.kind && s.tank == signal.tank).count()
+}
+
 /// Time that one [`SimulatedBay::scan`] takes, s.
 pub const BAY_STEP_S: f64 = SCAN_S;
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::instruments::Wrong;
     use std::path::Path;
 
     fn drilled(seed: u64, change: impl Fn(&mut DeliverySetup)) -> SimulatedBay {
@@ -285,5 +351,33 @@ mod tests {
         assert!(bay.run_until(Stage::Done, 9_000.0));
         assert_eq!(bay.closed_for(), Some(ClosedFor::HighLevelSwitch));
         assert!((2.1..2.12).contains(&bay.plant().level_m()), "level {} m", bay.plant().level_m());
+    }
+
+    /// A gateway that replays what it has kept holds every value behind it, and only those; a silent device is one.
+    #[test]
+    fn a_gateway_replays_all_that_is_behind_it() {
+        let (site, _) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let mut settings = site.bays[0].settings.clone();
+        let device = |kind| settings.signals.iter().find(|s| s.kind == kind).expect("declared").device;
+        let [meter, scale, level] = [SignalKind::FlowMassRate, SignalKind::Scale, SignalKind::Level].map(device);
+        let other = "another gateway".to_owned();
+        for (at, device) in (0..).zip(&mut settings.devices) {
+            device.link = if at == meter { other.clone() } else { "gateway".to_owned() };
+        }
+        let mut bay = SimulatedBay::new(&settings, None, 5);
+        bay.add_fault(InstrumentFault::new(Wrong::Replayed, Instrument::Scale, 10.0, 0.0));
+        bay.add_fault(InstrumentFault::new(Wrong::Silent, Instrument::Level, 500.0, 0.0));
+        let seen = |bay: &SimulatedBay| {
+            [SignalKind::Level, SignalKind::PadPressure, SignalKind::LineDensity].map(|kind| bay.shows(kind, Some(0)))
+        };
+        (0..30).for_each(|_| bay.scan());
+        assert_eq!([meter, scale, level].map(|d| bay.answer(d)), [Answer::Fresh, Answer::Replayed, Answer::Replayed]);
+        let before = seen(&bay);
+        (0..30).for_each(|_| bay.scan());
+        let after = seen(&bay);
+        assert_eq!(before[..2], after[..2]);
+        assert_ne!(before[2], after[2], "the meter is behind another gateway");
+        (0..1_000).for_each(|_| bay.scan());
+        assert_eq!([meter, scale, level].map(|d| bay.answer(d)), [Answer::Fresh, Answer::Replayed, Answer::Silent]);
     }
 }

@@ -138,7 +138,7 @@ fn introduce(options: &Options, folder: &Path, drill: &Drill, page: SocketAddr) 
 fn parameters(bay: &mut SimulatedBay) -> (String, String, [f64; 3]) {
     let plain = |debug: String| debug.split_once('{').map_or(String::new(), |(_, f)| f.trim_matches([' ', '}']).into());
     let plant = plain(format!("{:?}", bay.plant().setup()));
-    let instruments = plain(format!("{:?}", bay.instruments().setup()));
+    let instruments = bay.instruments().setup().to_string();
     (plant, instruments, bay.instruments().drawn())
 }
 

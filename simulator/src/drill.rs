@@ -1,9 +1,10 @@
 //! A drill: simulated bays behind a clock that runs faster than real time, their instruments on the wire.
 
-use crate::bay::{BAY_STEP_S, SimulatedBay};
+use crate::bay::{BAY_STEP_S, SimulatedBay, gauge_number};
+use crate::instruments::Answer;
 use crate::server::{DeviceServer, Registers};
 use crate::tanks::Tanks;
-use brimwatch::config::{DeliveryFile, Device, SignalKind, Site};
+use brimwatch::config::{BaySetup, DeliveryFile, Device, SignalKind, Site};
 use brimwatch::poll::registers::{DataType, Place, Register};
 use std::fmt::Write;
 use std::io;
@@ -25,6 +26,16 @@ struct Slot {
     bay: usize,
     kind: SignalKind,
     tank: Option<u16>,
+    gauge: usize,
+}
+
+/// A device on the wire: its heartbeat, and how it answers by what is wrong in the bays that read it.
+struct Line {
+    registers: Registers,
+    heart: Option<Register>,
+    /// Bay, and number of the device in that bay's settings.
+    read_by: Vec<(usize, u16)>,
+    answers: Answer,
 }
 
 /// A drill under way. Dropping it ends it.
@@ -52,10 +63,10 @@ impl Drill {
             .map(|(i, (nth, bay))| SimulatedBay::new(&bay.settings, delivery_of(i), seed.wrapping_add(nth)))
             .collect();
         let tanks = Tanks::new(site.bays.iter().enumerate().map(|(i, bay)| (&bay.settings, delivery_of(i))));
-        let (slots, hearts) = (slots(site, &devices, &tanks), hearts(site, &devices));
-        write_all(&slots, &bays, &hearts, 0);
+        let (slots, mut lines) = (slots(site, &devices, &tanks), lines(site, &devices));
+        write_all(&slots, &bays, &mut lines, 0);
         let bays = Arc::new(Mutex::new(bays));
-        let clock = tokio::spawn(run((slots, hearts), Arc::clone(&bays), tanks, speed));
+        let clock = tokio::spawn(run((slots, lines), Arc::clone(&bays), tanks, speed));
         Ok(Drill { bays, devices, clock })
     }
 
@@ -91,37 +102,55 @@ impl Drop for Drill {
 fn slots(site: &Site, devices: &[(String, DeviceServer)], tanks: &Tanks) -> Vec<Slot> {
     let mut slots = Vec::new();
     for (own, setup) in site.bays.iter().enumerate() {
-        for (signal, place) in setup.settings.signals.iter().zip(&setup.places) {
+        for (at, (signal, place)) in setup.settings.signals.iter().zip(&setup.places).enumerate() {
             let registers = devices[setup.devices[usize::from(signal.device)]].1.registers();
-            let gauge = signal.tank.map(|t| tanks.gauge(own, t, &setup.settings.tanks[usize::from(t)].name));
-            let (bay, tank) = gauge.map_or((own, None), |(bay, tank)| (bay, Some(tank)));
-            slots.push(Slot { registers, place: *place, bay, kind: signal.kind, tank });
+            let gauged = signal.tank.map(|t| tanks.gauge(own, t, &setup.settings.tanks[usize::from(t)].name));
+            let (bay, tank) = gauged.map_or((own, None), |(bay, tank)| (bay, Some(tank)));
+            let gauge = gauge_number(&setup.settings, at);
+            slots.push(Slot { registers, place: *place, bay, kind: signal.kind, tank, gauge });
         }
     }
     slots
 }
 
-/// The heartbeat registers of the devices that have one.
-fn hearts(site: &Site, devices: &[(String, DeviceServer)]) -> Vec<(Registers, Register)> {
-    let beating = |(device, (_, server)): (&Device, &(String, DeviceServer))| {
-        device.heartbeat.map(|(register, _)| (server.registers(), register))
+fn lines(site: &Site, devices: &[(String, DeviceServer)]) -> Vec<Line> {
+    let read_by = |at: usize| {
+        let own = |(bay, setup): (usize, &BaySetup)| {
+            let device = (0u16..).zip(&setup.devices).find(|(_, d)| **d == at)?.0;
+            Some((bay, device))
+        };
+        site.bays.iter().enumerate().filter_map(own).collect()
     };
-    site.devices.iter().zip(devices).filter_map(beating).collect()
+    let line = |(at, (device, (_, server))): (usize, (&Device, &(String, DeviceServer)))| Line {
+        registers: server.registers(),
+        heart: device.heartbeat.map(|(register, _)| register),
+        read_by: read_by(at),
+        answers: Answer::Fresh,
+    };
+    site.devices.iter().zip(devices).enumerate().map(line).collect()
 }
 
-fn write_all(slots: &[Slot], bays: &[SimulatedBay], hearts: &[(Registers, Register)], scans: u64) {
+fn write_all(slots: &[Slot], bays: &[SimulatedBay], lines: &mut [Line], scans: u64) {
     // First, so that bits of the same register that mean something else are put over it.
-    for (registers, heart) in hearts {
-        let numbers = if heart.data == DataType::Bool { 2 } else { 0x1_0000 };
-        registers.write(&(*heart).into(), (scans % numbers) as f64);
+    for line in lines {
+        let answers = line.read_by.iter().map(|&(bay, device)| bays[bay].answer(device)).max().unwrap_or_default();
+        // Only a change: whoever has silenced a device by hand is not overruled.
+        if answers != line.answers {
+            line.registers.set_answer(answers);
+            line.answers = answers;
+        }
+        if let Some(heart) = line.heart.filter(|_| answers != Answer::Replayed) {
+            let numbers = if heart.data == DataType::Bool { 2 } else { 0x1_0000 };
+            line.registers.write(&heart.into(), (scans % numbers) as f64);
+        }
     }
     for slot in slots {
-        slot.registers.write(&slot.place, bays[slot.bay].shows(slot.kind, slot.tank));
+        slot.registers.write(&slot.place, bays[slot.bay].shows_gauge(slot.kind, slot.tank, slot.gauge));
     }
 }
 
 async fn run(
-    (slots, hearts): (Vec<Slot>, Vec<(Registers, Register)>),
+    (slots, mut lines): (Vec<Slot>, Vec<Line>),
     bays: Arc<Mutex<Vec<SimulatedBay>>>,
     tanks: Tanks,
     speed: f64,
@@ -143,7 +172,7 @@ async fn run(
         }
         if scans > 0 {
             scans_in_all += u64::from(scans);
-            write_all(&slots, &bays, &hearts, scans_in_all);
+            write_all(&slots, &bays, &mut lines, scans_in_all);
         }
     }
 }
@@ -184,19 +213,26 @@ pub fn readdress(site_text: &str, addresses: &[(String, SocketAddr)], site_keys:
 mod tests {
     use super::*;
     use crate::bay::Stage;
+    use crate::instruments::{Instrument, InstrumentFault, Wrong};
     use crate::scenario;
     use std::path::Path;
     use tokio::io::{AsyncReadExt, AsyncWriteExt};
     use tokio::net::TcpStream;
 
-    /// Reads a register by a raw request and lets brimwatch's own decoder say what it means.
-    async fn read(address: SocketAddr, unit: u8, register: &Register) -> String {
+    /// Asks for a register by a raw request; the first nine bytes of the reply, then whatever comes.
+    async fn ask(address: SocketAddr, unit: u8, register: &Register) -> ([u8; 9], TcpStream) {
         let mut stream = TcpStream::connect(address).await.expect("connection");
         let [high, low] = register.address.to_be_bytes();
         let count = u8::try_from(register.count()).expect("few");
         stream.write_all(&[0, 1, 0, 0, 0, 6, unit, register.function, high, low, 0, count]).await.expect("sent");
         let mut head = [0u8; 9];
         stream.read_exact(&mut head).await.expect("reply");
+        (head, stream)
+    }
+
+    /// Reads a register and lets brimwatch's own decoder say what it means.
+    async fn read(address: SocketAddr, unit: u8, register: &Register) -> String {
+        let (head, mut stream) = ask(address, unit, register).await;
         assert_eq!(head[7], register.function, "exception {}", head[8]);
         let mut data = vec![0u8; usize::from(head[8])];
         stream.read_exact(&mut data).await.expect("data");
@@ -234,13 +270,18 @@ mod tests {
         assert_eq!(drill.with_bay(0, |b| b.stage()), Some(Stage::Pressurising));
     }
 
-    /// A device that has a heartbeat register counts in it for as long as its bay lives.
-    #[tokio::test]
-    async fn a_heartbeat_goes_on() {
+    /// A site one device of which has a heartbeat register.
+    fn with_heartbeat() -> Site {
         let keys = "heartbeat_function = 3\nheartbeat_address = 90\nheartbeat_within = \"5 s\"\n\n[[tank]]";
         let product = |_: &str| Ok(include_str!("../../config/products/caustic-soda-50.toml").to_owned());
         let text = scenario::SITE.replacen("\n[[tank]]", keys, 1);
-        let site = Site::from_text(Path::new("site.toml"), text, &product).unwrap_or_else(|faults| panic!("{faults}"));
+        Site::from_text(Path::new("site.toml"), text, &product).unwrap_or_else(|faults| panic!("{faults}"))
+    }
+
+    /// A device that has a heartbeat register counts in it for as long as its bay lives.
+    #[tokio::test]
+    async fn a_heartbeat_goes_on() {
+        let site = with_heartbeat();
         let (at, device) = site.devices.iter().enumerate().find(|(_, d)| d.heartbeat.is_some()).expect("declared");
         let (register, _) = device.heartbeat.expect("declared");
         let drill = Drill::start(&site, &[], 40.0, 9).await.expect("ports");
@@ -252,6 +293,50 @@ mod tests {
             }
         };
         tokio::time::timeout(Duration::from_secs(30), changed).await.expect("it changes");
+    }
+
+    /// On the wire as in process: a gateway's replay repeats value and heartbeat alike, a failing device answers with
+    /// exception 4 (Modbus Application Protocol V1.1b3, 7), a silent one not at all; then it is back.
+    #[tokio::test]
+    async fn a_device_answers_as_its_faults_say() {
+        let site = with_heartbeat();
+        let (at, device) = site.devices.iter().enumerate().find(|(_, d)| d.heartbeat.is_some()).expect("declared");
+        let heart = device.heartbeat.expect("declared").0;
+        let bay = &site.bays[0];
+        let level = bay.settings.signals.iter().position(|s| s.kind == SignalKind::Level).expect("declared");
+        assert_eq!(bay.devices[usize::from(bay.settings.signals[level].device)], at, "one device has both");
+        let (drill, place) = (Drill::start(&site, &[], 40.0, 9).await.expect("ports"), bay.places[level].register);
+        let address = drill.addresses()[at].1;
+        // The clock writes the wire before it lets go of the bays: a later time seen is a wire written.
+        let goes_on = async || {
+            let now_s = || drill.with_bay(0, |bay| bay.plant().time_s()).expect("bay");
+            let begun_s = now_s();
+            while now_s() < begun_s + 20.0 {
+                tokio::time::sleep(LOOK).await;
+            }
+        };
+        for wrong in [Wrong::Replayed, Wrong::Exception, Wrong::Silent] {
+            let break_it =
+                |bay: &mut SimulatedBay| bay.add_fault(InstrumentFault::new(wrong, Instrument::Level, 0.0, 0.0));
+            drill.with_bay(0, break_it).expect("bay");
+            goes_on().await;
+            if wrong == Wrong::Replayed {
+                let both =
+                    async || [read(address, device.unit, &heart).await, read(address, device.unit, &place).await];
+                let seen = both().await;
+                goes_on().await;
+                assert_eq!(both().await, seen);
+            } else {
+                let asked = tokio::time::timeout(Duration::from_secs(2), ask(address, device.unit, &heart)).await;
+                let exception = Some([0x80 | heart.function, 4]).filter(|_| wrong == Wrong::Exception);
+                assert_eq!(asked.ok().map(|(head, _)| [head[7], head[8]]), exception, "{wrong}");
+            }
+            drill.with_bay(0, SimulatedBay::mend).expect("bay");
+            goes_on().await;
+        }
+        let back = read(address, device.unit, &place).await;
+        goes_on().await;
+        assert_ne!(read(address, device.unit, &place).await, back);
     }
 
     #[test]

@@ -4,7 +4,7 @@
 //! uncertainty that is written beside it: load, density, table of the tank, volumes of trailer, hose and line,
 //! gas temperature. Everything else is the invented works of [`PlantSetup::nominal`].
 
-use crate::instruments::InstrumentSetup;
+use crate::instruments::{Instrument, InstrumentFault, InstrumentSetup, Wrong};
 use crate::noise::Chance;
 use crate::plant::{PlantSetup, caustic_viscosity, interpolate};
 use brimwatch::config::{DeliveryFile, DeliverySetup, Faults, LineStart, Settings, Site, TankGeometry};
@@ -86,6 +86,23 @@ pub fn instruments(settings: &Settings, tank: u16, seed: u64) -> InstrumentSetup
     InstrumentSetup::nominal((tank.high_high.0 + tank.critical.0) / 2.0, seed)
 }
 
+/// A fault by its name, `instrument: what`, as in `tank level: stuck`; the words are those that [`Instrument`] and
+/// [`Wrong`] print. None: there is no such fault.
+#[must_use]
+pub fn fault(name: &str, at_s: f64, size: f64) -> Option<InstrumentFault> {
+    let (on, wrong) = name.split_once(": ")?;
+    Some(InstrumentFault::new(Wrong::named(wrong)?, Instrument::named(on)?, at_s, size))
+}
+
+/// The papers as somebody enters them with the density wrong by `off`, 1: the plant keeps what is so, the watch gets
+/// this.
+#[must_use]
+pub fn with_wrong_density(papers: &DeliverySetup, off: f64) -> DeliverySetup {
+    let mut entered = papers.clone();
+    entered.product.density.iter_mut().for_each(|(_, density)| density.0 *= 1.0 + off);
+    entered
+}
+
 /// The lowest pressure that is written anywhere, Pa above the air.
 fn lowest_ceiling_pa(settings: &Settings, delivery: &DeliverySetup) -> f64 {
     let limits = &settings.limits;
@@ -141,5 +158,27 @@ mod tests {
             let full_m3 = interpolate(&plant.tank_m_m3, plant.tank_start_m) + plant.loaded_kg / plant.density_kg_per_m3;
             assert!(full_m3 < interpolate(&plant.tank_m_m3, settings.tanks[0].working.0), "the load does not fit");
         }
+    }
+
+    #[test]
+    fn every_fault_has_a_name() {
+        for on in Instrument::ALL {
+            for wrong in Wrong::ALL {
+                let named = fault(&format!("{on}: {wrong}"), 900.0, 2.0).expect("named");
+                assert_eq!(named, InstrumentFault::new(wrong, on, 900.0, 2.0));
+            }
+        }
+        assert_eq!((fault("tank level", 0.0, 0.0), fault("tank level: sad", 0.0, 0.0)), (None, None));
+    }
+
+    #[test]
+    fn a_density_entered_wrong_changes_the_papers_alone() {
+        let (site, delivery) = works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let entered = with_wrong_density(&delivery.setup, 0.02);
+        for (entered, papers) in entered.product.density.iter().zip(&delivery.setup.product.density) {
+            assert_eq!((entered.0, entered.1.0), (papers.0, papers.1.0 * 1.02));
+        }
+        let of = |papers| plant(&site.bays[0].settings, papers, 3).density_kg_per_m3;
+        assert!((of(&entered) / of(&delivery.setup) - 1.02).abs() < 1e-9, "a plant follows the papers it is made from");
     }
 }

@@ -3,6 +3,7 @@
 //! A device serves exactly the registers that the site file declares, answers functions 1 to 4 alone and
 //! remembers every function code that it was ever asked for, so that a test can prove that nobody wrote.
 
+use crate::instruments::Answer;
 use brimwatch::poll::registers::{DataType, Place, Register, StatusRegister, WordOrder};
 use std::collections::{BTreeMap, BTreeSet};
 use std::future::{Ready, ready};
@@ -31,6 +32,7 @@ struct Memory {
     /// How often each function code came.
     requests: BTreeMap<u8, u64>,
     silent: bool,
+    failing: bool,
 }
 
 /// What a device holds, for those who write it.
@@ -57,6 +59,12 @@ impl Registers {
             let mask = failure | function_check | out_of_specification | maintenance | sound;
             memory.put(Word { function: status.function, address: status.address, mask, word: sound });
         }
+    }
+
+    /// How the device answers from now on. Not to answer anew is for those who write it.
+    pub fn set_answer(&self, answer: Answer) {
+        let mut memory = self.lock();
+        (memory.silent, memory.failing) = (answer == Answer::Silent, answer == Answer::Exception);
     }
 
     /// What the device says of itself from now on; `None`: that nothing is the matter, once more.
@@ -185,6 +193,9 @@ impl Service for Device {
         // A unit does not answer for another: the asker waits in vain.
         if memory.silent || asked.slave != memory.unit {
             return ready(Ok(None));
+        }
+        if memory.failing {
+            return ready(Err(ExceptionCode::ServerDeviceFailure));
         }
         ready(answer(&memory, &asked.request).map(Some))
     }

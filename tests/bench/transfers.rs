@@ -1,6 +1,7 @@
 //! Clean simulated transfers through the watch, in process: how true its masses, uncertainties, projections and
 //! margins are, and how often it cries wolf. `cargo bench --bench transfers -- 200` runs seeds 1 to 200; with `one-link`
-//! behind the number all devices stand behind one gateway.
+//! behind the number all devices stand behind one gateway; with `busy` people step on the deck and foam rises, with `any`
+//! each run has instruments of another quality besides.
 //!
 //! Figures of this run are in docs/figures.md. "Clean": nothing leaks, nobody is on the deck, nothing is stuck; papers,
 //! tables and instruments are off as much as the site file admits.
@@ -11,6 +12,7 @@ use brimwatch::engine::input::{AlarmId, Carried, Entry, Event, Input, Measured, 
 use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
 use brimwatch_simulator::bay::{BAY_STEP_S, SimulatedBay, Stage};
+use brimwatch_simulator::instruments::InstrumentSetup;
 use brimwatch_simulator::scenario;
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -81,8 +83,12 @@ impl Bench<'_> {
     }
 }
 
-fn transfer(settings: &Settings, delivery: &DeliverySetup, seed: u64) -> Run {
-    let bay = SimulatedBay::new(settings, Some(delivery), seed);
+/// Instruments whose high-level switch sits at a level, m, from a seed.
+type Instruments = fn(f64, u64) -> InstrumentSetup;
+
+fn transfer(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: Instruments) -> Run {
+    let high_switch_m = scenario::instruments(settings, delivery.tank, seed).high_switch_m;
+    let bay = SimulatedBay::with_instruments(settings, Some(delivery), seed, instruments(high_switch_m, seed));
     let monitor = Monitor::new(settings.clone(), Carried::default());
     let mut bench = Bench { settings, bay, monitor, s: 0 };
     bench.feed(Event::Clock(WallTime(0)));
@@ -158,18 +164,24 @@ fn rms(values: impl Iterator<Item = f64> + Clone) -> f64 {
 #[expect(clippy::cast_precision_loss, reason = "counts")]
 fn main() {
     let count = std::env::args().skip(1).find_map(|a| a.parse::<u64>().ok()).unwrap_or(20);
+    let asked = |word: &str| std::env::args().any(|a| a == word);
     let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
     let mut settings = site.bays[delivery.bay].settings.clone();
-    if std::env::args().any(|a| a == "one-link") {
+    if asked("one-link") {
         settings.devices.iter_mut().for_each(|device| device.link = "gateway".into());
     }
     let settings = &settings;
+    let (day, instruments): (&str, Instruments) = match (asked("busy"), asked("any")) {
+        (_, true) => ("any works'", InstrumentSetup::any),
+        (true, _) => ("busy", InstrumentSetup::busy),
+        _ => ("clean", InstrumentSetup::nominal),
+    };
     let begun = Instant::now();
-    let runs: Vec<Run> = (1..=count).map(|seed| transfer(settings, &delivery.setup, seed)).collect();
+    let runs: Vec<Run> = (1..=count).map(|seed| transfer(settings, &delivery.setup, seed, instruments)).collect();
     let took = begun.elapsed().as_secs_f64();
     let simulated: f64 = runs.iter().map(|r| r.lasted_s).sum();
     println!(
-        "{count} clean transfers (seeds 1 to {count}), {:.0} min each on average",
+        "{count} {day} transfers (seeds 1 to {count}), {:.0} min each on average",
         simulated / count as f64 / 60.0
     );
     println!("simulated and watched at {:.0} times real time (one bay, one core)", simulated / took);

@@ -5,18 +5,29 @@
 mod density;
 mod flow;
 mod gas;
+mod noise;
 mod quantiles;
 mod tank_volume;
 mod venv;
 
+use serde::Serialize;
 use serde::de::DeserializeOwned;
+use std::io::Seek;
 use std::path::Path;
 use std::process::Command;
 
 /// What a script beside this file prints, as JSON, on stdout.
 fn ask<T: DeserializeOwned>(script: &str) -> T {
+    ask_about(script, &())
+}
+
+/// The same of a script that reads JSON from stdin first.
+fn ask_about<T: DeserializeOwned>(script: &str, input: &impl Serialize) -> T {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference").join(script);
-    let out = Command::new(venv::python()).arg(&path).output().expect("a Python that starts");
+    let mut given = tempfile::tempfile().expect("a file");
+    serde_json::to_writer(&given, input).expect("written");
+    given.rewind().expect("a file that can be read from its start");
+    let out = Command::new(venv::python()).arg(&path).stdin(given).output().expect("a Python that starts");
     assert!(out.status.success(), "{script}: {}\n{}", out.status, String::from_utf8_lossy(&out.stderr));
     serde_json::from_slice(&out.stdout).unwrap_or_else(|e| panic!("{script}: {e}"))
 }

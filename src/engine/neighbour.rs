@@ -128,6 +128,12 @@ impl Neighbours {
         })
     }
 
+    /// One of them may fill the tank as well.
+    #[must_use]
+    pub fn share(&self, tank: u16) -> bool {
+        self.of(tank).next().is_some()
+    }
+
     /// One of them has brought something into the tank since our start: a disagreement may be of its making.
     #[must_use]
     pub fn take_part(&self, tank: u16, now: EngineTime) -> bool {

@@ -10,7 +10,7 @@
 
 use super::delivery::Delivery;
 use super::frame::{Phase, Reading, Reason, Slip, Validity};
-use super::input::Neighbour;
+use super::neighbour::Neighbours;
 use super::reading::Readings;
 use super::settings::{RestsOnScale, Settings, SignalKind, SignalSetup};
 use super::witness::density;
@@ -129,7 +129,7 @@ impl Arrival {
         settings: &Settings,
         readings: &mut Readings,
         delivery: Option<&Delivery>,
-        neighbours: &[Neighbour],
+        neighbours: &Neighbours,
         at: EngineTime,
     ) {
         match delivery.map(|d| (d, d.phase)) {
@@ -144,7 +144,7 @@ impl Arrival {
         settings: &Settings,
         readings: &mut Readings,
         delivery: Option<&Delivery>,
-        neighbours: &[Neighbour],
+        neighbours: &Neighbours,
     ) {
         self.first.resize(settings.signals.len(), None);
         for (index, setup) in (0u16..).zip(&settings.signals) {
@@ -153,8 +153,10 @@ impl Arrival {
             let first = *first.get_or_insert(value);
             let slip = match delivery {
                 None => at_rest(setup.kind, first, value),
-                // What another bay fills in moves the tank's pressure rightly.
-                Some(_) if neighbours.iter().any(|n| Some(n.tank) == setup.tank) => None,
+                // What another bay fills in moves the tank's level and pressure rightly.
+                Some(delivery) if setup.tank.is_some_and(|tank| neighbours.share(tank)) => {
+                    gauges_differ(settings, readings, delivery, index)
+                }
                 Some(delivery) => standing(setup.kind, first, value)
                     .or_else(|| of_load(settings, setup, value, delivery))
                     .or_else(|| gauges_differ(settings, readings, delivery, index)),

@@ -326,6 +326,15 @@ fn watch(site: &Path, deliveries: &[PathBuf], log: LogForm) -> ExitCode {
         Err(faults) => return fail(WRONG_FILE, faults),
     };
     log_to_stderr(log);
+    for found in options.site.warnings.iter().chain(options.deliveries.iter().flat_map(|d| &d.warnings)) {
+        tracing::warn!(
+            file = found.file,
+            line = found.line,
+            key = found.key,
+            "{} (`brimwatch check` says more)",
+            found.what
+        );
+    }
     // Links and bays share one thread: an answer wakes its bay without a call to the system. The page and the
     // recorders have their own.
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {

@@ -217,6 +217,17 @@ fn device(draft: &mut Draft, table: &Table, link: Option<(usize, &Link)>) -> Dev
             .allowed(format!("less than {period_s} s"))
             .act("shorten time_out or lengthen period: the next request would wait for the last reply");
     }
+    let answer_time_s = table.number("answer_time");
+    if answer_time_s >= time_out_s {
+        draft
+            .warn(
+                table.spot("answer_time"),
+                table.path("answer_time"),
+                "is not shorter than time_out: every answer is missed",
+            )
+            .allowed(format!("less than {time_out_s} s"))
+            .act("correct answer_time or its unit, or lengthen time_out");
+    }
     let (unit, base) = (narrow(table.integer("unit")), table.integer("address_base"));
     let on_rtu = link.is_some_and(|(_, link)| !matches!(link.way, Way::Tcp { .. }));
     if on_rtu && table.has("unit") && !(1..=247).contains(&unit) {
@@ -233,7 +244,7 @@ fn device(draft: &mut Draft, table: &Table, link: Option<(usize, &Link)>) -> Dev
         address_base: u16::try_from(base).unwrap_or_default(),
         period_s,
         time_out_s,
-        answer_time_s: table.number("answer_time"),
+        answer_time_s,
         manners: manners(draft, table, base),
         heartbeat: heartbeat(draft, table, base, period_s),
     }

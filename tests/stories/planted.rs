@@ -229,10 +229,15 @@ fn is_known(finding: &Fault) -> bool {
     finding.key == "confirmed"
 }
 
+/// A finding on one line.
+fn flat(finding: &str) -> String {
+    finding.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 /// Who finds an error first, and all that is said of it, each with the second of the readings it was said at.
 fn found(files: &Files) -> Option<(By, Vec<(u64, String)>)> {
     let (works, findings) = files.check();
-    let said: Vec<_> = findings.iter().filter(|f| !is_known(f)).map(|f| (0, f.to_string())).collect();
+    let said: Vec<_> = findings.iter().filter(|f| !is_known(f)).map(|f| (0, flat(&f.to_string()))).collect();
     let is_fault = works.is_none() && findings.iter().all(|f| f.severity == Severity::Fault);
     match works {
         _ if !said.is_empty() => Some((if is_fault { By::Fault } else { By::Warning }, said)),
@@ -352,7 +357,7 @@ fn planted_errors_are_found_before_anything_flows() {
         let found = found(&Files::planted(*file, edits));
         let hit = found.as_ref().and_then(|(who, said)| {
             let (s, text) = said.iter().find(|(_, text)| text.contains(words))?;
-            (who == by).then(|| (*s, text.lines().next().unwrap_or_default()))
+            (who == by).then(|| (*s, text.split(" --> ").next().unwrap_or_default()))
         });
         match hit {
             Some((s, line)) => {

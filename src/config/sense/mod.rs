@@ -23,8 +23,13 @@ use super::{BaySetup, Device, ProductTable};
 use crate::engine::settings::TankSetup;
 use crate::units::{KgPerM3, M3};
 
-/// Rate of an ordinary unloading, kg/s: 20 t in 67 min (assumption).
+/// Rate of an ordinary unloading, kg/s, of a bay that gives no `usual_rate`: 20 t in 67 min (assumption).
 const USUAL_RATE_KG_PER_S: f64 = 5.0;
+
+/// Rate of an ordinary unloading at a bay, kg/s.
+fn usual_rate(bay: &BaySetup) -> f64 {
+    bay.usual.rate.map_or(USUAL_RATE_KG_PER_S, |rate| rate.0)
+}
 
 /// A usual load, m3: 4,000 US gal, between the compartments of a straight truck and a full trailer (assumption).
 const USUAL_LOAD_M3: f64 = 15.0;
@@ -59,18 +64,24 @@ const PERIOD_MOST_S: f64 = 5.0;
 
 fn devices(draft: &mut Draft, whole: &Whole<'_>) {
     for (i, (table, device)) in whole.root.tables("device").iter().zip(whole.devices).enumerate() {
-        if whole.bays.iter().all(|bay| !bay.devices.contains(&i)) {
+        let read_by = || whole.bays.iter().filter(|bay| bay.devices.contains(&i));
+        if read_by().next().is_none() {
             draft
                 .warn(table.at(), table.path(""), format!("no signal is read from {:?}", device.name))
                 .act("name it in the signals that it has (device = ...), or take the table out");
         }
         if device.period_s > PERIOD_MOST_S {
-            let behind_kg = short(device.period_s * USUAL_RATE_KG_PER_S);
+            let rate = read_by().map(usual_rate).reduce(f64::max).unwrap_or(USUAL_RATE_KG_PER_S);
+            let behind_kg = short(device.period_s * rate);
             draft
                 .warn(
                     table.spot("period"),
                     table.path("period"),
-                    format!("{} s is long: {behind_kg} kg move meanwhile at 5 kg/s", short(device.period_s)),
+                    format!(
+                        "{} s is long: {behind_kg} kg move meanwhile at {} kg/s",
+                        short(device.period_s),
+                        short(rate)
+                    ),
                 )
                 .allowed(format!("usually up to {PERIOD_MOST_S} s"))
                 .act("correct the number or its unit, unless the line is that slow");

@@ -1,6 +1,6 @@
 //! Tanks: room between the levels, size against a load.
 
-use super::{USUAL_LOAD_M3, USUAL_RATE_KG_PER_S, Whole, lightest};
+use super::{USUAL_LOAD_M3, Whole, lightest, usual_rate};
 use crate::config::amount::short;
 use crate::config::fault::Draft;
 use crate::config::walk::Table;
@@ -47,22 +47,25 @@ fn rise_m(tank: &TankSetup, level: Metre, density: f64, rate: f64, s: f64) -> f6
 /// Room between the levels; of a tank whose size is doubted only what could not be acted upon at all.
 fn levels(draft: &mut Draft, table: &Table, whole: &Whole<'_>, (tank, product): (&TankSetup, usize), fits: bool) {
     let density = lightest(whole.products.get(product)).0;
-    let filled_by = whole.bays.iter().filter(|bay| bay.settings.tanks.iter().any(|t| t.name == tank.name));
-    let response_s = filled_by.map(|bay| bay.settings.limits.response_time_s).fold(0.0, f64::max);
+    let filled_by = || whole.bays.iter().filter(|bay| bay.settings.tanks.iter().any(|t| t.name == tank.name));
+    // Bays that share a tank may fill it at one time.
+    let rate: f64 = filled_by().map(usual_rate).sum();
+    let response_s = filled_by().map(|bay| bay.settings.limits.response_time_s).fold(0.0, f64::max);
     let steps = [
         ("working", "high_high", tank.working, tank.high_high),
         ("high_high", "critical", tank.high_high, tank.critical),
     ];
     for (lower, upper, low, high) in steps {
         let step_m = high.0 - low.0;
-        let rise = |s| rise_m(tank, low, density, USUAL_RATE_KG_PER_S, s);
+        let rise = |s| rise_m(tank, low, density, rate, s);
         let (respond_m, least_m) = (rise(response_s), STEP_M.max(rise(STEP_S)));
         let what = format!("{} m is {step_m:.3} m above {lower}", short(high.0));
         if step_m < respond_m {
             draft
                 .fault(table.spot(upper), table.path(upper), format!("{what}: it is reached before anybody has acted"))
                 .allowed(format!(
-                    "at least {respond_m:.3} m above {lower}: what {USUAL_RATE_KG_PER_S} kg/s bring in {} s of response_time",
+                    "at least {respond_m:.3} m above {lower}: what {} kg/s bring in {} s of response_time",
+                    short(rate),
                     short(response_s)
                 ))
                 .act("correct the levels, or bay.limits.response_time and its unit");
@@ -70,7 +73,8 @@ fn levels(draft: &mut Draft, table: &Table, whole: &Whole<'_>, (tank, product): 
             draft
                 .warn(table.spot(upper), table.path(upper), what)
                 .allowed(format!(
-                    "at least {least_m:.3} m: 75 mm, or what {USUAL_RATE_KG_PER_S} kg/s bring in 5 min, whichever is more"
+                    "at least {least_m:.3} m: 75 mm, or what {} kg/s bring in 5 min, whichever is more",
+                    short(rate)
                 ))
                 .act("set the levels apart, so that there is time to act between them");
         }

@@ -53,7 +53,7 @@ const PLANTED: &[(&str, &str, Severity, &str, &str, &str)] = &[
     ("blow_clear = \"60 kg\"", "blow_clear = \"600 kg\"", WARNING, "bay.line.blow_clear", "blow_clear = \"600 kg\"", "more than hose and line hold"),
     // Devices.
     ("[[device]]\nname = \"truck scale\"", "[[device]]\nname = \"spare\"\naddress = \"127.0.0.1:1\"\nunit = 1\naddress_base = 0\nperiod = \"1 s\"\ntime_out = \"0.5 s\"\n\n[[device]]\nname = \"truck scale\"", WARNING, "device", "[[device]]\nname = \"spare\"", "no signal is read from"),
-    ("address_base = 1\nperiod = \"1 s\"", "address_base = 1\nperiod = \"10 s\"", WARNING, "device.period", "period = \"10 s\"", "50 kg move meanwhile"),
+    ("address_base = 1\nperiod = \"1 s\"", "address_base = 1\nperiod = \"10 s\"", WARNING, "device.period", "period = \"10 s\"", "47.222 kg move meanwhile"),
     // Signals.
     ("unit = \"psi gauge\"", "unit = \"psi gauge\"\noffset = 14.696", WARNING, "bay.signal.offset", "offset = 14.696", "absolute pressure of a gauge pressure"),
     ("division = \"20 kg\"", "division = \"20 kg\"\noffset = -14000", WARNING, "bay.signal.offset", "offset = -14000", "look like a tare"),

@@ -8,8 +8,8 @@
 //! - The liquid leaves by the bottom through hose and line and enters the tank by the bottom. Driving pressure
 //!   = pad - tank pressure + heads; it is spent as `R1 q + R2 q^2`: R1 by Hagen-Poiseuille,
 //!   `128 mu L / (pi d^4)`, for the laminar flow of a viscous cargo, R2 = `K rho / (2 A^2)` by valve and
-//!   fittings. Only the wetted length rubs. That holds up to a
-//!   Reynolds number of about 2,000, where the nominal works runs; a thin cargo would be braked more than here. Liquid has no inertia worth a second.
+//!   fittings; beyond a Reynolds number of 2,000 by Colebrook's friction factor ([`flow`]). Only the wetted length
+//!   rubs. Liquid has no inertia worth a second.
 //! - A non-return valve stands in the line: nothing flows back.
 //! - An empty line fills from the trailer's end, and nothing reaches the tank before it is full. Below the
 //!   heel the outlet draws gas along; then the line is emptied the same way, gas behind liquid.
@@ -19,8 +19,11 @@
 //! quickly. Every flow is taken from one place and given to another in the same expression, so masses balance
 //! to rounding.
 
+pub mod flow;
+
 use crate::noise::{Chance, Wander};
 use brimwatch::units::{ATMOSPHERE_PA, ZERO_CELSIUS_K};
+use flow::{Pipe, STEEL_ROUGHNESS_M};
 use std::f64::consts::{PI, TAU};
 
 /// Standard gravity, m/s2 (exact by convention, ISO 80000-3).
@@ -335,22 +338,27 @@ impl Plant {
         }
     }
 
-    /// Volume flow through the valve, m3/s: the root of `R1 q + R2 q^2 = driving pressure`.
+    /// Volume flow through the valve, m3/s.
     fn volume_flow(&self, s: &State, liquid_share: f64, gas_density: f64) -> f64 {
         let p = &self.setup;
-        let driving = self.driving_pa(s);
-        if driving <= 0.0 || s.valve <= 0.0 {
+        if s.valve <= 0.0 {
             return 0.0;
         }
         let area = p.bore_area();
         let pipes_m3 = p.hose_m3 + p.line_m3;
         let wetted_m = (s.hose + s.line) / p.density_kg_per_m3 / area;
-        let r1 = 128.0 * p.viscosity_pa_s * wetted_m / (PI * p.bore_m.powi(4)) * (1.0 + self.friction.value());
         let at_valve = liquid_share * p.density_kg_per_m3 + (1.0 - liquid_share) * gas_density;
         let in_pipes = (s.hose + s.line) / pipes_m3 + gas_density * (1.0 - wetted_m * area / pipes_m3).max(0.0);
-        let losses = p.valve_k / (s.valve * s.valve) * at_valve + p.fittings_k * in_pipes;
-        let r2 = losses * (1.0 + self.friction.value()) / (2.0 * area * area);
-        2.0 * driving / (r1 + (r1 * r1 + 4.0 * r2 * driving).sqrt())
+        let pipe = Pipe {
+            bore_m: p.bore_m,
+            wetted_m,
+            roughness_m: STEEL_ROUGHNESS_M,
+            viscosity_pa_s: p.viscosity_pa_s,
+            density_kg_per_m3: p.density_kg_per_m3,
+            losses_kg_per_m3: p.valve_k / (s.valve * s.valve) * at_valve + p.fittings_k * in_pipes,
+            more: self.friction.value(),
+        };
+        pipe.flow_m3_per_s(self.driving_pa(s))
     }
 
     fn driving_pa(&self, s: &State) -> f64 {

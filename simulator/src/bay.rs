@@ -5,6 +5,7 @@
 //! shuts the gas, blows the hose clear and lets everything settle. Nothing here depends on real time.
 
 use crate::instruments::{Answer, Instrument, InstrumentFault, InstrumentSetup, Instruments, SCAN_S, STEPS_PER_SCAN};
+use crate::plant::fault::PlantFault;
 use crate::plant::{Plant, PlantSetup};
 use crate::scenario;
 use brimwatch::config::{DeliverySetup, Settings, SignalKind};
@@ -120,9 +121,15 @@ impl SimulatedBay {
         self.instruments.add_fault(fault, &together);
     }
 
-    /// Everything that went wrong with instruments is mended.
+    /// Lets something go wrong with trailer, line or tank, by the plant's clock.
+    pub fn add_mishap(&mut self, fault: PlantFault) {
+        self.plant.add_fault(fault);
+    }
+
+    /// Everything that went wrong is mended; what was spilled stays so.
     pub fn mend(&mut self) {
         self.instruments.mend();
+        self.plant.mend();
     }
 
     /// How a device, by its number in the bay's settings, answers now: the worst that any fault makes of it.

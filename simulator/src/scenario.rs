@@ -6,6 +6,7 @@
 
 use crate::instruments::{Instrument, InstrumentFault, InstrumentSetup, Wrong};
 use crate::noise::Chance;
+use crate::plant::fault::{Mishap, PlantFault};
 use crate::plant::{PlantSetup, caustic_viscosity, interpolate};
 use brimwatch::config::{DeliveryFile, DeliverySetup, Faults, LineStart, Settings, Site, TankGeometry};
 use brimwatch::units::{ATMOSPHERE_PA, ZERO_CELSIUS_K};
@@ -64,6 +65,8 @@ pub fn plant(settings: &Settings, delivery: &DeliverySetup, seed: u64) -> PlantS
         density_kg_per_m3: density,
         viscosity_pa_s: caustic_viscosity(liquid_c),
         liquid_c,
+        heel_c: liquid_c,
+        around_c: liquid_c,
         trailer_m3: delivery.trailer_volume.0 * off(delivery.trailer_volume_u),
         loaded_kg: net * (1.0 - 1.2 / 8000.0) / (1.0 - gas_density / density),
         gas_j_per_kg_k: settings.gas.constant_j_per_kg_k,
@@ -92,6 +95,22 @@ pub fn instruments(settings: &Settings, tank: u16, seed: u64) -> InstrumentSetup
 pub fn fault(name: &str, at_s: f64, size: f64) -> Option<InstrumentFault> {
     let (on, wrong) = name.split_once(": ")?;
     Some(InstrumentFault::new(Wrong::named(wrong)?, Instrument::named(on)?, at_s, size))
+}
+
+/// A mishap by its name, as [`Mishap`] prints it. None: there is no such.
+#[must_use]
+pub fn mishap(name: &str, at_s: f64, size: f64) -> Option<PlantFault> {
+    Some(PlantFault::new(Mishap::named(name)?, at_s, size))
+}
+
+/// Another product on the trailer than the papers say: so much denser and more viscous, 1.
+#[must_use]
+pub fn with_wrong_product(plant: PlantSetup, denser: f64, more_viscous: f64) -> PlantSetup {
+    PlantSetup {
+        density_kg_per_m3: plant.density_kg_per_m3 * (1.0 + denser),
+        viscosity_pa_s: plant.viscosity_pa_s * (1.0 + more_viscous),
+        ..plant
+    }
 }
 
 /// The papers as somebody enters them with the density wrong by `off`, 1: the plant keeps what is so, the watch gets
@@ -169,6 +188,14 @@ mod tests {
             }
         }
         assert_eq!((fault("tank level", 0.0, 0.0), fault("tank level: sad", 0.0, 0.0)), (None, None));
+    }
+
+    #[test]
+    fn every_mishap_has_a_name() {
+        for what in Mishap::ALL {
+            assert_eq!(mishap(&what.to_string(), 900.0, 0.25), Some(PlantFault::new(what, 900.0, 0.25)));
+        }
+        assert_eq!(mishap("bad luck", 0.0, 0.0), None);
     }
 
     #[test]

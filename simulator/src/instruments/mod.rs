@@ -191,8 +191,6 @@ const PEOPLE_STREAM: u64 = 40;
 const FOAM_STREAM: u64 = 41;
 /// What the totalizer shows when a run begins, kg: it has counted other loads before.
 const TOTAL_AT_START_KG: f64 = 418_250.0;
-/// Pressure of the gas supply before the regulator, Pa above the air: a site header of 3 bar.
-const SUPPLY_PA: f64 = 300_000.0;
 /// Density of pad gas in a drained meter, kg/m3: nitrogen at some 70 kPa above the air.
 const GAS_IN_TUBE_KG_PER_M3: f64 = 2.0;
 /// Dew point of the pad gas, C: dry nitrogen.
@@ -319,13 +317,13 @@ impl Instruments {
             plant.weighed_kg() + self.people.size() + self.rain_kg + self.setup.hose_kg_per_pa * pad_pa,
             first,
             second,
-            p.density_kg_per_m3 * GRAVITY * level_m + tank_pa,
+            plant.tank_density_kg_per_m3() * GRAVITY * level_m + tank_pa,
             tank_pa,
-            p.liquid_c,
+            plant.tank_c(),
             pad_pa,
-            SUPPLY_PA,
-            p.gas_c,
-            0.0,
+            plant.supply_pa(),
+            plant.gas_c(),
+            plant.draw_off_kg_per_s(),
             DEW_POINT_C,
             flag(level_m >= self.setup.high_switch_m),
             flag(plant.valve() <= 0.0),

@@ -98,6 +98,7 @@ pub fn read(path: &Path) -> (Vec<Input>, Vec<Frame>) {
 }
 
 /// What instruments and people said: everything but the ticks.
+#[cfg(feature = "peers")]
 pub fn told(inputs: Vec<Input>) -> Vec<Input> {
     inputs.into_iter().filter(|input| input.event != Event::Tick).collect()
 }

@@ -6,6 +6,7 @@ mod density;
 mod flow;
 mod gas;
 mod noise;
+mod plant;
 mod quantiles;
 mod tank_volume;
 mod venv;

@@ -23,6 +23,7 @@
 
 pub mod fault;
 pub mod flow;
+pub mod vessel;
 
 use crate::noise::{Chance, Wander};
 use brimwatch::units::{ATMOSPHERE_PA, ZERO_CELSIUS_K};

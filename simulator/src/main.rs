@@ -1,8 +1,8 @@
 //! The simulator's command line.
 
-use brimwatch_simulator::demo;
+use brimwatch_simulator::{demo, scenario};
 use clap::{Parser, Subcommand};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// A trailer, a line, a tank and their instruments that are not there, for trying brimwatch.
@@ -33,6 +33,12 @@ enum Command {
         #[arg(long, default_value_t = 0)]
         port: u16,
     },
+    /// Print every parameter of the simulated plant and its instruments
+    Parameters {
+        /// Seed of everything that is drawn
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
 }
 
 /// Beyond this a poll of 1 s engine time has less than 10 ms of real time: the machine, not the plant, is tried.
@@ -50,12 +56,27 @@ fn speed(text: &str) -> Result<f64, String> {
 #[tokio::main]
 async fn main() -> ExitCode {
     tracing_subscriber::fmt().with_writer(std::io::stderr).with_max_level(tracing::Level::ERROR).init();
-    let Command::Demo { once, speed, store, seed, port } = Cli::parse().command;
-    match demo::run(&demo::Options { once, speed, store, seed, port }).await {
+    let done = match Cli::parse().command {
+        Command::Demo { once, speed, store, seed, port } => {
+            let ended = demo::run(&demo::Options { once, speed, store, seed, port }).await;
+            ended.map_err(|why| format!("The demo ended: {why}"))
+        }
+        Command::Parameters { seed } => parameters(seed),
+    };
+    match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(why) => {
-            eprintln!("The demo ended: {why}");
+            eprintln!("{why}");
             ExitCode::FAILURE
         }
     }
+}
+
+/// What the demo of this seed is made of.
+fn parameters(seed: u64) -> Result<(), String> {
+    let (site, delivery) = scenario::works(Path::new("")).map_err(|faults| faults.to_string())?;
+    let settings = &site.bays[delivery.bay].settings;
+    println!("{}", scenario::plant(settings, &delivery.setup, seed));
+    println!("{}", scenario::instruments(settings, delivery.setup.tank, seed));
+    Ok(())
 }

@@ -30,6 +30,7 @@ use brimwatch::units::{ATMOSPHERE_PA, ZERO_CELSIUS_K};
 use fault::{PlantFault, Troubles};
 use flow::{Pipe, STEEL_ROUGHNESS_M, gas_flow_kg_per_s};
 use std::f64::consts::{PI, TAU};
+use std::fmt;
 
 /// Standard gravity, m/s2 (exact by convention, ISO 80000-3).
 const GRAVITY: f64 = 9.806_65;
@@ -142,6 +143,13 @@ pub struct PlantSetup {
     pub friction_wander_s: f64,
     /// Seed of both.
     pub seed: u64,
+}
+
+/// Every parameter, a line each, none forgotten; its name carries its unit.
+impl fmt::Display for PlantSetup {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{self:#?}")
+    }
 }
 
 /// What moves the liquid besides the pressure of the pad.
@@ -389,11 +397,12 @@ impl Plant {
         }
         let mut left_s = duration_s;
         while left_s > 0.0 {
-            let volume = self.flows(&self.state, &Troubles::at(&self.faults, self.time_s)).volume;
+            let troubles = Troubles::at(&self.faults, self.time_s);
+            let flows = self.flows(&self.state, &troubles);
             // A fifth of the smaller pipe at most passes in one step: explicit steps stay stable.
-            let turn_over_s = 0.2 * self.setup.hose_m3.min(self.setup.line_m3) / volume.max(1e-9);
+            let turn_over_s = 0.2 * self.setup.hose_m3.min(self.setup.line_m3) / flows.volume.max(1e-9);
             let h = left_s.min(turn_over_s);
-            self.runge_kutta(h);
+            self.runge_kutta(h, &flows, &troubles);
             self.prime();
             self.relieve();
             left_s -= h;
@@ -401,11 +410,11 @@ impl Plant {
         self.time_s += duration_s;
     }
 
-    /// What goes wrong stands still within a step.
-    fn runge_kutta(&mut self, h: f64) {
-        let (s, troubles) = (self.state, Troubles::at(&self.faults, self.time_s));
-        let rates = |s: &State| self.rates(s, &troubles);
-        let a = rates(&s);
+    /// From what flows now. What goes wrong stands still within a step.
+    fn runge_kutta(&mut self, h: f64, now: &Flows, troubles: &Troubles) {
+        let s = self.state;
+        let rates = |s: &State| self.rates(s, &self.flows(s, troubles), troubles);
+        let a = self.rates(&s, now, troubles);
         let b = rates(&s.plus(&a, h / 2.0));
         let c = rates(&s.plus(&b, h / 2.0));
         let d = rates(&s.plus(&c, h));
@@ -425,8 +434,7 @@ impl Plant {
         self.relief_open = if self.relief_open { pad > self.setup.reseat_pa } else { pad >= self.setup.relief_pa };
     }
 
-    fn rates(&self, s: &State, troubles: &Troubles) -> State {
-        let f = self.flows(s, troubles);
+    fn rates(&self, s: &State, f: &Flows, troubles: &Troubles) -> State {
         let opens = self.hands.valve_open && !troubles.driven_off;
         let travel = if opens { 1.0 / self.setup.opens_s } else { -1.0 / self.setup.closes_s };
         let at_stop = if opens { s.valve >= 1.0 } else { s.valve <= 0.0 };
@@ -451,7 +459,7 @@ impl Plant {
             gas_returned: f.returned,
             gas_tank: f.gas_from_trailer + f.gas_to_hose - f.vented - f.returned,
             gas_vented: f.vented,
-            gas_k: self.gas_warms(s, &f),
+            gas_k: self.gas_warms(s, f),
             tank_c: self.tank_warms(s, received + leaks.inflow),
             valve: if at_stop { 0.0 } else { travel },
         }
@@ -539,8 +547,10 @@ impl Plant {
     }
 
     fn relieved(&self, s: &State) -> f64 {
-        let open = if self.relief_open { self.setup.relief_m2 } else { 0.0 };
-        gas_flow_kg_per_s(open, self.pad_pa(s) + ATMOSPHERE_PA, ATMOSPHERE_PA, self.rt(s))
+        if !self.relief_open {
+            return 0.0;
+        }
+        gas_flow_kg_per_s(self.setup.relief_m2, self.pad_pa(s) + ATMOSPHERE_PA, ATMOSPHERE_PA, self.rt(s))
     }
 
     /// Vapour return: from the tank to the trailer, or the other way where the trailer's pressure is higher.
@@ -633,9 +643,12 @@ impl Plant {
         let small = x.min(TAU - x);
         let mut angle = (6.0 * small).cbrt().min(PI);
         for _ in 0..6 {
-            let slope = 1.0 - angle.cos();
-            if slope > 0.0 {
-                angle -= (angle - angle.sin() - small) / slope;
+            let (sin, cos) = angle.sin_cos();
+            let step = (angle - sin - small) / (1.0 - cos).max(f64::MIN_POSITIVE);
+            angle -= step;
+            if step.abs() < 1e-9 {
+                // Newton's error is squared at each step: what is left is below rounding.
+                break;
             }
         }
         let angle = if x > PI { TAU - angle } else { angle };

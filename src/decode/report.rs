@@ -43,6 +43,10 @@ pub struct Report<'r> {
 const VALUE_DIGITS: usize = 7;
 /// Digits of a movement.
 const MOVED_DIGITS: usize = 4;
+/// Columns of the table for a value, and for a movement with its sign.
+const VALUE_COLUMNS: usize = 12;
+/// See above.
+const MOVED_COLUMNS: usize = 10;
 
 /// A number to so many digits, as short as it goes.
 fn figure(number: f64, digits: usize) -> String {
@@ -52,6 +56,12 @@ fn figure(number: f64, digits: usize) -> String {
         Ok(rounded) => format!("{rounded:e}"),
         Err(_) => number.to_string(),
     }
+}
+
+/// The same with as many of the digits as so many columns hold.
+fn fitting(number: f64, digits: usize, columns: usize) -> String {
+    let fits = |digits| Some(figure(number, digits)).filter(|text| text.len() <= columns);
+    (1..=digits).rev().find_map(fits).unwrap_or_else(|| figure(number, 1))
 }
 
 fn chance(part: f64) -> String {
@@ -156,7 +166,7 @@ impl Report<'_> {
         let mut line = format!(
             "{:>3} {:>12} {:<11} {:<10} {:<21} {:>6}",
             index + 1,
-            figure(unit.from_si(reading.value()), VALUE_DIGITS),
+            fitting(unit.from_si(reading.value()), VALUE_DIGITS, VALUE_COLUMNS),
             self.registers(reading.register.address, reading.last_address()),
             reading.typed(),
             reading.counts_in(),
@@ -165,7 +175,7 @@ impl Report<'_> {
         if let Some(against) = reading.against {
             let _ = write!(line, " {}", against.word());
         } else if self.was_watched() {
-            let moved = figure(reading.moved() / unit.step_to_si(1.0), MOVED_DIGITS);
+            let moved = fitting(reading.moved() / unit.step_to_si(1.0), MOVED_DIGITS, MOVED_COLUMNS - 1);
             let _ = write!(
                 line,
                 " {:>10}",
@@ -462,6 +472,13 @@ mod tests {
             let lines = json["chosen"]["site_lines"].as_str().expect("lines");
             prop_assert!(text.ends_with(lines));
         }
+    }
+
+    #[test]
+    fn a_long_number_loses_digits_before_it_breaks_the_table() {
+        assert_eq!(fitting(-1.588_794e-41, 7, 12), "-1.58879e-41");
+        assert_eq!(fitting(-1.588_794e-300, 7, 12), "-1.5888e-300");
+        assert_eq!(fitting(20_123.6, 7, 12), "20123.6");
     }
 
     #[test]

@@ -84,9 +84,20 @@ impl SimulatedBay {
         seed: u64,
         instruments: InstrumentSetup,
     ) -> SimulatedBay {
+        let plant = delivery.map_or_else(|| PlantSetup::nominal(seed), |d| scenario::plant(settings, d, seed));
+        SimulatedBay::of(settings, delivery, plant, instruments)
+    }
+
+    /// The same with another plant too: a wrong product, a pump, a lying tank.
+    #[must_use]
+    pub fn of(
+        settings: &Settings,
+        delivery: Option<&DeliverySetup>,
+        plant: PlantSetup,
+        instruments: InstrumentSetup,
+    ) -> SimulatedBay {
         let tank = delivery.map_or(0, |d| d.tank);
-        let setup = delivery.map_or_else(|| PlantSetup::nominal(seed), |d| scenario::plant(settings, d, seed));
-        let plant = Plant::new(setup);
+        let plant = Plant::new(plant);
         let instruments = Instruments::new(instruments, &plant);
         SimulatedBay {
             plant,

@@ -254,6 +254,8 @@ pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -
         saturates_at: get("saturates_at", values),
         division: get("division", steps).unwrap_or(0.0),
         noise: get("noise", steps).unwrap_or(form.noise),
+        slow_noise: get("slow_noise", steps).unwrap_or(form.slow_noise),
+        slow_noise_s: table.optional_number("slow_noise_lasts").unwrap_or(form.slow_noise_s),
         gain: table.optional_number("gain").unwrap_or(form.gain),
         zero: get("zero", steps).unwrap_or(form.zero),
         drift_per_sqrt_h: get("drift_per_sqrt_h", steps).unwrap_or(form.drift_per_sqrt_h),

@@ -22,6 +22,10 @@ pub struct SignalForm {
     pub plausible: (f64, f64),
     /// White noise of one reading.
     pub noise: f64,
+    /// Noise with a memory, and the memory's length, s.
+    pub slow_noise: f64,
+    /// See above.
+    pub slow_noise_s: f64,
     /// Relative error of the span.
     pub gain: f64,
     /// Error of the zero.
@@ -58,6 +62,8 @@ const fn form(name: &'static str, kind: SignalKind, quantity: Quantity, low: f64
         of_tank: false,
         plausible,
         noise: 0.0,
+        slow_noise: 0.0,
+        slow_noise_s: 20.0,
         gain: 0.0,
         zero: 0.0,
         drift_per_sqrt_h: 0.0,
@@ -77,13 +83,19 @@ const WATER_KG_PER_M3: f64 = 1000.0;
 /// Span of a truck scale: 0.05 %. OIML R 76-1, Table 6 allows a class III scale of 20 kg division one division
 /// at 36 t at verification (0.056 %), twice that in service; as a rectangular distribution 0.03 to 0.06 %.
 const SCALE_SPAN: f64 = 0.0005;
-/// Noise of a truck scale in the open, 10 kg, and its drift, 10 kg per square root of an hour (assumptions).
-const SCALE_NOISE_KG: f64 = 10.0;
+/// Noise of a truck scale in the open: 6 kg at every reading and 8 kg of wind that lasts about 20 s; its drift, 10 kg per
+/// square root of an hour (assumptions).
+const SCALE_NOISE_KG: f64 = 6.0;
+const SCALE_WIND_KG: f64 = 8.0;
+const SCALE_WIND_S: f64 = 20.0;
 const SCALE_DRIFT_KG: f64 = 10.0;
 /// Zero of a level gauge: +-3 mm before installation (API MPMS 3.1B, 2001), rectangular: 1.7 mm.
 const LEVEL_ZERO_M: f64 = 0.0017;
-/// Noise of a level while the tank is filled, 2 mm, and damping of its transmitter, 5 s (assumptions).
-const LEVEL_NOISE_M: f64 = 0.002;
+/// Noise of a level while the tank is filled: 1.2 mm at every reading and 1.6 mm of waves that last about 15 s; damping of
+/// its transmitter, 5 s (assumptions).
+const LEVEL_NOISE_M: f64 = 0.0012;
+const LEVEL_WAVES_M: f64 = 0.0016;
+const LEVEL_WAVES_S: f64 = 15.0;
 const LEVEL_LAG_S: f64 = 5.0;
 /// A hydrostatic transmitter: 2 mm of a liquid of 1500 kg/m3 in noise; zero 50 Pa, span 0.1 % (assumptions).
 const HYDROSTATIC_NOISE_PA: f64 = 30.0;
@@ -127,6 +139,8 @@ pub const FORMS: &[SignalForm] = &[
     },
     SignalForm {
         noise: SCALE_NOISE_KG,
+        slow_noise: SCALE_WIND_KG,
+        slow_noise_s: SCALE_WIND_S,
         gain: SCALE_SPAN,
         drift_per_sqrt_h: SCALE_DRIFT_KG,
         ..form("scale_kg", SignalKind::Scale, Quantity::Mass, 0.0, 80_000.0)
@@ -134,6 +148,8 @@ pub const FORMS: &[SignalForm] = &[
     SignalForm {
         of_tank: true,
         noise: LEVEL_NOISE_M,
+        slow_noise: LEVEL_WAVES_M,
+        slow_noise_s: LEVEL_WAVES_S,
         zero: LEVEL_ZERO_M,
         lag_s: LEVEL_LAG_S,
         ..form("level_m", SignalKind::Level, Quantity::Length, 0.0, 40.0)

@@ -48,7 +48,7 @@ impl Recent {
         self.ticks.rotate_right(1);
         self.ticks[0] = (at, accounts.map(|a| a.credible().map(|e| e.value)));
         self.tick_count = (self.tick_count + 1).min(RATE_TICKS);
-        self.white_kg = accounts.map(|a| a.white_kg);
+        self.white_kg = accounts.map(|a| a.errors.white_kg);
     }
 
     /// A whole minute has been seen.

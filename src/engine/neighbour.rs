@@ -190,7 +190,7 @@ impl Brought {
     pub fn taken_off(&self, mut account: Account) -> Account {
         account.received_kg = account.received_kg.map(|kg| kg - self.kg.value);
         account.budget.add(Source::Neighbour, -self.kg.u);
-        account.white_kg = root_sum(account.white_kg, self.white_kg);
+        account.errors.white_kg = root_sum(account.errors.white_kg, self.white_kg);
         if let (Validity::Good, Some(reason)) = (account.validity, self.doubt) {
             account.validity = Validity::Doubtful(reason);
         }
@@ -399,7 +399,7 @@ fn plus(a: Estimate, b: Estimate) -> Estimate {
 mod tests {
     use super::*;
     use crate::engine::reconcile::Panel;
-    use crate::engine::witness::Budget;
+    use crate::engine::witness::{Budget, Errors};
     use crate::time::SECOND_NS;
 
     fn at(s: u64) -> EngineTime {
@@ -572,7 +572,13 @@ mod tests {
         let account = |kg: f64, u: f64, source| {
             let mut budget = Budget::ZERO;
             budget.add(source, u);
-            Account { validity: Validity::Good, received_kg: Some(kg), budget, white_kg: 1.0, division_kg: 1.0 }
+            Account {
+                validity: Validity::Good,
+                received_kg: Some(kg),
+                budget,
+                errors: Errors::default(),
+                division_kg: 1.0,
+            }
         };
         let word = estimate(both(x2, u2) / w2, (1.0 / w2).sqrt());
         let brought = Brought { kg: word, white_kg: 0.0, doubt: None };

@@ -126,6 +126,10 @@ pub struct SignalSetup {
     pub division: f64,
     /// White noise of one reading, SI.
     pub noise: f64,
+    /// Noise with a memory (wind on a scale, waves under a gauge), SI.
+    pub slow_noise: f64,
+    /// Its memory, s: after that it has fallen to 1/e of itself.
+    pub slow_noise_s: f64,
     /// Relative error of the gain (span), 1.
     pub gain: f64,
     /// Error of the zero, SI.

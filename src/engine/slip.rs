@@ -283,6 +283,8 @@ mod tests {
             saturates_at: None,
             division: 0.0,
             noise: 0.0,
+            slow_noise: 0.0,
+            slow_noise_s: 20.0,
             gain: 0.0,
             zero: 0.0,
             drift_per_sqrt_h: 0.0,

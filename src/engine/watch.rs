@@ -99,7 +99,7 @@ impl Watch {
         if at_odds {
             received_kg.u = (received_kg.u * received_kg.u + apart * apart / 3.0).sqrt();
         }
-        let white = |i: usize| together.weights[i] * self.accounts[i].white_kg;
+        let white = |i: usize| together.weights[i] * self.accounts[i].errors.white_kg;
         let white_kg = (0..2).fold(0.0, |sum, i| sum + white(i) * white(i)).sqrt();
         Some(OwnWord { received_kg, white_kg, at_odds })
     }

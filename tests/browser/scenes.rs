@@ -483,6 +483,8 @@ fn signals() -> Vec<SignalSetup> {
         saturates_at: None,
         division: 0.0,
         noise: 1.0,
+        slow_noise: 0.0,
+        slow_noise_s: 20.0,
         gain: 0.0015,
         zero: 0.0,
         drift_per_sqrt_h: 0.0,

@@ -27,6 +27,8 @@ fn signal(kind: SignalKind, name: &str, device: u16, noise: f64) -> SignalSetup 
         saturates_at: (device == 2).then_some(9.5),
         division: noise,
         noise,
+        slow_noise: noise / 2.0,
+        slow_noise_s: 20.0,
         gain: 0.001,
         zero: 0.0,
         drift_per_sqrt_h: noise,

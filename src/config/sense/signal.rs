@@ -211,6 +211,7 @@ fn uncertainties(draft: &mut Draft, seen: &Seen<'_>) {
     let (table, form, setup) = (seen.table, seen.form, seen.setup);
     let written = [
         ("noise", setup.noise, form.noise),
+        ("slow_noise", setup.slow_noise, form.slow_noise),
         ("zero", setup.zero, form.zero),
         ("gain", setup.gain, form.gain),
         ("drift_per_sqrt_h", setup.drift_per_sqrt_h, form.drift_per_sqrt_h),

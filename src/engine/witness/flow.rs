@@ -5,7 +5,7 @@
 //! The totalizer comes first: it misses nothing between two polls. A bay without one integrates the rate.
 
 use super::density::Actual;
-use super::{Account, Budget, Pair, Scene, flow_rate};
+use super::{Account, Budget, Errors, Pair, Scene, flow_rate};
 use crate::engine::delivery::RateIntegral;
 use crate::engine::frame::{Reason, Source, Validity};
 use crate::engine::settings::SignalKind;
@@ -16,7 +16,7 @@ pub fn account(scene: &Scene) -> Account {
     let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };
     let density = incoming.density;
     match metered(scene, incoming) {
-        Ok((metered_kg, mut budget, white_kg, division_kg)) => {
+        Ok((metered_kg, mut budget, errors, division_kg)) => {
             let (_, downstream_kg) = scene.line_fill_kg(density);
             budget.add(Source::LineDownstream, -downstream_kg * scene.settings.line.volume_u);
             let by_volume = !scene.fitted(SignalKind::FlowMassTotal) && !scene.fitted(SignalKind::FlowMassRate);
@@ -24,14 +24,14 @@ pub fn account(scene: &Scene) -> Account {
                 if incoming.beyond && by_volume { Validity::Doubtful(Reason::OffTheTable) } else { Validity::Good };
             // Until the line behind the meter is full nothing has reached the tank.
             let received_kg = if metered_kg < downstream_kg { metered_kg.min(0.0) } else { metered_kg - downstream_kg };
-            Account { validity, received_kg: Some(received_kg), budget, white_kg, division_kg }
+            Account { validity, received_kg: Some(received_kg), budget, errors, division_kg }
         }
         Err(reason) => Account::lost(reason),
     }
 }
 
-/// Mass through the meter, its budget, white part and division, kg.
-fn metered(scene: &Scene, incoming: Actual) -> Result<(f64, Budget, f64, f64), Reason> {
+/// Mass through the meter, its budget, errors in time and division, kg.
+fn metered(scene: &Scene, incoming: Actual) -> Result<(f64, Budget, Errors, f64), Reason> {
     let density = incoming.density.0;
     let mut budget = Budget::ZERO;
     if let Some(zero) = zero_kg_per_s(scene, density) {
@@ -43,19 +43,19 @@ fn metered(scene: &Scene, incoming: Actual) -> Result<(f64, Budget, f64, f64), R
     }
     if scene.fitted(SignalKind::FlowVolumeTotal) {
         let pair = scene.pair(SignalKind::FlowVolumeTotal, None)?;
-        let (kg, mut budget, white, division) = by_total(&pair, density, budget);
+        let (kg, mut budget, errors, division) = by_total(&pair, density, budget);
         budget.add(Source::Density, kg * incoming.u);
-        return Ok((kg, budget, white, division));
+        return Ok((kg, budget, errors, division));
     }
     by_rate(scene, incoming, budget)
 }
 
 /// `per_unit`: kg per unit of the total.
-fn by_total(pair: &Pair, per_unit: f64, mut budget: Budget) -> (f64, Budget, f64, f64) {
+fn by_total(pair: &Pair, per_unit: f64, mut budget: Budget) -> (f64, Budget, Errors, f64) {
     let kg = (pair.now - pair.start) * per_unit;
     budget.add(Source::MeterGain, kg * pair.setup.gain);
     budget.add(Source::MeterNoise, pair.difference_u() * per_unit);
-    (kg, budget, pair.white() * per_unit, pair.setup.division * per_unit)
+    (kg, budget, pair.errors(per_unit), pair.setup.division * per_unit)
 }
 
 /// The rate signal, and kg per unit of it.
@@ -70,7 +70,7 @@ fn zero_kg_per_s(scene: &Scene, density: f64) -> Option<f64> {
     scene.settings.signals.iter().find(|s| s.kind == kind).map(|s| s.zero * per_unit)
 }
 
-fn by_rate(scene: &Scene, incoming: Actual, mut budget: Budget) -> Result<(f64, Budget, f64, f64), Reason> {
+fn by_rate(scene: &Scene, incoming: Actual, mut budget: Budget) -> Result<(f64, Budget, Errors, f64), Reason> {
     let (kind, per_unit) = rate_signal(scene, incoming.density.0).ok_or(Reason::NotFitted)?;
     let pair = scene.pair(kind, None)?;
     if !scene.delivery.sums_are_whole {
@@ -87,5 +87,7 @@ fn by_rate(scene: &Scene, incoming: Actual, mut budget: Budget) -> Result<(f64, 
     if kind == SignalKind::FlowVolumeRate {
         budget.add(Source::Density, kg * incoming.u);
     }
-    Ok((kg, budget, white, pair.setup.division * per_unit))
+    // Its sum begins at nothing, and walks.
+    let errors = Errors { start_kg: 0.0, walk_kg2_per_s: white * white, ..pair.errors(per_unit) };
+    Ok((kg, budget, errors, pair.setup.division * per_unit))
 }

@@ -82,10 +82,27 @@ pub struct Account {
     pub received_kg: Option<f64>,
     /// Its error.
     pub budget: Budget,
-    /// The part of the error that is new at every reading, kg.
-    pub white_kg: f64,
+    /// How its error behaves in time.
+    pub errors: Errors,
     /// Smallest step its reading can make, kg.
     pub division_kg: f64,
+}
+
+/// How the error of a witness behaves in time; what the sources of its budget do not say. All standard uncertainties.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Errors {
+    /// New at every reading, kg.
+    pub white_kg: f64,
+    /// Of the start reading: the same as long as that start counts, kg.
+    pub start_kg: f64,
+    /// Noise with a memory, kg.
+    pub slow_kg: f64,
+    /// That memory, s.
+    pub slow_s: f64,
+    /// Variance that a random walk gains in a second, kg2/s.
+    pub walk_kg2_per_s: f64,
+    /// How old the reading is beyond what the account has corrected, s.
+    pub age_s: f64,
 }
 
 impl Account {
@@ -96,7 +113,7 @@ impl Account {
             validity: Validity::Lost(reason),
             received_kg: None,
             budget: Budget::ZERO,
-            white_kg: 0.0,
+            errors: Errors::default(),
             division_kg: 0.0,
         }
     }
@@ -145,20 +162,42 @@ pub(super) struct Pair<'a> {
     pub start: f64,
     pub start_count: f64,
     pub now: f64,
+    /// Age of the present value, s.
+    pub age_s: f64,
 }
 
 impl Pair<'_> {
     /// Standard uncertainty of the difference now - start: noise of both, the start's averaged, and a
-    /// rectangular half division each (JCGM 100:2008, 4.3.7).
+    /// rectangular half division each (JCGM 100:2008, 4.3.7). Noise with a memory is not averaged by readings that follow
+    /// each other closely.
     pub fn difference_u(&self) -> f64 {
-        let division = self.setup.division * self.setup.division / 12.0;
-        let noise = self.setup.noise * self.setup.noise;
-        (noise / self.start_count + noise + 2.0 * division).sqrt()
+        let (white, start) = (self.white(), self.start_u());
+        (white * white + start * start + self.setup.slow_noise * self.setup.slow_noise).sqrt()
     }
 
     /// The part that is new at every reading.
     pub fn white(&self) -> f64 {
         (self.setup.noise * self.setup.noise + self.setup.division * self.setup.division / 12.0).sqrt()
+    }
+
+    /// Standard uncertainty of the start reading.
+    fn start_u(&self) -> f64 {
+        let (noise, slow) = (self.setup.noise, self.setup.slow_noise);
+        let division = self.setup.division * self.setup.division / 12.0;
+        (noise * noise / self.start_count + division + slow * slow).sqrt()
+    }
+
+    /// The reading's errors in time, in kg; `per_unit`: kg per unit of the signal.
+    pub fn errors(&self, per_unit: f64) -> Errors {
+        let drift = self.setup.drift_per_sqrt_h * per_unit;
+        Errors {
+            white_kg: self.white() * per_unit,
+            start_kg: self.start_u() * per_unit,
+            slow_kg: self.setup.slow_noise * per_unit,
+            slow_s: self.setup.slow_noise_s,
+            walk_kg2_per_s: drift * drift / 3600.0,
+            age_s: self.age_s,
+        }
     }
 }
 
@@ -172,7 +211,8 @@ impl<'a> Scene<'a> {
         }
         let now = self.readings.credible(signal).ok_or(Reason::NotYetRead)?;
         let start = self.delivery.start(signal).ok_or(Reason::NoStart)?;
-        Ok(Pair { setup, start: start.value, start_count: f64::from(start.count), now })
+        let age_s = self.readings.read_at(signal).map_or(0.0, |read| self.at.since_s(read).max(0.0));
+        Ok(Pair { setup, start: start.value, start_count: f64::from(start.count), now, age_s })
     }
 
     /// Whether a signal of that kind is fitted.

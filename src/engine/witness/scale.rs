@@ -117,7 +117,7 @@ pub fn account(scene: &Scene) -> Account {
         validity,
         received_kg: Some(received_kg),
         budget,
-        white_kg: pair.white() * share,
+        errors: pair.errors(share),
         division_kg: pair.setup.division,
     }
 }

@@ -49,7 +49,7 @@ pub fn account(scene: &Scene) -> Account {
         validity,
         received_kg: Some(rise_kg + lag_kg + drawn_kg),
         budget,
-        white_kg: kg_per_m * pair.white(),
+        errors: pair.errors(kg_per_m),
         division_kg: kg_per_m * pair.setup.division,
     };
     let seen = scene.readings.level_seen_at(scene.settings, tank_index).unwrap_or(scene.at);

@@ -67,6 +67,8 @@ mirror! {
         saturates_at: Option<f64> = "saturates_at_si",
         division: f64 = "division_si",
         noise: f64 = "noise_si",
+        slow_noise: f64 = "slow_noise_si",
+        slow_noise_s: f64,
         gain: f64,
         zero: f64 = "zero_si",
         drift_per_sqrt_h: f64 = "drift_si_per_sqrt_h",

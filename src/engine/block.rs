@@ -10,6 +10,8 @@ use crate::time::EngineTime;
 
 /// Ticks in a block.
 pub const BLOCK_TICKS: usize = 5;
+/// The most that is plausible of a trailer's line, kg/s (assumption).
+pub const PLAUSIBLE_KG_PER_S: f64 = 20.0;
 /// Ticks a rate looks back on: one minute.
 const RATE_TICKS: usize = 61;
 /// Fewest values that make a slope.
@@ -25,7 +27,7 @@ pub type Three = [Option<f64>; 3];
 pub struct Recent {
     ticks: [(EngineTime, Three); RATE_TICKS],
     tick_count: usize,
-    white_kg: [f64; 3],
+    noise_kg: [f64; 3],
     blocks: [Three; KEPT_BLOCKS],
     block_count: usize,
 }
@@ -35,7 +37,7 @@ impl Default for Recent {
         Recent {
             ticks: [(EngineTime(0), [None; 3]); RATE_TICKS],
             tick_count: 0,
-            white_kg: [0.0; 3],
+            noise_kg: [0.0; 3],
             blocks: [[None; 3]; KEPT_BLOCKS],
             block_count: 0,
         }
@@ -48,7 +50,7 @@ impl Recent {
         self.ticks.rotate_right(1);
         self.ticks[0] = (at, accounts.map(|a| a.credible().map(|e| e.value)));
         self.tick_count = (self.tick_count + 1).min(RATE_TICKS);
-        self.white_kg = accounts.map(|a| a.errors.white_kg);
+        self.noise_kg = accounts.map(|a| a.errors.noise_kg());
     }
 
     /// A whole minute has been seen.
@@ -57,19 +59,24 @@ impl Recent {
         self.tick_count == RATE_TICKS
     }
 
+    /// A block ends.
+    pub fn block(&mut self) {
+        let mean = self.means();
+        self.blocks.rotate_right(1);
+        self.blocks[0] = mean;
+        self.block_count = (self.block_count + 1).min(KEPT_BLOCKS);
+    }
+
     /// Means over the last five ticks of every witness that is there now, over those ticks in which it was.
-    pub fn block(&mut self) -> Three {
+    #[must_use]
+    pub fn means(&self) -> Three {
         let ticks = &self.ticks[..self.tick_count.min(BLOCK_TICKS)];
-        let mean = [0, 1, 2].map(|i| {
+        [0, 1, 2].map(|i| {
             ticks.first().and_then(|(_, now)| now[i])?;
             let there = ticks.iter().filter_map(|(_, values)| values[i]);
             let (count, sum) = there.fold((0.0, 0.0), |(n, sum), v| (n + 1.0, sum + v));
             Some(sum / count)
-        });
-        self.blocks.rotate_right(1);
-        self.blocks[0] = mean;
-        self.block_count = (self.block_count + 1).min(KEPT_BLOCKS);
-        mean
+        })
     }
 
     /// How far the witnesses other than `witness` moved since the tick before, kg; `None` without any other. The
@@ -80,12 +87,14 @@ impl Recent {
             return None;
         }
         let (now, before) = (self.ticks[0].1, self.ticks[1].1);
+        // A person who steps off the deck makes the scale jump; the mass did not.
+        let most_kg = PLAUSIBLE_KG_PER_S * self.ticks[0].0.since_s(self.ticks[1].0);
         let mut weighted = 0.0;
         let mut weights = 0.0;
         for i in (0..3).filter(|&i| i != witness) {
             if let (Some(now), Some(before)) = (now[i], before[i]) {
                 let weight = self.weight(i);
-                weighted += weight * (now - before);
+                weighted += weight * (now - before).clamp(-most_kg, most_kg);
                 weights += weight;
             }
         }
@@ -93,8 +102,8 @@ impl Recent {
     }
 
     fn weight(&self, i: usize) -> f64 {
-        let white = self.white_kg[i].max(1e-3);
-        1.0 / (white * white)
+        let noise = self.noise_kg[i].max(1e-3);
+        1.0 / (noise * noise)
     }
 
     /// Slope of each witness over the last minute, kg/s.
@@ -120,7 +129,7 @@ impl Recent {
         let (stt, stv) = points().fold((0.0, 0.0), |(stt, stv), (t, v)| {
             (stt + (t - mean_t) * (t - mean_t), stv + (t - mean_t) * (v - mean_v))
         });
-        (stt > 0.0).then(|| Estimate { value: stv / stt, u: self.white_kg[i].max(1e-3) / stt.sqrt() })
+        (stt > 0.0).then(|| Estimate { value: stv / stt, u: self.noise_kg[i].max(1e-3) / stt.sqrt() })
     }
 
     /// The slopes as one rate, kg/s.

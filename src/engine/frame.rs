@@ -234,6 +234,8 @@ pub enum Reason {
     Torn,
     /// A correction it needs is missing.
     MissingCorrection,
+    /// It jumped as people on the deck or foam make it jump.
+    Disturbed,
     /// Off its table.
     OffTheTable,
     /// No start reading was taken.
@@ -372,10 +374,21 @@ pub struct Verdict {
     pub leak_below_tank_kg_per_min: Option<f64>,
     /// Mass unaccounted for and its standard uncertainty, kg (positive: left the trailer, not received).
     pub missing_kg: Option<Estimate>,
+    /// How that grows, where it does; with the meter alone under suspicion, how what it shows goes off.
+    pub growing: Option<Growing>,
     /// Witnesses that cannot be ruled out as the odd one; flow, scale, tank.
     pub suspects: [bool; 3],
     /// Everything that the totals cannot tell apart, the most dangerous first.
     pub explanations: Vec<Explanation>,
+}
+
+/// A difference that grows with the time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Growing {
+    /// Since when, as far as can be told.
+    pub since: EngineTime,
+    /// How fast and its standard uncertainty, kg/s.
+    pub kg_per_s: Estimate,
 }
 
 /// The verdict in one word.

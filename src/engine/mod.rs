@@ -17,7 +17,11 @@ pub mod slip;
 
 pub mod witness;
 
+pub mod bank;
 pub mod block;
+pub mod comparison;
+mod disturbance;
+pub mod filter;
 pub mod reconcile;
 pub mod suspects;
 pub mod verdict;
@@ -52,7 +56,7 @@ use crate::time::{EngineTime, SECOND_NS, WallAnchor};
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
-pub const NUMERICS_VERSION: u32 = 2;
+pub const NUMERICS_VERSION: u32 = 3;
 
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
@@ -129,6 +133,12 @@ impl Monitor {
     #[must_use]
     pub fn clock(&self) -> WallAnchor {
         self.clock
+    }
+
+    /// What fits best of each kind of fault that is looked for, found or not: for whoever sets thresholds.
+    #[must_use]
+    pub fn fits(&self) -> [Option<bank::Fit>; bank::KINDS] {
+        self.watch.fits()
     }
 
     /// What is going on.

@@ -10,6 +10,7 @@
 //! - a silent one has moved something between nothing and the fastest it could, and no more than its load: a
 //!   rectangular distribution (JCGM 100:2008, 4.3.7), never nothing.
 
+use super::block::PLAUSIBLE_KG_PER_S;
 use super::frame::{Estimate, NeighbourState, Phase, Reason, Source, Validity};
 use super::input::{BroughtSince, CarriedNeighbour, Neighbour, NeighbourLoad};
 use super::settings::{NeighbourSetup, Settings};
@@ -18,10 +19,6 @@ use crate::time::EngineTime;
 
 /// Words come every second; one that is older than this is too old to go by, s.
 const HEARD_WITHIN_S: f64 = 10.0;
-
-/// A load that has not yet shown how fast it comes is taken to come this fast, kg/s: the most that is plausible of a
-/// trailer's line.
-const PLAUSIBLE_KG_PER_S: f64 = 20.0;
 
 /// Share of what is taken to have moved since its last word that counts as standard uncertainty: as for a gauge's lag.
 const SINCE_U: f64 = 0.3;
@@ -578,6 +575,7 @@ mod tests {
                 budget,
                 errors: Errors::default(),
                 division_kg: 1.0,
+                kg_per_unit: 1.0,
             }
         };
         let word = estimate(both(x2, u2) / w2, (1.0 / w2).sqrt());

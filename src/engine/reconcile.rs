@@ -30,9 +30,17 @@ impl Panel {
             for (j, cell) in row.iter_mut().enumerate() {
                 *cell = accounts[i].budget.covariance(&accounts[j].budget);
             }
+        }
+        Panel::of(accounts.map(|a| a.credible().map(|e| e.value)), covariance_kg2)
+    }
+
+    /// Witnesses with these masses and errors.
+    #[must_use]
+    pub fn of(received_kg: [Option<f64>; 3], mut covariance_kg2: [[f64; 3]; 3]) -> Panel {
+        for (i, row) in covariance_kg2.iter_mut().enumerate() {
             row[i] += FLOOR_KG2;
         }
-        Panel { received_kg: accounts.map(|a| a.credible().map(|e| e.value)), covariance_kg2 }
+        Panel { received_kg, covariance_kg2 }
     }
 
     /// The same witnesses with other values.

@@ -278,6 +278,9 @@ pub struct Limits {
 pub struct Thresholds {
     /// Chi-square above which witnesses disagree, for 1 and 2 degrees of freedom.
     pub chi_square: [f64; 2],
+    /// Statistic above which a fault is found, by kind ([`bank::ALL`](super::bank::ALL)): the witness shows too much, too
+    /// little.
+    pub finding: [[f64; 2]; super::bank::KINDS],
     /// A suspect set holds every explanation whose statistic is within this of the best (ln 20).
     pub suspect_band: f64,
     /// Normal quantile for "found with probability 0.95".

@@ -1,57 +1,91 @@
 //! Who may be the odd one, and what may be behind it.
 //!
-//! Leaving a witness out lowers chi-square; half of the drop is the log-likelihood ratio of "that one is off by
-//! an unknown amount" against "nobody is" (generalised likelihood ratio, Narasimhan & Mah 1987). All witnesses
-//! within ln 20 of the best cannot be told apart. A witness is suspected only if the two others agree without
-//! it and are not of one transmitter; with two in all never one of them: then both are named.
+//! Every fault that explains the rows within ln 20 as well as the best one does cannot be told apart from it. A witness
+//! is suspected only if such a fault is its own while two others, not of one transmitter, agree without it; with two in
+//! all never one of them: then both are named.
 
-use super::frame::{Explanation, Together, Verdict, WitnessId};
+use super::bank::{Bank, Fit, KINDS, Shape};
+use super::frame::{Explanation, Verdict, WitnessId};
 use super::reconcile::Panel;
 use super::settings::Thresholds;
 use super::verdict::Origins;
 
-const FLOW: usize = WitnessId::Flow as usize;
-const SCALE: usize = WitnessId::Scale as usize;
-const TANK: usize = WitnessId::Tank as usize;
-
-/// Witnesses that cannot be ruled out as the odd one.
-#[must_use]
-pub fn suspects(panel: &Panel, together: &Together, thresholds: &Thresholds, origins: Origins) -> [bool; 3] {
-    let present = panel.received_kg.map(|v| v.is_some());
-    if panel.count() < 3 {
-        return present;
-    }
-    let without = [0, 1, 2].map(|i| panel.without(i).combine().map_or(f64::INFINITY, |t| t.chi_square));
-    let statistic = without.map(|rest| (together.chi_square - rest) / 2.0);
-    let best = statistic.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let borne_out = |i: usize| without[i] <= thresholds.chi_square[0] && !origins.shared((i + 1) % 3, (i + 2) % 3);
-    let odd = [0, 1, 2].map(|i| statistic[i] >= best - thresholds.suspect_band && borne_out(i));
-    if odd.contains(&true) { odd } else { present }
+/// The faults that cannot be told apart: the best fits of their kinds.
+#[derive(Debug, Clone, Copy)]
+pub struct Found {
+    fits: [Option<Fit>; KINDS],
+    best: f64,
 }
 
-/// Everything that could make those witnesses stand where they stand, the most dangerous first.
-#[must_use]
-pub fn explanations(panel: &Panel, suspects: [bool; 3]) -> Vec<Explanation> {
-    use Explanation as E;
-    let mut found = Vec::new();
-    for i in (0..3).filter(|&i| suspects[i]) {
-        let Some(contrast) = panel.contrast(i) else { continue };
-        let high = contrast.value > 0.0;
-        let reasons: &[Explanation] = match (i, high) {
-            (SCALE, true) => &[E::LeakBeforeMeter, E::ScaleLight],
-            (SCALE, false) => &[E::ScaleHeavy],
-            (TANK, true) => &[E::UnknownInflow, E::DensityOff, E::GaugeHigh],
-            (TANK, false) => {
-                &[E::LeakAfterMeter, E::OtherTank, E::GaugeLow, E::UnknownDrawOff, E::TableLow, E::DensityOff]
-            }
-            (FLOW, true) => &[E::MeterHigh],
-            _ => &[E::MeterLow],
-        };
-        found.extend_from_slice(reasons);
+impl Found {
+    /// What has been found: some fit's statistic is above `share` of its threshold.
+    #[must_use]
+    pub fn of(bank: &Bank, thresholds: &Thresholds, share: f64) -> Option<Found> {
+        let fits = bank.best();
+        let over = |fit: &Fit| fit.statistic > share * thresholds.finding[fit.kind][fit.sign()];
+        fits.iter().flatten().any(over).then(|| {
+            let best = fits.iter().flatten().fold(0.0, |best: f64, fit| best.max(fit.statistic));
+            Found { fits, best }
+        })
     }
-    found.sort_unstable();
-    found.dedup();
-    found
+
+    /// The fits of a witness, those that could as well be it first left out: all within `band` of its own best.
+    fn own(&self, witness: usize, band: f64) -> impl Iterator<Item = &Fit> {
+        let mine = move |fit: &&Fit| fit.what().witness as usize == witness;
+        let best = self.fits.iter().flatten().filter(mine).fold(0.0, |best: f64, fit| best.max(fit.statistic));
+        self.fits.iter().flatten().filter(mine).filter(move |fit| fit.statistic >= best - band)
+    }
+
+    /// A witness's best fit.
+    #[must_use]
+    pub fn fit(&self, witness: usize) -> Option<Fit> {
+        let own = self.own(witness, 0.0).copied();
+        own.max_by(|a, b| a.statistic.total_cmp(&b.statistic))
+    }
+
+    /// Witnesses that cannot be ruled out as the odd one.
+    #[must_use]
+    pub fn suspects(&self, panel: &Panel, thresholds: &Thresholds, origins: Origins) -> [bool; 3] {
+        let present = panel.received_kg.map(|v| v.is_some());
+        if panel.count() < 3 {
+            return present;
+        }
+        let as_good = |i: usize| self.fit(i).is_some_and(|fit| fit.statistic >= self.best - thresholds.suspect_band);
+        let odd = [0, 1, 2].map(|i| as_good(i) && !origins.shared((i + 1) % 3, (i + 2) % 3));
+        if odd.contains(&true) { odd } else { present }
+    }
+
+    /// Everything that could make those witnesses stand where they stand, the most dangerous first.
+    #[must_use]
+    pub fn explanations(&self, suspects: [bool; 3], thresholds: &Thresholds) -> Vec<Explanation> {
+        let mut found = Vec::new();
+        for witness in (0..3).filter(|&i| suspects[i]) {
+            for fit in self.own(witness, thresholds.suspect_band) {
+                found.extend_from_slice(behind(fit));
+            }
+        }
+        found.sort_unstable();
+        found.dedup();
+        found
+    }
+}
+
+/// What may be behind a fault.
+fn behind(fit: &Fit) -> &'static [Explanation] {
+    use Explanation as E;
+    let gain = fit.what().shape == Shape::Gain;
+    match (fit.what().witness, fit.sign() == 0) {
+        (WitnessId::Scale, true) => &[E::LeakBeforeMeter, E::ScaleLight],
+        (WitnessId::Scale, false) => &[E::ScaleHeavy],
+        (WitnessId::Tank, true) if gain => &[E::UnknownInflow, E::DensityOff, E::GaugeHigh],
+        (WitnessId::Tank, true) => &[E::UnknownInflow, E::GaugeHigh],
+        (WitnessId::Tank, false) if gain => {
+            &[E::LeakAfterMeter, E::OtherTank, E::GaugeLow, E::UnknownDrawOff, E::TableLow, E::DensityOff]
+        }
+        (WitnessId::Tank, false) => &[E::LeakAfterMeter, E::OtherTank, E::GaugeLow, E::UnknownDrawOff],
+        (WitnessId::Flow, true) => &[E::MeterHigh],
+        (WitnessId::Flow, false) => &[E::MeterLow],
+    }
 }
 
 /// A tank that another bay fills too cannot tell whose product is missing in it, or whose came in too much.

@@ -1,20 +1,29 @@
-//! What the witnesses say together, as far as their totals can tell.
+//! What the witnesses say together.
 //!
 //! Agreement is never more than it is: beside it stands the smallest leak that would have been found by now.
 
+use super::bank::{Bank, Shape};
 use super::block::Recent;
-use super::frame::{Estimate, Together, Verdict, VerdictWord, WitnessId};
+use super::frame::{Estimate, Growing, Verdict, VerdictWord, WitnessId};
 use super::reconcile::Panel;
 use super::settings::Thresholds;
-use super::suspects;
+use super::suspects::Found;
 use super::witness::Account;
 use crate::time::EngineTime;
 
 /// A leak is taken to have begun this long ago when "leak below" is worked out, min.
 const LEAK_BEGAN_MIN: f64 = 10.0;
 
-/// Once they disagree, chi-square must fall to this share of its threshold before they agree again.
-const RETURN_SHARE: f64 = 0.7;
+/// A leak that is at least this old stands for it, s: it has had less time to show, so "below" errs to the large side.
+const LEAK_BEGAN_AT_LEAST_S: f64 = 300.0;
+
+/// Once they disagree, every statistic must fall to this share of its threshold before they agree again.
+const RETURN_SHARE: f64 = 0.5;
+
+/// Kinds of fault whose smallest size is said: a leak on the trailer's side, one on the tank's.
+const TRAILER: (usize, usize) = (0, 0);
+/// See above: the tank shows too little.
+const TANKS: (usize, usize) = (2, 1);
 
 /// Two witnesses whose difference scatters by less than this share of what their divisions alone must give
 /// cannot be two instruments.
@@ -56,65 +65,68 @@ pub fn none(at: EngineTime) -> Verdict {
         leak_below_trailer_kg_per_min: None,
         leak_below_tank_kg_per_min: None,
         missing_kg: None,
+        growing: None,
         suspects: [false; 3],
         explanations: Vec::new(),
     }
 }
 
-/// Judges the block's panel.
+/// What is judged.
+#[derive(Debug, Clone, Copy)]
+pub struct Case<'a> {
+    /// Now.
+    pub at: EngineTime,
+    /// The witnesses that are compared, as they say themselves.
+    pub panel: &'a Panel,
+    /// Faults that were looked for.
+    pub bank: &'a Bank,
+    /// What is in by all of them, kg.
+    pub received_kg: f64,
+    /// Their recent past.
+    pub recent: &'a Recent,
+    /// What they say.
+    pub accounts: &'a [Account; 3],
+    /// Numbers to hold against.
+    pub thresholds: &'a Thresholds,
+    /// What they stand on.
+    pub origins: Origins<'a>,
+}
+
+/// Judges, with the verdict of before and what has been found.
 #[must_use]
-pub fn judge(
-    at: EngineTime,
-    panel: &Panel,
-    recent: &Recent,
-    accounts: &[Account; 3],
-    thresholds: &Thresholds,
-    origins: Origins,
-    before: &Verdict,
-) -> Verdict {
-    let mut verdict = none(at);
-    let together = panel.combine();
-    verdict.word = match (panel.count(), &together) {
-        (0, _) | (_, None) => VerdictWord::None,
-        (1, _) => VerdictWord::OneOnly,
-        (_, Some(together)) => {
-            let limit = chi_square_limit(together, thresholds);
+pub fn judge(case: &Case, before: &Verdict) -> (Verdict, Option<Found>) {
+    let mut verdict = none(case.at);
+    let panel = case.panel;
+    let mut found = None;
+    verdict.word = match panel.count() {
+        0 => VerdictWord::None,
+        1 => VerdictWord::OneOnly,
+        _ => {
             verdict.agree_within_kg = Some(largest_difference_kg(panel).ceil());
-            verdict.leak_below_trailer_kg_per_min = leak_below(panel, SCALE, limit, thresholds);
-            verdict.leak_below_tank_kg_per_min = leak_below(panel, TANK, limit, thresholds);
+            verdict.leak_below_trailer_kg_per_min = leak_below(case, TRAILER);
+            verdict.leak_below_tank_kg_per_min = leak_below(case, TANKS);
             let at_odds = matches!(before.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich);
-            let share = if at_odds { RETURN_SHARE } else { 1.0 };
-            if together.chi_square > limit * share {
-                accuse(&mut verdict, panel, together, thresholds, origins)
-            } else if origins.count(panel) == 1 || copies(recent, accounts) {
-                VerdictWord::NotIndependent
-            } else if proven(panel, limit, thresholds, origins) {
-                VerdictWord::Agree
-            } else {
-                VerdictWord::NotYetProven
+            found = Found::of(case.bank, case.thresholds, if at_odds { RETURN_SHARE } else { 1.0 });
+            match &found {
+                Some(found) => accuse(&mut verdict, case, found),
+                None if case.origins.count(panel) == 1 || copies(case.recent, case.accounts) => {
+                    VerdictWord::NotIndependent
+                }
+                None if proven(case) => VerdictWord::Agree,
+                None => VerdictWord::NotYetProven,
             }
         }
     };
     if verdict.word == before.word {
         verdict.since = before.since;
     }
-    verdict
+    (verdict, found)
 }
 
-fn chi_square_limit(together: &Together, thresholds: &Thresholds) -> f64 {
-    thresholds.chi_square[usize::from(together.degrees_of_freedom.clamp(1, 2)) - 1]
-}
-
-fn accuse(
-    verdict: &mut Verdict,
-    panel: &Panel,
-    together: &Together,
-    thresholds: &Thresholds,
-    origins: Origins,
-) -> VerdictWord {
-    verdict.suspects = suspects::suspects(panel, together, thresholds, origins);
-    verdict.explanations = suspects::explanations(panel, verdict.suspects);
-    verdict.missing_kg = missing_kg(panel, verdict.suspects);
+fn accuse(verdict: &mut Verdict, case: &Case, found: &Found) -> VerdictWord {
+    verdict.suspects = found.suspects(case.panel, case.thresholds, case.origins);
+    verdict.explanations = found.explanations(verdict.suspects, case.thresholds);
+    size(verdict, case, found);
     if verdict.suspects.iter().filter(|s| **s).count() == 1 {
         VerdictWord::Disagree
     } else {
@@ -122,14 +134,20 @@ fn accuse(
     }
 }
 
-/// Mass that left the trailer and was not received, as the suspects leave it open; the meter alone misses none.
-fn missing_kg(panel: &Panel, suspects: [bool; 3]) -> Option<Estimate> {
-    let negated = |e: Estimate| Estimate { value: -e.value, u: e.u };
-    match suspects {
-        [true, false, false] => None,
-        [_, true, false] => panel.contrast(SCALE),
-        [_, false, true] => panel.contrast(TANK).map(negated),
-        _ => panel.without(FLOW).contrast(SCALE),
+/// How much is missing and how that grows, as the best suspect has it; the meter alone misses none. What the scale shows
+/// too much, and what the tank shows too little, has left the trailer and was not received.
+fn size(verdict: &mut Verdict, case: &Case, found: &Found) {
+    let fit = |i: usize| found.fit(i).filter(|_| verdict.suspects[i]);
+    let best = match (fit(SCALE), fit(TANK)) {
+        (Some(scale), Some(tank)) if tank.statistic > scale.statistic => Some(tank),
+        (scale, tank) => scale.or(tank),
+    };
+    let Some(fit) = best.or(fit(FLOW)) else { return };
+    let sign = if fit.what().witness == WitnessId::Tank { -1.0 } else { 1.0 };
+    let signed = |e: Estimate| Estimate { value: sign * e.value, u: e.u };
+    verdict.missing_kg = best.map(|fit| signed(fit.off_kg(case.at, case.received_kg)));
+    if fit.what().shape == Shape::Ramp {
+        verdict.growing = Some(Growing { since: fit.since, kg_per_s: signed(fit.size) });
     }
 }
 
@@ -139,25 +157,25 @@ fn largest_difference_kg(panel: &Panel) -> f64 {
     high - low
 }
 
-/// Smallest shift of one witness against the others that is found with probability 0.95. A shift of
-/// sqrt(limit) + 1.645 standard deviations is: (Z + d)^2 > limit with that probability, and the other degree
-/// of freedom only adds (so the figure errs to the large side).
-fn found_shift_kg(u_kg: f64, limit: f64, thresholds: &Thresholds) -> f64 {
-    (limit.sqrt() + thresholds.found_z) * u_kg
-}
-
-/// A leak on a witness's own side shows as its difference from the others.
-fn leak_below(panel: &Panel, side: usize, limit: f64, thresholds: &Thresholds) -> Option<f64> {
-    panel.contrast(side).map(|contrast| found_shift_kg(contrast.u, limit, thresholds) / LEAK_BEGAN_MIN)
+/// Smallest constant leak, kg/min, that begun ten minutes ago would by now be found with probability 0.95.
+fn leak_below(case: &Case, (kind, sign): (usize, usize)) -> Option<f64> {
+    let limit = case.thresholds.finding[kind][sign];
+    let ages_s = (LEAK_BEGAN_AT_LEAST_S, LEAK_BEGAN_MIN * 60.0);
+    let kg_per_s = case.bank.smallest(kind, case.at, ages_s, limit, case.thresholds.found_z)?;
+    Some(kg_per_s * 60.0)
 }
 
 /// A dead meter, a stuck gauge or a wrong tank would have shown by now: each witness, had it stood still while
 /// the others moved, would have been found. One that hangs together with it would have stood still as well.
-fn proven(panel: &Panel, limit: f64, thresholds: &Thresholds, origins: Origins) -> bool {
+/// A shift of sqrt(2 limit) + 1.645 standard deviations is found with probability 0.95.
+fn proven(case: &Case) -> bool {
+    let (panel, thresholds) = (case.panel, case.thresholds);
+    let limit = thresholds.finding[TANKS.0][TANKS.1];
+    let sigmas = (2.0 * limit).sqrt() + thresholds.found_z;
     (0..3).filter(|&i| panel.received_kg[i].is_some()).all(|i| {
-        let apart = (0..3).filter(|&j| j != i && origins.shared(i, j)).fold(*panel, |panel, j| panel.without(j));
+        let apart = (0..3).filter(|&j| j != i && case.origins.shared(i, j)).fold(*panel, |panel, j| panel.without(j));
         match (apart.without(i).combine(), apart.contrast(i)) {
-            (Some(others), Some(contrast)) => others.received_kg.value >= found_shift_kg(contrast.u, limit, thresholds),
+            (Some(others), Some(contrast)) => others.received_kg.value >= sigmas * contrast.u,
             _ => false,
         }
     })

@@ -1,7 +1,9 @@
 //! What is known about the mass of one transfer: accounts, the combined mass, the rate, the verdict.
 
 use super::alarm::condition::MOVEMENT_KG_PER_S;
-use super::block::{BLOCK_TICKS, Recent};
+use super::bank::{Fit, KINDS};
+use super::block::Recent;
+use super::comparison::{Comparison, Tick};
 use super::course::Course;
 use super::delivery::Delivery;
 use super::frame::{Estimate, Reason, Together, Validity, Verdict, VerdictWord, Witness, WitnessId};
@@ -11,14 +13,17 @@ use super::projection;
 use super::reading::Readings;
 use super::reconcile::Panel;
 use super::settings::{DrawOff, Settings, SignalKind, Thresholds};
-use super::suspects;
-use super::verdict::{self, Origins};
+use super::suspects::{self, Found};
+use super::verdict::{self, Case, Origins};
 use super::witness::{Account, Scene, flow, flow_rate, geometry, main_signals, scale, tank};
 use crate::time::EngineTime;
 use crate::units::Metre;
 
 /// The witnesses in their order.
 pub const WITNESSES: [WitnessId; 3] = [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank];
+
+const FLOW: usize = WitnessId::Flow as usize;
+const SCALE: usize = WitnessId::Scale as usize;
 
 /// Liquid has arrived once this many standard uncertainties of it are in.
 const ARRIVED_SIGMAS: f64 = 3.0;
@@ -44,7 +49,8 @@ pub struct Watch {
     /// How the rate went so far.
     pub course: Course,
     recent: Recent,
-    ticks: usize,
+    comparison: Comparison,
+    found: Option<Found>,
 }
 
 /// A mass by flow meter and scale.
@@ -71,7 +77,8 @@ impl Watch {
             fastest_kg_per_s: 0.0,
             course: Course::default(),
             recent: Recent::default(),
-            ticks: 0,
+            comparison: Comparison::new(at),
+            found: None,
         }
     }
 
@@ -95,13 +102,21 @@ impl Watch {
         let together = panel.combine()?;
         let mut received_kg = together.received_kg;
         let apart = panel.contrast(WitnessId::Flow as usize).map_or(0.0, |contrast| contrast.value);
-        let at_odds = together.degrees_of_freedom > 0 && together.chi_square > thresholds.chi_square[0];
+        let found = matches!(self.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich);
+        let own = found && (self.verdict.suspects[FLOW] || self.verdict.suspects[SCALE]);
+        let at_odds = together.degrees_of_freedom > 0 && (own || together.chi_square > thresholds.chi_square[0]);
         if at_odds {
             received_kg.u = (received_kg.u * received_kg.u + apart * apart / 3.0).sqrt();
         }
         let white = |i: usize| together.weights[i] * self.accounts[i].errors.white_kg;
         let white_kg = (0..2).fold(0.0, |sum, i| sum + white(i) * white(i)).sqrt();
         Some(OwnWord { received_kg, white_kg, at_odds })
+    }
+
+    /// What fits best of each kind of fault.
+    #[must_use]
+    pub fn fits(&self) -> [Option<Fit>; KINDS] {
+        self.comparison.bank().best()
     }
 
     /// How many witnesses are credible.
@@ -215,11 +230,11 @@ impl Watch {
                 *since = changed.min(*since);
             }
         }
-        let panel = Panel::credible(&self.accounts);
-        self.together = panel.combine();
-        let came_or_went = (0..3).any(|i| before[i] != panel.received_kg[i].is_some());
+        self.comparison.mark(&mut self.accounts);
+        self.together = self.combine();
+        let came_or_went = (0..3).any(|i| before[i] != self.accounts[i].credible().is_some());
         let shared = neighbours.take_part(delivery.setup.tank, at);
-        came_or_went && self.judge(settings, signals, &panel, shared, at)
+        came_or_went && self.judge(settings, signals, shared, at)
     }
 
     /// One second has gone by. True when the verdict's word changed.
@@ -244,30 +259,69 @@ impl Watch {
         if let Some(fastest) = slopes.iter().flatten().map(|s| s.value).max_by(f64::total_cmp) {
             self.fastest_kg_per_s = fastest.max(0.0);
         }
-        self.ticks += 1;
-        if self.ticks.is_multiple_of(BLOCK_TICKS) {
-            let means = self.recent.block();
-            let panel = Panel::credible(&self.accounts).with_values(means);
+        let signals = main_signals(settings, delivery.setup.tank);
+        let thresholds = &settings.thresholds;
+        let compared = self.comparison.tick(&Tick {
+            at,
+            accounts: &self.accounts,
+            changed: signals.map(|signal| readings.unchanged_since(signal?)),
+            rate_kg_per_s: projection::moving(self.rate).map_or(0.0, |rate| rate.value),
+            received_kg: self.together.map_or(0.0, |t| t.received_kg.value),
+            watchful: thresholds.finding.iter().flatten().copied().fold(f64::INFINITY, f64::min) / 2.0,
+        });
+        if compared {
+            self.recent.block();
             let shared = neighbours.take_part(delivery.setup.tank, at);
-            changed |= self.judge(settings, main_signals(settings, delivery.setup.tank), &panel, shared, at);
+            changed |= self.judge(settings, signals, shared, at);
         }
         changed
     }
 
+    /// The credible witnesses that nobody disturbs as one mass. What has been found is taken out of it: each suspect in
+    /// turn is left out, with what its fault did to the others' errors; the result spans what is left (rectangular
+    /// between them, JCGM 100:2008, 4.3.7).
+    fn combine(&self) -> Option<Together> {
+        let whole = self.comparison.panel(&self.accounts);
+        let Some(found) = &self.found else { return whole.combine() };
+        let suspected = (0..3).filter(|&i| self.verdict.suspects[i]);
+        let mut spans = suspected.filter_map(|i| {
+            let fit = found.fit(i)?;
+            let doing = fit.response.map(|unit| unit * fit.size.value);
+            self.comparison.panel_less(&self.accounts, &doing).without(i).combine()
+        });
+        let Some(first) = spans.next() else { return whole.combine() };
+        let (mut low, mut high, mut together) = (first.received_kg, first.received_kg, first);
+        for next in spans {
+            low = if next.received_kg.value < low.value { next.received_kg } else { low };
+            high = if next.received_kg.value > high.value { next.received_kg } else { high };
+            together.weights = [0, 1, 2].map(|i| (together.weights[i] + next.weights[i]) / 2.0);
+        }
+        let half = (high.value - low.value) / 2.0;
+        let u = (low.u.max(high.u) * low.u.max(high.u) + half * half / 3.0).sqrt();
+        together.received_kg = Estimate { value: (low.value + high.value) / 2.0, u };
+        Some(together)
+    }
+
     /// `shared`: another bay takes part in what the tank shows.
-    fn judge(
-        &mut self,
-        settings: &Settings,
-        signals: [Option<u16>; 3],
-        panel: &Panel,
-        shared: bool,
-        at: EngineTime,
-    ) -> bool {
+    fn judge(&mut self, settings: &Settings, signals: [Option<u16>; 3], shared: bool, at: EngineTime) -> bool {
         let before: VerdictWord = self.verdict.word;
         let transmitter = |s: u16| settings.signals.get(usize::from(s)).and_then(|s| s.transmitter.as_deref());
         let origins = Origins(signals.map(|signal| transmitter(signal?)));
-        self.verdict =
-            verdict::judge(at, panel, &self.recent, &self.accounts, &settings.thresholds, origins, &self.verdict);
+        let mut panel = Panel::credible(&self.accounts).with_values(self.recent.means());
+        for i in (0..3).filter(|&i| self.comparison.excused()[i]) {
+            panel = panel.without(i);
+        }
+        let case = Case {
+            at,
+            panel: &panel,
+            bank: self.comparison.bank(),
+            received_kg: self.together.map_or(0.0, |t| t.received_kg.value),
+            recent: &self.recent,
+            accounts: &self.accounts,
+            thresholds: &settings.thresholds,
+            origins,
+        };
+        (self.verdict, self.found) = verdict::judge(&case, &self.verdict);
         if shared {
             suspects::explain_shared(&mut self.verdict);
         }

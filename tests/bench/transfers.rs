@@ -6,17 +6,19 @@
 //! Figures of this run are in docs/figures.md. "Clean": nothing leaks, nobody is on the deck, nothing is stuck; papers,
 //! tables and instruments are off as much as the site file admits.
 
-use brimwatch::engine::Monitor;
 use brimwatch::engine::frame::{Frame, Margin, Reason, Validity, VerdictWord};
-use brimwatch::engine::input::{AlarmId, Carried, Entry, Event, Input, Measured, Poll, What};
-use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
-use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
-use brimwatch_simulator::bay::{BAY_STEP_S, SimulatedBay, Stage};
+use brimwatch::engine::input::AlarmId;
+use brimwatch::engine::settings::{DeliverySetup, Settings};
+use brimwatch_simulator::bay::SimulatedBay;
 use brimwatch_simulator::instruments::InstrumentSetup;
 use brimwatch_simulator::scenario;
 use std::collections::BTreeSet;
 use std::path::Path;
 use std::time::Instant;
+
+#[path = "driver.rs"]
+mod driver;
+use driver::Bench;
 
 /// What one transfer gave.
 #[derive(Default)]
@@ -41,69 +43,16 @@ struct Run {
     frozen: bool,
 }
 
-struct Bench<'a> {
-    settings: &'a Settings,
-    bay: SimulatedBay,
-    monitor: Monitor,
-    s: u64,
-}
-
-impl Bench<'_> {
-    fn feed(&mut self, event: Event) {
-        let at = EngineTime(self.s * SECOND_NS + SECOND_NS / 2);
-        self.monitor.step(&Input { at, event });
-    }
-
-    fn second(&mut self) -> Frame {
-        self.s += 1;
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few")]
-        for _ in 0..(1.0 / BAY_STEP_S).round() as usize {
-            self.bay.scan();
-        }
-        let at = EngineTime(self.s * SECOND_NS);
-        for device in (0u16..).take(self.settings.devices.len()) {
-            let signals = (0u16..).zip(&self.settings.signals).filter(|(_, s)| s.device == device);
-            let values = signals.map(|(signal, s)| {
-                let shown = self.bay.shows(s.kind, s.tank);
-                let value = if s.kind == SignalKind::HighLevelSwitch {
-                    Measured::Flag(shown > 0.0)
-                } else {
-                    Measured::Number(shown)
-                };
-                (signal, value)
-            });
-            self.feed(Event::Poll(Poll::at_once(device, at, values)));
-        }
-        self.feed(Event::Tick);
-        self.monitor.frame()
-    }
-
-    fn enter(&mut self, what: What) {
-        self.feed(Event::Entry(Entry { who: "attendant".into(), leg: 1, what }));
-    }
-}
-
 /// Instruments whose high-level switch sits at a level, m, from a seed.
 type Instruments = fn(f64, u64) -> InstrumentSetup;
 
 fn transfer(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: Instruments) -> Run {
     let high_switch_m = scenario::instruments(settings, delivery.tank, seed).high_switch_m;
     let bay = SimulatedBay::with_instruments(settings, Some(delivery), seed, instruments(high_switch_m, seed));
-    let monitor = Monitor::new(settings.clone(), Carried::default());
-    let mut bench = Bench { settings, bay, monitor, s: 0 };
-    bench.feed(Event::Clock(WallTime(0)));
-    bench.enter(What::DeliveryOpened(Box::new(delivery.clone())));
-    while bench.bay.stage() != Stage::Ready {
-        bench.second();
-        assert!(bench.s < 3600, "seed {seed}: the pad does not come up");
-    }
-    bench.enter(What::TransferStarted);
-    bench.bay.start();
-    let begun = bench.s;
+    let mut bench = Bench::started(settings, delivery, bay);
     let mut frames = Vec::new();
-    while bench.bay.stage() == Stage::Unloading {
+    while bench.unloading() {
         frames.push(bench.second());
-        assert!(bench.s < begun + 14_400, "seed {seed}: the transfer does not end");
     }
     judge(&bench, settings, &frames)
 }

@@ -256,6 +256,7 @@ fn verdict(word: VerdictWord) -> Verdict {
         leak_below_trailer_kg_per_min: agree.then_some(4.3),
         leak_below_tank_kg_per_min: agree.then_some(5.8),
         missing_kg: None,
+        growing: None,
         suspects: [false; 3],
         explanations: Vec::new(),
     }
@@ -460,6 +461,7 @@ fn settings() -> Settings {
         },
         thresholds: Thresholds {
             chi_square: [10.83, 13.82],
+            finding: [[16.0, 17.0]; 7],
             suspect_band: 3.0,
             found_z: 1.645,
             margin_z: 2.33,

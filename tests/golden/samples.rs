@@ -83,6 +83,7 @@ pub fn settings() -> Settings {
         },
         thresholds: Thresholds {
             chi_square: [10.83, 13.82],
+            finding: [[16.0, 17.0]; 7],
             suspect_band: 2.9957,
             found_z: 1.645,
             margin_z: 2.33,
@@ -384,6 +385,7 @@ fn verdict() -> Verdict {
         leak_below_trailer_kg_per_min: Some(3.5),
         leak_below_tank_kg_per_min: None,
         missing_kg: Some(Estimate { value: -4.25, u: -4.25 / 300.0 }),
+        growing: Some(Growing { since: at(4), kg_per_s: Estimate { value: 0.25, u: 0.0625 } }),
         suspects: [false, true, false],
         explanations: vec![Explanation::LeakBeforeMeter, Explanation::MeterHigh],
     }

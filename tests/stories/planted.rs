@@ -336,7 +336,7 @@ const PLANTED: &[Planted] = &[
     ("time-out longer than the period", File::Site, &[("address_base = 1\nperiod = \"1 s\"\ntime_out = \"900 ms\"", "address_base = 1\nperiod = \"1 s\"\ntime_out = \"9 s\"")], By::Fault, "not shorter than the period"),
     ("period in min for s", File::Site, &[("address_base = 1\nperiod = \"1 s\"", "address_base = 1\nperiod = \"1 min\"")], By::Warning, "move meanwhile"),
     ("flow meter and level of one transmitter", File::Site, &[("name = \"flow total\"\n", "name = \"flow total\"\ntransmitter = \"T\"\n"), ("name = \"tank 204 level\"\n", "name = \"tank 204 level\"\ntransmitter = \"T\"\n")], By::Warning, "of one transmitter"),
-    ("level: noise in m for mm", File::Site, &[(LEVEL, "address = 10\ntype = \"f32\"\norder = \"ABCD\"\nnoise = \"2 m\"\nunit = \"mm\"")], By::Warning, "leaks that are not seen"),
+    ("level: noise in m for mm", File::Site, &[("noise = \"1.2 mm\"", "noise = \"1.2 m\"")], By::Warning, "leaks that are not seen"),
     ("density table in kg/L with the words kg/m3", File::Product, &[("\"1525.3 kg/m3\"", "\"1.5253 kg/m3\"")], By::Fault, "out of range"),
     ("density table: one density at two temperatures", File::Product, &[("\"1518.1 kg/m3\"", "\"1525.3 kg/m3\"")], By::Warning, "densities at one temperature"),
     ("load temperature in F for C", File::Papers, &[("load_temperature = \"21 C\"", "load_temperature = \"21 F\"")], By::Fault, "off the product's density table"),

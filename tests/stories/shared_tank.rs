@@ -209,7 +209,9 @@ fn each_bay_is_told_its_own_mass() {
         pair.start(1);
         pair.run(1_500, |pair| {
             for bay in 0..2 {
-                assert_eq!(pair.validity(bay), Validity::Good, "seed {seed}, {} s, bay {bay}", pair.s);
+                let validity = pair.validity(bay);
+                let usable = matches!(validity, Validity::Good | Validity::Doubtful(Reason::Disturbed));
+                assert!(usable, "seed {seed}, {} s, bay {bay}: {validity:?}", pair.s);
                 let word = pair.frames[bay].verdict.word;
                 let odd = matches!(word, VerdictWord::Disagree | VerdictWord::CannotTellWhich);
                 assert!(!odd, "seed {seed}, {} s, bay {bay}: {:?}", pair.s, pair.frames[bay].verdict);

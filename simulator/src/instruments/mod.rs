@@ -248,6 +248,18 @@ impl Instruments {
         [of(Instrument::Meter).gain, of(Instrument::Scale).gain, of(Instrument::Pad).zero]
     }
 
+    /// What people on the deck weigh now, kg.
+    #[must_use]
+    pub fn on_deck_kg(&self) -> f64 {
+        self.people.size()
+    }
+
+    /// Foam under the level gauges now, m.
+    #[must_use]
+    pub fn foam_m(&self) -> f64 {
+        self.foam.size()
+    }
+
     /// Lets something go wrong. A gateway's replay reaches all of `together`; whatever else, the instrument alone.
     pub fn add_fault(&mut self, fault: InstrumentFault, together: &[Instrument]) {
         let own = fault.on.bit();

@@ -24,7 +24,7 @@ pub fn account(scene: &Scene) -> Account {
                 if incoming.beyond && by_volume { Validity::Doubtful(Reason::OffTheTable) } else { Validity::Good };
             // Until the line behind the meter is full nothing has reached the tank.
             let received_kg = if metered_kg < downstream_kg { metered_kg.min(0.0) } else { metered_kg - downstream_kg };
-            Account { validity, received_kg: Some(received_kg), budget, errors, division_kg }
+            Account { validity, received_kg: Some(received_kg), budget, errors, division_kg, kg_per_unit: 1.0 }
         }
         Err(reason) => Account::lost(reason),
     }

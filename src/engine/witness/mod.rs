@@ -86,6 +86,8 @@ pub struct Account {
     pub errors: Errors,
     /// Smallest step its reading can make, kg.
     pub division_kg: f64,
+    /// Kilograms that one unit of its signal (SI) stands for now.
+    pub kg_per_unit: f64,
 }
 
 /// How the error of a witness behaves in time; what the sources of its budget do not say. All standard uncertainties.
@@ -105,6 +107,14 @@ pub struct Errors {
     pub age_s: f64,
 }
 
+impl Errors {
+    /// What a reading is off by for reasons that pass, kg.
+    #[must_use]
+    pub fn noise_kg(&self) -> f64 {
+        (self.white_kg * self.white_kg + self.slow_kg * self.slow_kg).sqrt()
+    }
+}
+
 impl Account {
     /// A witness that says nothing.
     #[must_use]
@@ -115,6 +125,7 @@ impl Account {
             budget: Budget::ZERO,
             errors: Errors::default(),
             division_kg: 0.0,
+            kg_per_unit: 0.0,
         }
     }
 

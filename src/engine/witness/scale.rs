@@ -119,5 +119,6 @@ pub fn account(scene: &Scene) -> Account {
         budget,
         errors: pair.errors(share),
         division_kg: pair.setup.division,
+        kg_per_unit: share,
     }
 }

@@ -51,6 +51,7 @@ pub fn account(scene: &Scene) -> Account {
         budget,
         errors: pair.errors(kg_per_m),
         division_kg: kg_per_m * pair.setup.division,
+        kg_per_unit: kg_per_m,
     };
     let seen = scene.readings.level_seen_at(scene.settings, tank_index).unwrap_or(scene.at);
     let brought = scene.neighbours.brought(tank_index, seen, scene.at, density.0);

@@ -3,8 +3,8 @@
 use super::mirror;
 use crate::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Slip, Source, Tank,
-    Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Growing, Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Slip,
+    Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
 use crate::time::{EngineTime, WallAnchor, WallTime};
@@ -101,6 +101,7 @@ mirror! {
         DeviceSays(Status),
         Torn,
         MissingCorrection,
+        Disturbed,
         OffTheTable,
         NoStart,
         NeighbourNotHeard,
@@ -171,9 +172,12 @@ mirror! {
         leak_below_trailer_kg_per_min: Option<f64>,
         leak_below_tank_kg_per_min: Option<f64>,
         missing_kg: Option<Estimate>,
+        growing: Option<Growing>,
         suspects: [bool; 3],
         explanations: Vec<Explanation>,
     }
+
+    struct GrowingForm of Growing { since: EngineTime = "since_ns", kg_per_s: Estimate }
 
     enum VerdictWordForm of VerdictWord { NotYetProven, Agree, Disagree, CannotTellWhich, NotIndependent, OneOnly, None }
 

@@ -127,6 +127,7 @@ mirror! {
 
     struct ThresholdsForm of Thresholds {
         chi_square: [f64; 2],
+        finding: [[f64; 2]; crate::engine::bank::KINDS],
         suspect_band: f64,
         found_z: f64,
         margin_z: f64,

@@ -1,0 +1,358 @@
+//! The witnesses held against each other: means of five ticks, one row for each witness beyond the first.
+//!
+//! The first row is the second witness less the first, the second row the third less the mean of the two weighted
+//! by their white noise: so the rows' own noises are independent of each other, and a common mass drops out of both.
+
+use super::bank::{Bank, Seen};
+use super::block::BLOCK_TICKS;
+use super::disturbance::{Disturbance, Off, RISING};
+use super::filter::{self, Filter, STATES, Vector};
+use super::frame::{Reason, Validity, WitnessId};
+use super::reconcile::Panel;
+use super::witness::{Account, Errors};
+use crate::time::EngineTime;
+use std::collections::VecDeque;
+
+const SCALE: usize = WitnessId::Scale as usize;
+const TANK: usize = WitnessId::Tank as usize;
+
+/// Nothing is compared before one of them says so much, kg: while the line fills all say nothing.
+const BEGINS_KG: f64 = 50.0;
+/// What a block's row is off by counts no more than this many standard deviations, the first two times.
+const CLIP_SIGMAS: f64 = 4.0;
+/// Memory of the scatter of the rows, s.
+const SCATTER_MEMORY_S: f64 = 600.0;
+/// Scatter that is believed, as a variance over the expected one.
+const SCATTER: (f64, f64) = (0.7, 3.0);
+/// Correlation of consecutive rows up to which they count as white.
+const WHITE: f64 = 0.2;
+
+/// What a tick adds to a block.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sum {
+    kg: f64,
+    ticks: usize,
+    updates: usize,
+    changed: Option<EngineTime>,
+}
+
+/// How a row scatters, in units of what the filter expects.
+#[derive(Debug, Clone, Copy)]
+struct Scatter {
+    square: f64,
+    product: f64,
+    last: f64,
+    beyond: i8,
+}
+
+impl Default for Scatter {
+    fn default() -> Scatter {
+        Scatter { square: 1.0, product: 0.0, last: 0.0, beyond: 0 }
+    }
+}
+
+impl Scatter {
+    /// Variance of the row over what the filter expects; coloured rows carry less news than their number says: a
+    /// mean of rows with lag-one correlation r has (1 + r)/(1 - r) times the variance (Bartlett 1946).
+    fn scale(&self) -> f64 {
+        let r = (self.product / self.square).clamp(0.0, 0.8);
+        let colour = if r > WHITE { (1.0 + r) / (1.0 - r) } else { 1.0 };
+        self.square.clamp(SCATTER.0, SCATTER.1) * colour
+    }
+
+    fn learn(&mut self, off: f64, dt_s: f64) {
+        let share = (dt_s / SCATTER_MEMORY_S).min(1.0);
+        self.square += share * (off * off - self.square);
+        self.product += share * (off * self.last - self.product);
+        self.last = off;
+    }
+
+    /// An outlier of a block or two is clipped; what stands there a third time is none.
+    fn clip(&mut self, off: f64) -> f64 {
+        let side = if off > CLIP_SIGMAS { 1 } else { -i8::from(off < -CLIP_SIGMAS) };
+        self.beyond = if side != 0 && self.beyond.signum() == side { (self.beyond + side).clamp(-3, 3) } else { side };
+        if self.beyond.abs() > 2 { off } else { off.clamp(-CLIP_SIGMAS, CLIP_SIGMAS) }
+    }
+}
+
+/// A row: what is held against what.
+#[derive(Debug, Clone, Copy)]
+struct Row {
+    parts: [f64; 3],
+    noise_kg2: f64,
+}
+
+/// What the rows have taught.
+#[derive(Debug, Clone)]
+struct Learnt {
+    filter: Filter,
+    bank: Bank,
+    scatter: [Scatter; 2],
+}
+
+impl Learnt {
+    /// A block goes by.
+    fn pass(&mut self, begin: EngineTime, dt_s: f64, errors: &[Errors; 3]) {
+        self.filter.predict(dt_s, errors);
+        self.bank.block(begin, &filter::decay(dt_s, errors));
+    }
+}
+
+/// The comparison of one transfer.
+#[derive(Debug, Clone)]
+pub struct Comparison {
+    learnt: Learnt,
+    /// What had been learnt before the latest blocks, newest first, with when each began and how long it was.
+    before: VecDeque<(Learnt, EngineTime, f64)>,
+    disturbances: [Disturbance; 3],
+    sums: [Sum; 3],
+    ticks: usize,
+    begin: EngineTime,
+    starts: [f64; 3],
+    /// Something has moved.
+    begun: bool,
+}
+
+/// What a tick brings.
+#[derive(Debug, Clone, Copy)]
+pub struct Tick<'a> {
+    /// Now.
+    pub at: EngineTime,
+    /// What the witnesses say.
+    pub accounts: &'a [Account; 3],
+    /// Since when each one's signal has been what it is.
+    pub changed: [Option<EngineTime>; 3],
+    /// How fast the mass moves, kg/s.
+    pub rate_kg_per_s: f64,
+    /// How much is in by all of them, kg.
+    pub received_kg: f64,
+    /// Statistic above which a fault is looked at: the scatter is not learnt while one grows.
+    pub watchful: f64,
+}
+
+impl Comparison {
+    /// Before anything was compared.
+    #[must_use]
+    pub fn new(at: EngineTime) -> Comparison {
+        Comparison {
+            learnt: Learnt { filter: Filter::default(), bank: Bank::new(at), scatter: Default::default() },
+            before: VecDeque::new(),
+            disturbances: [0; 3].map(|_| Disturbance::fresh()),
+            begun: false,
+            sums: Default::default(),
+            ticks: 0,
+            begin: at,
+            starts: [0.0; 3],
+        }
+    }
+
+    /// Faults that were looked for.
+    #[must_use]
+    pub fn bank(&self) -> &Bank {
+        &self.learnt.bank
+    }
+
+    /// Which witnesses are excused now.
+    #[must_use]
+    pub fn excused(&self) -> [bool; 3] {
+        [0, 1, 2].map(|i| self.disturbances[i].excused().is_some())
+    }
+
+    /// The credible witnesses that are not excused, less what the filter knows of their errors, with the covariance of what
+    /// it does not.
+    #[must_use]
+    pub fn panel(&self, accounts: &[Account; 3]) -> Panel {
+        self.panel_less(accounts, &[0.0; STATES])
+    }
+
+    /// The same when so much of the filter's estimate was a fault's doing.
+    #[must_use]
+    pub fn panel_less(&self, accounts: &[Account; 3], doing: &Vector) -> Panel {
+        let excused = self.excused();
+        let feels = [0, 1, 2].map(|i| filter::feels(&accounts[i], i));
+        let mut x = *self.learnt.filter.x();
+        x.iter_mut().zip(doing).for_each(|(x, doing)| *x -= doing);
+        let received_kg = [0, 1, 2].map(|i| {
+            let credible = accounts[i].credible().filter(|_| !excused[i]);
+            credible.map(|e| e.value - filter::dot(&feels[i], &x))
+        });
+        let mut covariance_kg2 = [[0.0; 3]; 3];
+        for i in 0..3 {
+            for j in 0..=i {
+                covariance_kg2[i][j] = self.learnt.filter.covariance(&feels[i], &feels[j]);
+                covariance_kg2[j][i] = covariance_kg2[i][j];
+            }
+            covariance_kg2[i][i] += accounts[i].errors.white_kg * accounts[i].errors.white_kg;
+        }
+        Panel::of(received_kg, covariance_kg2)
+    }
+
+    /// Takes what the witnesses say; true when a block is full and was compared.
+    pub fn tick(&mut self, tick: &Tick) -> bool {
+        for (i, (sum, account)) in self.sums.iter_mut().zip(tick.accounts).enumerate() {
+            if let Some(credible) = account.credible().filter(|_| !guessed(account)) {
+                sum.kg += credible.value + tick.rate_kg_per_s * account.errors.age_s;
+                sum.ticks += 1;
+                sum.updates += usize::from(sum.changed != tick.changed[i]);
+            }
+            sum.changed = tick.changed[i];
+        }
+        self.ticks += 1;
+        if self.ticks < BLOCK_TICKS {
+            return false;
+        }
+        self.block(tick);
+        self.ticks = 0;
+        self.begin = tick.at;
+        for sum in &mut self.sums {
+            *sum = Sum { changed: sum.changed, ..Sum::default() };
+        }
+        true
+    }
+
+    fn block(&mut self, tick: &Tick) {
+        let errors = tick.accounts.map(|a| a.errors);
+        self.restart(&errors);
+        let dt_s = tick.at.since_s(self.begin);
+        self.before.push_front((self.learnt.clone(), self.begin, dt_s));
+        self.before.truncate(RISING + 1);
+        self.learnt.pass(self.begin, dt_s, &errors);
+        let means = self.sums.map(|sum| {
+            #[expect(clippy::cast_precision_loss, reason = "five")]
+            (sum.ticks == BLOCK_TICKS).then(|| sum.kg / BLOCK_TICKS as f64)
+        });
+        self.begun |= means.iter().flatten().any(|kg| *kg > BEGINS_KG);
+        if !self.begun {
+            return;
+        }
+        let noise_kg2 = [0, 1, 2].map(|i| {
+            #[expect(clippy::cast_precision_loss, reason = "five at most")]
+            let updates = self.sums[i].updates.max(1) as f64;
+            errors[i].white_kg * errors[i].white_kg / updates
+        });
+        let feels = [0, 1, 2].map(|i| filter::feels(&tick.accounts[i], i));
+        if self.look_for_disturbances(tick, &means, &feels, &noise_kg2) {
+            self.take_back(&errors);
+        }
+        let excused = self.excused();
+        let there = [0, 1, 2].map(|i| means[i].filter(|_| !excused[i]));
+        let middle = tick.at.plus_s(-dt_s / 2.0);
+        let Learnt { filter, bank, scatter } = &mut self.learnt;
+        let steady = bank.best().iter().flatten().all(|fit| fit.statistic < tick.watchful);
+        for (row, scatter) in rows(&there, &noise_kg2).iter().zip(scatter) {
+            let Some(row) = row else { continue };
+            let (h, value) = (mixed(row, &feels), total(row, &there));
+            let expected = filter.expect(&h, row.noise_kg2);
+            let sigma = (expected.variance * scatter.scale()).sqrt();
+            let off = (value - expected.value) / sigma;
+            if steady {
+                scatter.learn((value - expected.value) / expected.variance.sqrt(), dt_s);
+            }
+            let off_kg = scatter.clip(off) * sigma;
+            bank.take(middle, tick.received_kg, &Seen::new(row.parts, h, &expected, off_kg, scatter.scale()));
+            filter.take(&expected, off_kg);
+        }
+    }
+
+    /// A jump was rising before it was seen to be one: what these blocks taught is forgotten.
+    fn take_back(&mut self, errors: &[Errors; 3]) {
+        let Some((learnt, ..)) = self.before.back().cloned() else { return };
+        self.learnt = learnt;
+        for (_, begin, dt_s) in self.before.iter().rev() {
+            self.learnt.pass(*begin, *dt_s, errors);
+        }
+        self.before.clear();
+    }
+
+    /// A witness whose start reading was taken anew has nothing to do with what was known of the old one.
+    fn restart(&mut self, errors: &[Errors; 3]) {
+        for (i, (before, errors)) in self.starts.iter_mut().zip(errors).enumerate() {
+            if *before > 0.0 && errors.start_kg > 1.5 * *before {
+                self.learnt.filter.start_anew(i);
+                self.learnt.bank = Bank::new(self.begin);
+                self.before.clear();
+                self.disturbances[i] = Disturbance::fresh();
+            }
+            *before = errors.start_kg;
+        }
+    }
+
+    /// Scale and tank are each held against the meter, else against each other; true when an excuse begins.
+    fn look_for_disturbances(
+        &mut self,
+        tick: &Tick,
+        means: &[Option<f64>; 3],
+        feels: &[Vector; 3],
+        noise_kg2: &[f64; 3],
+    ) -> bool {
+        let off = [SCALE, TANK].map(|i| {
+            let other = if means[0].is_some() { 0 } else { SCALE + TANK - i };
+            let mut parts = [0.0; 3];
+            parts[i] = 1.0;
+            parts[other] = -1.0;
+            let row = Row { parts, noise_kg2: noise_kg2[i] + noise_kg2[other] };
+            let value = means[i]? - means[other]?;
+            let expected = self.learnt.filter.lasting(&mixed(&row, feels));
+            let slow = tick.accounts[i].errors.slow_kg;
+            // About the mean of up to eight blocks: white noise 1/8 more, noise with a memory about 1/3.
+            let sigma_kg = (9.0 / 8.0 * row.noise_kg2 + 4.0 / 3.0 * slow * slow).sqrt();
+            Some(Off { kg: value - expected, sigma_kg, kg_per_unit: tick.accounts[i].kg_per_unit })
+        });
+        let jumps = [SCALE, TANK].map(|i| self.disturbances[i].clear_jump_kg(&off[i - SCALE]?));
+        let mut began = false;
+        for (nth, (i, id)) in [(SCALE, WitnessId::Scale), (TANK, WitnessId::Tank)].into_iter().enumerate() {
+            let other = if means[0].is_some() { jumps[1 - nth] } else { None };
+            match off[nth] {
+                Some(off) => began |= self.disturbances[i].block(id, tick.at, &off, other),
+                None => self.disturbances[i].absent(),
+            }
+        }
+        began
+    }
+
+    /// An excused witness is doubtful, whatever else.
+    pub fn mark(&self, accounts: &mut [Account; 3]) {
+        for (account, excused) in accounts.iter_mut().zip(self.excused()) {
+            if excused && account.validity == Validity::Good {
+                account.validity = Validity::Doubtful(Reason::Disturbed);
+            }
+        }
+    }
+}
+
+/// Part of it rests on what nobody says: what another bay brought into the tank.
+fn guessed(account: &Account) -> bool {
+    use Reason::{NeighbourAtOdds, NeighbourNotHeard, NeighbourUnknown};
+    matches!(account.validity, Validity::Doubtful(NeighbourAtOdds | NeighbourNotHeard | NeighbourUnknown))
+}
+
+/// The rows of the witnesses that are there.
+fn rows(there: &[Option<f64>; 3], noise_kg2: &[f64; 3]) -> [Option<Row>; 2] {
+    let mut present = (0..3).filter(|&i| there[i].is_some());
+    let (Some(a), Some(b)) = (present.next(), present.next()) else { return [None; 2] };
+    let mut parts = [0.0; 3];
+    parts[a] = -1.0;
+    parts[b] = 1.0;
+    let first = Row { parts, noise_kg2: noise_kg2[a] + noise_kg2[b] };
+    let second = present.next().map(|c| {
+        let both = (noise_kg2[a] + noise_kg2[b]).max(f64::MIN_POSITIVE);
+        let mut parts = [0.0; 3];
+        parts[c] = 1.0;
+        parts[a] = -noise_kg2[b] / both;
+        parts[b] = -noise_kg2[a] / both;
+        Row { parts, noise_kg2: noise_kg2[c] + noise_kg2[a] * noise_kg2[b] / both }
+    });
+    [Some(first), second]
+}
+
+fn mixed(row: &Row, feels: &[Vector; 3]) -> Vector {
+    let mut h = [0.0; STATES];
+    for (part, feels) in row.parts.iter().zip(feels) {
+        h.iter_mut().zip(feels).for_each(|(h, feels)| *h += part * feels);
+    }
+    h
+}
+
+fn total(row: &Row, there: &[Option<f64>; 3]) -> f64 {
+    row.parts.iter().zip(there).fold(0.0, |sum, (part, value)| sum + part * value.unwrap_or(0.0))
+}

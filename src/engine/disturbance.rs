@@ -1,0 +1,191 @@
+//! People on the deck and foam under the gauge: a jump of their sign and size is excused for a while.
+//!
+//! A person who steps on makes the trailer heavier at once, one who was there at the start makes it lighter; foam only
+//! raises the gauge. Such a jump takes the witness out of the comparison until it is back. It never takes it out of
+//! the margin. What does not come back in time, or grows beyond what people or foam can be, is compared again as it
+//! stands: then it is a step to be found.
+
+use super::frame::WitnessId;
+use crate::time::EngineTime;
+
+/// Longest excuse, s: people work on a deck for a minute or three; foam falls within one (assumptions).
+const SCALE_S: f64 = 200.0;
+/// See above.
+const LEVEL_S: f64 = 90.0;
+/// So many times that long for people who come one after the other.
+const VISITS: f64 = 2.0;
+/// Least and most that people with their tools weigh, kg: one light person, three with tools (assumptions).
+const PEOPLE_KG: (f64, f64) = (40.0, 300.0);
+/// Highest foam, m (assumption).
+const FOAM_M: f64 = 0.06;
+/// A jump is one when it exceeds this many standard deviations of the noise.
+const JUMP_SIGMAS: f64 = 4.0;
+/// Foam's is, since only one sign is excused.
+const FOAM_SIGMAS: f64 = 3.0;
+/// It is back when less than this share of it is left, or less than so many standard deviations.
+const BACK_SHARE: f64 = 0.3;
+/// See above.
+const BACK_SIGMAS: f64 = 1.5;
+/// One who leaves makes the trailer lighter once; what goes on making it lighter is lost product. It may grow by this
+/// share and so many standard deviations after the first block.
+const GROWS: f64 = 0.5;
+/// See above.
+const GROWS_SIGMAS: f64 = 3.0;
+/// Where the third witness jumped by as much, up to this share of it, it is the meter that jumped: seen within this time
+/// of the jump, s.
+const MEANT: f64 = 0.35;
+/// See above.
+const MEANT_S: f64 = 20.0;
+/// A jump of the third witness is one beyond this many standard deviations.
+const OTHER_SIGMAS: f64 = 4.0;
+/// Blocks looked back on, and how many of the latest may hold part of a jump already (a gauge follows with its lag).
+const KEPT: usize = 10;
+/// See above.
+pub const RISING: usize = 2;
+/// Blocks after which what a witness was off by is no longer told by what it was off by before it went.
+const GONE: usize = 12;
+/// Fewest blocks that a jump is measured from.
+const FEWEST: usize = 2;
+
+/// What a witness is off by in a block.
+#[derive(Debug, Clone, Copy)]
+pub struct Off {
+    /// Against what the filter expects of it without noise, kg.
+    pub kg: f64,
+    /// Standard deviation of that about its mean, kg.
+    pub sigma_kg: f64,
+    /// kg per unit of its signal.
+    pub kg_per_unit: f64,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Excuse {
+    first: EngineTime,
+    since: EngineTime,
+    jump_kg: f64,
+    last_kg: f64,
+}
+
+impl Excuse {
+    /// One more who steps on has his own time; no more than a few of them.
+    fn go_on(self, witness: WitnessId, at: EngineTime, now_kg: f64) -> Excuse {
+        let joined = witness == WitnessId::Scale && now_kg < 0.0 && now_kg < self.last_kg - PEOPLE_KG.0;
+        let again = joined && at.since_s(self.first) < VISITS * SCALE_S;
+        let since = if again { at } else { self.since };
+        Excuse { since, last_kg: now_kg, ..self }
+    }
+}
+
+/// The disturbances of one witness.
+#[derive(Debug, Clone, Default)]
+pub struct Disturbance {
+    /// The latest blocks, newest first.
+    past_kg: [f64; KEPT],
+    count: usize,
+    /// Blocks since it was seen.
+    gone: usize,
+    excuse: Option<Excuse>,
+}
+
+impl Disturbance {
+    /// Before the first block: nothing is off.
+    #[must_use]
+    pub fn fresh() -> Disturbance {
+        Disturbance { count: KEPT, ..Disturbance::default() }
+    }
+
+    /// Since when it is excused.
+    #[must_use]
+    pub fn excused(&self) -> Option<EngineTime> {
+        self.excuse.map(|excuse| excuse.first)
+    }
+
+    /// By how much it jumped against the blocks before the last, where that is more than noise.
+    #[must_use]
+    pub fn clear_jump_kg(&self, off: &Off) -> Option<f64> {
+        self.jump_kg(off).filter(|jump_kg| jump_kg.abs() > OTHER_SIGMAS * off.sigma_kg)
+    }
+
+    /// By how much it is off since before it jumped; None: too few blocks tell.
+    fn jump_kg(&self, off: &Off) -> Option<f64> {
+        Some(off.kg - self.before_kg()?)
+    }
+
+    fn before_kg(&self) -> Option<f64> {
+        if self.count < RISING + FEWEST {
+            return None;
+        }
+        let older = &self.past_kg[RISING..self.count];
+        #[expect(clippy::cast_precision_loss, reason = "at most eight")]
+        let n = older.len() as f64;
+        Some(older.iter().fold(0.0, |sum, kg| sum + kg) / n)
+    }
+
+    /// Takes a block; true when an excuse begins with it. `other_kg`: by how much the other one jumped against the same
+    /// meter, where that is more than noise.
+    pub fn block(&mut self, witness: WitnessId, at: EngineTime, off: &Off, other_kg: Option<f64>) -> bool {
+        self.gone = 0;
+        let jump_kg = self.jump_kg(off);
+        let meter = jump_kg.zip(other_kg).is_some_and(|(own, other)| (own - other).abs() < MEANT * own.abs());
+        match (self.excuse, jump_kg) {
+            (Some(excuse), Some(jump_kg)) => {
+                if meter && at.since_s(excuse.since) <= MEANT_S || is_over(witness, at, off, jump_kg, excuse) {
+                    // What it is off by now is where the next jump is looked for from.
+                    *self = Disturbance::default();
+                } else if is_back(off, jump_kg, excuse) {
+                    self.excuse = None;
+                } else {
+                    self.excuse = Some(excuse.go_on(witness, at, jump_kg));
+                }
+            }
+            (None, Some(jump_kg)) if !meter && excusable(witness, jump_kg, off) => {
+                self.excuse = Some(Excuse { first: at, since: at, jump_kg, last_kg: jump_kg });
+                return true;
+            }
+            _ => {}
+        }
+        if self.excuse.is_none() {
+            self.past_kg.rotate_right(1);
+            self.past_kg[0] = off.kg;
+            self.count = (self.count + 1).min(KEPT);
+        }
+        false
+    }
+
+    /// Nothing was seen of it in this block. What it was off by before counts for a minute.
+    pub fn absent(&mut self) {
+        self.gone += 1;
+        if self.gone > GONE {
+            *self = Disturbance::default();
+        }
+    }
+}
+
+fn is_back(off: &Off, now_kg: f64, excuse: Excuse) -> bool {
+    now_kg.abs() < (BACK_SIGMAS * off.sigma_kg).max(BACK_SHARE * excuse.jump_kg.abs())
+}
+
+fn is_over(witness: WitnessId, at: EngineTime, off: &Off, now_kg: f64, excuse: Excuse) -> bool {
+    let lighter = witness == WitnessId::Scale && excuse.jump_kg > 0.0;
+    let grows = lighter && now_kg > excuse.jump_kg * (1.0 + GROWS) + GROWS_SIGMAS * off.sigma_kg;
+    let late = at.since_s(excuse.since) > if witness == WitnessId::Scale { SCALE_S } else { LEVEL_S };
+    late || grows || now_kg.abs() > most_kg(witness, off)
+}
+
+fn most_kg(witness: WitnessId, off: &Off) -> f64 {
+    match witness {
+        WitnessId::Scale => PEOPLE_KG.1,
+        WitnessId::Tank => FOAM_M * off.kg_per_unit,
+        WitnessId::Flow => 0.0,
+    }
+}
+
+/// The sign and size of people or foam. Received by scale falls by what steps on the deck.
+fn excusable(witness: WitnessId, jump_kg: f64, off: &Off) -> bool {
+    let most_kg = most_kg(witness, off);
+    match witness {
+        WitnessId::Scale => jump_kg.abs() > PEOPLE_KG.0.max(JUMP_SIGMAS * off.sigma_kg) && jump_kg.abs() < most_kg,
+        WitnessId::Tank => jump_kg > FOAM_SIGMAS * off.sigma_kg && jump_kg < most_kg,
+        WitnessId::Flow => false,
+    }
+}

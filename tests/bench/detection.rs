@@ -1,0 +1,305 @@
+//! How soon the verdict finds what is planted, and how often it finds what is not there.
+//!
+//! - `cargo bench --bench detection -- clean 1000 busy from=1`: clean transfers of random plants; prints how many were said
+//!   to disagree with a 95 % bound, and how high each kind's statistic came (from which thresholds are chosen).
+//! - `cargo bench --bench detection -- faults 60 busy from=20001`: every row planted so often, onset drawn between 15 and 30
+//!   minutes after the start; prints the mean delay beside what theory allows.
+//!
+//! `busy`: people on the deck and foam; `any`: instruments of any quality besides. `jobs=2` uses two threads.
+
+use brimwatch::engine::bank::{ALL, KINDS};
+use brimwatch::engine::frame::{Frame, Reason, Validity, VerdictWord, WitnessId};
+use brimwatch::engine::settings::{DeliverySetup, Settings};
+use brimwatch_simulator::bay::SimulatedBay;
+use brimwatch_simulator::instruments::{Instrument, InstrumentFault, InstrumentSetup, Wrong};
+use brimwatch_simulator::noise::Chance;
+use brimwatch_simulator::plant::fault::{Mishap, PlantFault};
+use brimwatch_simulator::scenario;
+use std::path::Path;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+#[path = "driver.rs"]
+mod driver;
+use driver::Bench;
+
+/// Instruments whose high-level switch sits at a level, m, from a seed.
+type Instruments = fn(f64, u64) -> InstrumentSetup;
+
+/// What is planted.
+#[derive(Clone, Copy)]
+enum Planted {
+    Plant(Mishap, f64),
+    Instrument(Instrument, Wrong, f64),
+    /// The density on the papers is off by this, 1.
+    Papers(f64),
+}
+
+/// A row of the table.
+struct Row {
+    name: &'static str,
+    planted: Planted,
+    /// The witness that is off.
+    side: WitnessId,
+    /// Kilograms that go astray in a second; 0: not counted.
+    kg_per_s: f64,
+    /// Mean delay that the likelihood ratio of a fault of known kind and size attains on a nominal plant, s (a Monte Carlo
+    /// study of 3,000 to 12,000 runs with one false alarm in 1,000 transfers).
+    limit_s: f64,
+}
+
+const fn row(name: &'static str, planted: Planted, side: WitnessId, kg_per_s: f64, limit_s: f64) -> Row {
+    Row { name, planted, side, kg_per_s, limit_s }
+}
+
+/// Everything that is planted.
+#[rustfmt::skip]
+const ROWS: [Row; 15] = {
+    use Planted::{Instrument as I, Papers, Plant};
+    use WitnessId::{Flow, Scale, Tank};
+    [
+        row("leak before the meter 0.05 kg/s", Plant(Mishap::LeakBeforeMeter, 0.05), Scale, 0.05, 522.0),
+        row("leak before the meter 0.1 kg/s", Plant(Mishap::LeakBeforeMeter, 0.1), Scale, 0.1, 244.0),
+        row("leak before the meter 0.25 kg/s", Plant(Mishap::LeakBeforeMeter, 0.25), Scale, 0.25, 106.0),
+        row("leak before the meter 1 kg/s", Plant(Mishap::LeakBeforeMeter, 1.0), Scale, 1.0, 30.0),
+        row("leak after the meter 0.05 kg/s", Plant(Mishap::LeakAfterMeter, 0.05), Tank, 0.05, 718.0),
+        row("leak after the meter 0.1 kg/s", Plant(Mishap::LeakAfterMeter, 0.1), Tank, 0.1, 396.0),
+        row("leak after the meter 0.25 kg/s", Plant(Mishap::LeakAfterMeter, 0.25), Tank, 0.25, 194.0),
+        row("leak after the meter 1 kg/s", Plant(Mishap::LeakAfterMeter, 1.0), Tank, 1.0, 66.0),
+        row("level stuck", I(Instrument::Level, Wrong::Stuck, 0.0), Tank, 0.0, 16.0),
+        row("other tank", Plant(Mishap::OtherTank, 1.0), Tank, 4.9, 16.0),
+        row("meter gain -1 %", I(Instrument::Meter, Wrong::Gain, -0.01), Flow, 0.0, 422.0),
+        row("meter gain -2 %", I(Instrument::Meter, Wrong::Gain, -0.02), Flow, 0.0, 214.0),
+        row("meter gain -5 %", I(Instrument::Meter, Wrong::Gain, -0.05), Flow, 0.0, 96.0),
+        row("level step -20 mm", I(Instrument::Level, Wrong::Shift, -0.02), Tank, 0.0, 2.0),
+        row("density on the papers +2 %", Papers(0.02), Tank, 0.0, 608.0),
+    ]
+};
+
+struct Asked {
+    count: u64,
+    from: u64,
+    instruments: Instruments,
+    day: &'static str,
+    jobs: usize,
+    row: Option<usize>,
+}
+
+fn asked() -> Asked {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let number = |key: &str| args.iter().find_map(|a| a.strip_prefix(key)?.parse::<u64>().ok());
+    let has = |word: &str| args.iter().any(|a| a == word);
+    let (day, instruments): (_, Instruments) = match (has("busy"), has("any")) {
+        (_, true) => ("any works'", InstrumentSetup::any),
+        (true, _) => ("busy", InstrumentSetup::busy),
+        _ => ("quiet", InstrumentSetup::nominal),
+    };
+    let count = args.iter().find_map(|a| a.parse::<u64>().ok()).unwrap_or(10);
+    let jobs = number("jobs=").map_or(1, |jobs| usize::try_from(jobs).unwrap_or(1));
+    let row = number("row=").and_then(|row| usize::try_from(row).ok());
+    Asked { count, from: number("from=").unwrap_or(1), instruments, day, jobs, row }
+}
+
+/// Runs one for each seed, on so many threads, in the order of the seeds.
+fn each<T: Send>(asked: &Asked, run: impl Fn(u64) -> T + Sync) -> Vec<T> {
+    let next = AtomicU64::new(0);
+    let mut all: Vec<(u64, T)> = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..asked.jobs.max(1))
+            .map(|_| {
+                scope.spawn(|| {
+                    let mut mine = Vec::new();
+                    loop {
+                        let i = next.fetch_add(1, Ordering::Relaxed);
+                        if i >= asked.count {
+                            return mine;
+                        }
+                        mine.push((i, run(asked.from + i)));
+                        if (i + 1).is_multiple_of(100) {
+                            eprintln!("{} of {}", i + 1, asked.count);
+                        }
+                    }
+                })
+            })
+            .collect();
+        workers.into_iter().flat_map(|w| w.join().expect("a run ends")).collect()
+    });
+    all.sort_by_key(|(i, _)| *i);
+    all.into_iter().map(|(_, t)| t).collect()
+}
+
+fn bay(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: Instruments) -> SimulatedBay {
+    let high_switch_m = scenario::instruments(settings, delivery.tank, seed).high_switch_m;
+    SimulatedBay::with_instruments(settings, Some(delivery), seed, instruments(high_switch_m, seed))
+}
+
+fn at_odds(word: VerdictWord) -> bool {
+    matches!(word, VerdictWord::Disagree | VerdictWord::CannotTellWhich)
+}
+
+/// That witness was found to repeat itself.
+fn stands(frame: &Frame, side: WitnessId) -> bool {
+    matches!(frame.witnesses[side as usize].validity, Validity::Lost(Reason::Frozen | Reason::FrozenTogether))
+}
+
+/// What a clean transfer gave.
+struct Clean {
+    /// Highest statistic by kind and sign.
+    most: [[f64; 2]; KINDS],
+    /// When it was first said to disagree, s, and of whom.
+    cried: Option<(u64, [bool; 3])>,
+    lasted_s: u64,
+}
+
+fn clean(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: Instruments) -> Clean {
+    let mut bench = Bench::started(settings, delivery, bay(settings, delivery, seed, instruments));
+    let begun = bench.s();
+    let mut clean = Clean { most: [[0.0; 2]; KINDS], cried: None, lasted_s: 0 };
+    while bench.unloading() {
+        let frame = bench.second();
+        for fit in bench.monitor.fits().iter().flatten() {
+            let most = &mut clean.most[fit.kind][fit.sign()];
+            *most = most.max(fit.statistic);
+        }
+        if at_odds(frame.verdict.word) && clean.cried.is_none() {
+            clean.cried = Some((bench.s() - begun, frame.verdict.suspects));
+        }
+    }
+    clean.lasted_s = bench.s() - begun;
+    clean
+}
+
+#[expect(clippy::cast_precision_loss, reason = "counts")]
+fn print_clean(asked: &Asked, runs: &[Clean]) {
+    let cried: Vec<(u64, &Clean)> = (asked.from..).zip(runs).filter(|(_, r)| r.cried.is_some()).collect();
+    let minutes = runs.iter().map(|r| r.lasted_s).sum::<u64>() as f64 / 60.0 / runs.len() as f64;
+    println!("{} {} clean transfers, seeds {} on, {minutes:.0} min each", runs.len(), asked.day, asked.from);
+    println!(
+        "said to disagree: {} (95 % bound {:.1} in 10,000)",
+        cried.len(),
+        poisson_bound(cried.len()) / runs.len() as f64 * 1e4
+    );
+    for (seed, run) in cried.iter().take(20) {
+        println!("  seed {seed}: {:?}, statistics {:.1?}", run.cried, run.most);
+    }
+    println!("| kind | too much: 99 %, 99.9 %, most | too little: 99 %, 99.9 %, most |\n| --- | --- | --- |");
+    for (kind, what) in ALL.iter().enumerate() {
+        let of = |sign: usize| {
+            let mut all: Vec<f64> = runs.iter().map(|r| r.most[kind][sign]).collect();
+            all.sort_by(f64::total_cmp);
+            let at = |share: f64| {
+                #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "an index")]
+                let i = (share * all.len() as f64) as usize;
+                all[i.min(all.len() - 1)]
+            };
+            format!("{:.1}, {:.1}, {:.1}", at(0.99), at(0.999), at(1.0))
+        };
+        println!("| {:?} {:?} | {} | {} |", what.witness, what.shape, of(0), of(1));
+    }
+}
+
+/// Upper 95 % bound of a Poisson mean when so many were counted: solves P(X <= count) = 0.05 by bisection.
+#[expect(clippy::cast_precision_loss, reason = "counts")]
+fn poisson_bound(count: usize) -> f64 {
+    let at_most = |mean: f64| {
+        let mut term = (-mean).exp();
+        let mut sum = term;
+        for k in 1..=count {
+            term *= mean / k as f64;
+            sum += term;
+        }
+        sum
+    };
+    let (mut low, mut high) = (0.0, 10.0 + 3.0 * count as f64);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if at_most(middle) > 0.05 { low = middle } else { high = middle }
+    }
+    high
+}
+
+/// What a planted fault gave.
+struct Found {
+    delay_s: Option<f64>,
+    /// Already at odds when it began.
+    before: bool,
+    /// The right witness is named; it alone is; within two minutes of the first word.
+    named: bool,
+    alone: bool,
+    kg: f64,
+}
+
+#[expect(clippy::cast_precision_loss, reason = "seconds")]
+fn fault(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: Instruments, row: &Row) -> Found {
+    let onset_s = Chance::new(seed, 900).between((900.0, 1800.0));
+    let mut papers = delivery.clone();
+    let bay = bay(settings, delivery, seed, instruments);
+    if let Planted::Papers(off) = row.planted {
+        papers = scenario::with_wrong_density(delivery, off);
+    }
+    let mut found = Found { delay_s: None, before: false, named: false, alone: false, kg: 0.0 };
+    let mut bench = Bench::started(settings, &papers, bay);
+    let (begun, plant_s) = (bench.s(), bench.bay.plant().time_s());
+    match row.planted {
+        Planted::Plant(what, size) => bench.bay.add_mishap(PlantFault::new(what, plant_s + onset_s, size)),
+        Planted::Instrument(on, wrong, size) => {
+            bench.bay.add_fault(InstrumentFault::new(wrong, on, plant_s + onset_s, size));
+        }
+        Planted::Papers(_) => {}
+    }
+    let onset_s = if matches!(row.planted, Planted::Papers(_)) { 0.0 } else { onset_s };
+    while bench.unloading() {
+        let frame = bench.second();
+        let s = (bench.s() - begun) as f64;
+        if s <= onset_s {
+            found.before |= at_odds(frame.verdict.word);
+        } else if at_odds(frame.verdict.word) || stands(&frame, row.side) || found.delay_s.is_some() {
+            let delay_s = *found.delay_s.get_or_insert(s - onset_s);
+            let suspects = frame.verdict.suspects;
+            found.kg = row.kg_per_s * delay_s;
+            let stands = stands(&frame, row.side);
+            found.named |= suspects[row.side as usize] || stands;
+            found.alone |= suspects[row.side as usize] && frame.verdict.word == VerdictWord::Disagree || stands;
+            if found.alone || s > onset_s + delay_s + 120.0 {
+                break;
+            }
+        }
+    }
+    found
+}
+
+#[expect(clippy::cast_precision_loss, reason = "counts")]
+fn print_faults(row: &Row, runs: &[Found]) {
+    let runs: Vec<&Found> = runs.iter().filter(|r| !r.before).collect();
+    let mut delays: Vec<f64> = runs.iter().filter_map(|r| r.delay_s).collect();
+    delays.sort_by(f64::total_cmp);
+    let (n, found) = (runs.len() as f64, delays.len());
+    let mean = delays.iter().sum::<f64>() / found as f64;
+    let share = |of: &dyn Fn(&&Found) -> bool| 100.0 * runs.iter().copied().filter(|r| of(&r)).count() as f64 / n;
+    let kg = runs.iter().map(|r| r.kg).sum::<f64>() / n;
+    println!(
+        "| {} | {:.0} | {mean:.0} | {:.2} | {:.0} | {kg:.0} | {:.0} % | {:.0} % | {:.0} % |",
+        row.name,
+        row.limit_s,
+        mean / row.limit_s,
+        delays.get(found * 9 / 10).copied().unwrap_or(f64::NAN),
+        share(&|r| r.delay_s.is_some()),
+        share(&|r| r.named),
+        share(&|r| r.alone),
+    );
+}
+
+fn main() {
+    let asked = asked();
+    let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+    let settings = &site.bays[delivery.bay].settings;
+    let papers = &delivery.setup;
+    if std::env::args().any(|a| a == "faults") {
+        println!("{} runs a row, {}, seeds {} on", asked.count, asked.day, asked.from);
+        println!("| fault | limit s | mean delay s | ratio | 90 % s | kg | found | named | alone |");
+        println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- |");
+        for (_, row) in ROWS.iter().enumerate().filter(|(i, _)| asked.row.is_none_or(|row| row == *i)) {
+            print_faults(row, &each(&asked, |seed| fault(settings, papers, seed, asked.instruments, row)));
+        }
+    } else {
+        print_clean(&asked, &each(&asked, |seed| clean(settings, papers, seed, asked.instruments)));
+    }
+}

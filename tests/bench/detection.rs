@@ -273,7 +273,7 @@ fn print_faults(row: &Row, runs: &[Found]) {
     delays.sort_by(f64::total_cmp);
     let (n, found) = (runs.len() as f64, delays.len());
     let mean = delays.iter().sum::<f64>() / found as f64;
-    let share = |of: &dyn Fn(&&Found) -> bool| 100.0 * runs.iter().copied().filter(|r| of(&r)).count() as f64 / n;
+    let share = |of: &dyn Fn(&&Found) -> bool| 100.0 * runs.iter().copied().filter(|r| of(r)).count() as f64 / n;
     let kg = runs.iter().map(|r| r.kg).sum::<f64>() / n;
     println!(
         "| {} | {:.0} | {mean:.0} | {:.2} | {:.0} | {kg:.0} | {:.0} % | {:.0} % | {:.0} % |",

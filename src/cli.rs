@@ -6,10 +6,12 @@ use crate::decode;
 use crate::decode::command::{Refusal, Shown};
 use crate::live::{self, Options};
 use crate::recording::compare::{self, Outcome};
+use crate::recording::export::{self, TableForm};
 use crate::recording::import::{self, ImportError, Plan};
-use crate::recording::{RecordingError, dump, json};
+use crate::recording::{RecordingError, dump, json, stream};
 use clap::{Parser, Subcommand, ValueEnum};
 use std::fmt::Display;
+use std::fs::File;
 use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -87,6 +89,18 @@ enum Command {
         #[arg(long, value_name = "RECORDING")]
         out: PathBuf,
     },
+    /// Write what a recording shows as a table: a row for each output, columns whose names end in their unit.
+    Export {
+        /// Recording.
+        file: PathBuf,
+        /// Table to write; its ending says the form: .csv, or .parquet where the program was built with it. Nothing is
+        /// written over. Left out: CSV to standard output.
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+        /// Seconds of engine time between rows; 0 for every output.
+        #[arg(long, value_name = "S", default_value_t = 0.0, value_parser = seconds)]
+        every: f64,
+    },
     /// Print every record of a recording as text.
     Dump {
         /// Recording.
@@ -148,6 +162,7 @@ pub fn main() -> ExitCode {
         Command::Import { history, columns, site, delivery, bay, out } => {
             import(&history, (&columns, &site, delivery.as_deref(), bay.as_deref()), &out)
         }
+        Command::Export { file, out, every } => export(&file, out.as_deref(), every),
         Command::Dump { file } => written(|out| dump::dump(&file, out)),
     }
 }
@@ -179,6 +194,38 @@ fn written(write: impl FnOnce(&mut dyn Write) -> Result<(), RecordingError>) -> 
     let done = write(&mut out).and_then(|()| out.flush().map_err(RecordingError::Out));
     match done {
         Ok(()) => ExitCode::SUCCESS,
+        Err(error) => failed_recording(&error),
+    }
+}
+
+fn export(file: &Path, out: Option<&Path>, every_s: f64) -> ExitCode {
+    let done = match out {
+        None => export::export(file, TableForm::Csv, every_s, BufWriter::new(io::stdout())),
+        Some(path) => {
+            let form = match TableForm::of(path) {
+                Ok(form) => form,
+                Err(why) => return fail(WRONG_FILE, why),
+            };
+            // Before a file is made: what cannot be read leaves none behind.
+            stream::open(file).and_then(|recording| {
+                let made = File::create_new(path).map_err(RecordingError::Out)?;
+                export::export_from(recording, form, every_s, BufWriter::new(made))
+            })
+        }
+    };
+    match done {
+        Ok(done) => {
+            let (rows, unreadable) = (done.rows, done.unreadable);
+            let mut said = format!("{}: {rows} rows", file.display());
+            if unreadable > 0 {
+                said += &format!("; {unreadable} outputs could not be understood and are left out");
+            }
+            if let Some(stopped) = done.stopped {
+                said += &format!("; {stopped}");
+            }
+            let _ = writeln!(io::stderr(), "{said}");
+            ExitCode::SUCCESS
+        }
         Err(error) => failed_recording(&error),
     }
 }

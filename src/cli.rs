@@ -9,6 +9,7 @@ use crate::recording::compare::{self, Outcome};
 use crate::recording::export::{self, TableForm};
 use crate::recording::import::{self, ImportError, Plan};
 use crate::recording::{RecordingError, dump, json, stream};
+use crate::tune::{self, Labels};
 use clap::{Parser, Subcommand, ValueEnum};
 use std::fmt::Display;
 use std::fs::File;
@@ -101,11 +102,36 @@ enum Command {
         #[arg(long, value_name = "S", default_value_t = 0.0, value_parser = seconds)]
         every: f64,
     },
+    /// Try settings on recordings: for every alarm how often, how long before what it is for, and what other settings change.
+    Tune(TuneOptions),
     /// Print every record of a recording as text.
     Dump {
         /// Recording.
         file: PathBuf,
     },
+}
+
+/// What `tune` is told.
+#[derive(Debug, clap::Args)]
+struct TuneOptions {
+    /// Recordings, or folders of them with everything below.
+    #[arg(required = true)]
+    recordings: Vec<PathBuf>,
+    /// Site file to try; may be given several times. The settings on record are always tried, and come first.
+    #[arg(long, value_name = "FILE")]
+    site: Vec<PathBuf>,
+    /// Try several values of one key in the first site file: "alarms.on_delay=1 s,3 s,10 s".
+    #[arg(long = "try", value_name = "KEY=VALUES")]
+    sweep: Vec<String>,
+    /// What was really called for: CSV with the head line recording,alarm,from_s,to_s.
+    #[arg(long, value_name = "FILE")]
+    labels: Option<PathBuf>,
+    /// Folder of the results: tune.html, tune.json, tables as CSV, and how far it is.
+    #[arg(long, value_name = "FOLDER")]
+    out: PathBuf,
+    /// Cores to use; all where left out.
+    #[arg(long, value_name = "N")]
+    cores: Option<usize>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -117,8 +143,8 @@ enum LogForm {
 const EXIT_CODES: &str = "\
 Exit codes:
   0  done; check: no fault, there may be warnings; replay: at least one output compared and all the same
-  1  the machine refused something (address, disk, network), or import was told to stop
-  2  a wrong command line, site file, delivery file or column map
+  1  the machine refused something (address, disk, network), or import or tune was told to stop
+  2  a wrong command line, site file, delivery file, column map or labels
   3  replay: an output differs, the recording is damaged, or there was nothing to compare
   4  no recording, or one that cannot be read
   5  replay: written by another program, whose numbers may be others
@@ -163,6 +189,7 @@ pub fn main() -> ExitCode {
             import(&history, (&columns, &site, delivery.as_deref(), bay.as_deref()), &out)
         }
         Command::Export { file, out, every } => export(&file, out.as_deref(), every),
+        Command::Tune(options) => tune_recordings(&options),
         Command::Dump { file } => written(|out| dump::dump(&file, out)),
     }
 }
@@ -284,7 +311,7 @@ fn import(history: &Path, (columns, site, delivery, bay): Named<'_>, out: &Path)
     }
     let mut bar = ProgressLine::new();
     let done = import::import(&plan, &history, &mut |progress| {
-        bar.show(progress);
+        bar.show(progress.done_bytes, progress.all_bytes);
         !stopped.load(Ordering::Relaxed)
     });
     bar.clear();
@@ -295,6 +322,43 @@ fn import(history: &Path, (columns, site, delivery, bay): Named<'_>, out: &Path)
         }
         Err(error @ ImportError::Needs(_)) => fail(WRONG_FILE, error),
         Err(error @ ImportError::History(_)) => fail(WRONG_HISTORY, error),
+        Err(error) => fail(REFUSED, error),
+    }
+}
+
+fn tune_recordings(options: &TuneOptions) -> ExitCode {
+    let read = || {
+        let choices = tune::choices(&options.site, &options.sweep)?;
+        let labels = options.labels.as_deref().map(Labels::load).transpose()?.unwrap_or_default();
+        Ok::<_, String>((choices, labels))
+    };
+    let (choices, labels) = match read() {
+        Ok(read) => read,
+        Err(why) => return fail(WRONG_FILE, why),
+    };
+    let recordings = match tune::recordings(&options.recordings) {
+        Ok(recordings) if recordings.is_empty() => return fail(NO_RECORDING, "no recording (*.brim) there"),
+        Ok(recordings) => recordings,
+        Err((path, error)) => return fail(NO_RECORDING, format_args!("{}: {error}", path.display())),
+    };
+    let stopped = Arc::new(AtomicBool::new(false));
+    if let Err(error) = stop_when_told(Arc::clone(&stopped)) {
+        return fail(REFUSED, error);
+    }
+    let cores = options.cores.or(std::thread::available_parallelism().ok().map(usize::from)).unwrap_or(1);
+    let plan = tune::Plan { recordings: &recordings, choices: &choices, labels: &labels, out: &options.out, cores };
+    let mut bar = ProgressLine::new();
+    let done = tune::run(&plan, &stopped, &mut |p| bar.show(p.done as u64, p.all as u64));
+    bar.clear();
+    match done {
+        Ok(summary) => {
+            for (name, why) in &summary.left_out {
+                let _ = writeln!(io::stderr(), "left out: {name}: {why}");
+            }
+            let (taken, choices) = (summary.taken, choices.len());
+            say(format_args!("{taken} recordings under {choices} choices of settings: {}", summary.paper.display()));
+            if taken == 0 { ExitCode::from(NO_RECORDING) } else { ExitCode::SUCCESS }
+        }
         Err(error) => fail(REFUSED, error),
     }
 }
@@ -330,7 +394,7 @@ fn stop_when_told(flag: Arc<AtomicBool>) -> io::Result<()> {
     Ok(())
 }
 
-/// How far an import is, on one line of a terminal; nothing where nobody watches.
+/// How far a long command is, on one line of a terminal; nothing where nobody watches.
 struct ProgressLine {
     shown: Option<u64>,
     watched: bool,
@@ -341,8 +405,8 @@ impl ProgressLine {
         ProgressLine { shown: None, watched: io::stderr().is_terminal() }
     }
 
-    fn show(&mut self, progress: import::Progress) {
-        let percent = (progress.done_bytes * 100).checked_div(progress.all_bytes).unwrap_or(0).min(100);
+    fn show(&mut self, done: u64, all: u64) {
+        let percent = (done * 100).checked_div(all).unwrap_or(0).min(100);
         if self.watched && self.shown != Some(percent) {
             self.shown = Some(percent);
             let _ = write!(io::stderr(), "\r{percent:>3} %");

@@ -10,3 +10,4 @@ mod ports;
 mod running;
 mod shared_tank;
 mod silence;
+mod tune;

@@ -127,8 +127,8 @@ fn set(table: &mut toml::Table, parts: &[&str], value: &toml::Value) -> bool {
             match inner {
                 toml::Value::Table(inner) => set(inner, rest, value),
                 toml::Value::Array(list) => {
-                    let tables = list.iter_mut().filter_map(toml::Value::as_table_mut);
-                    tables.fold(false, |any, inner| set(inner, rest, value) || any)
+                    let set = list.iter_mut().filter_map(|v| v.as_table_mut()).map(|inner| set(inner, rest, value));
+                    set.filter(|set| *set).count() > 0
                 }
                 _ => false,
             }

@@ -48,7 +48,6 @@ fn timed(path: &Path, choices: &[Choice]) -> f64 {
     begun.elapsed().as_secs_f64()
 }
 
-#[expect(clippy::cast_precision_loss, reason = "counts for people")]
 fn main() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("two-hours.brim");
@@ -87,7 +86,6 @@ fn main() {
 }
 
 /// Many recordings under 20 choices of a real site file, on one core and on all.
-#[expect(clippy::cast_precision_loss, reason = "a count")]
 fn many(folder: &Path, path: &Path, count: u64) {
     let (site, _) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
     for (name, text) in &site.texts {

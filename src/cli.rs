@@ -4,6 +4,7 @@ use crate::check;
 use crate::config::{self, Site};
 use crate::decode;
 use crate::decode::command::{Refusal, Shown};
+use crate::live::change::AskError;
 use crate::live::{self, Options};
 use crate::recording::compare::{self, Outcome};
 use crate::recording::export::{self, TableForm};
@@ -89,6 +90,23 @@ enum Command {
         /// Recording to write; nothing is written over.
         #[arg(long, value_name = "RECORDING")]
         out: PathBuf,
+    },
+    /// Change alarm settings, levels or limits of a running watch: shows what is different, and with --apply has it taken.
+    ///
+    /// Edit the site file, then run this. Wiring and instruments are not changed on the run. Who, when, why and what stand
+    /// in changes.jsonl of the store and in the recordings; no poll is missed.
+    Change {
+        /// Site file as it shall be.
+        site: PathBuf,
+        /// Who changes it.
+        #[arg(long, value_name = "NAME")]
+        who: String,
+        /// Why.
+        #[arg(long, value_name = "TEXT")]
+        reason: String,
+        /// Have the running watch take it; without, it is only checked and shown.
+        #[arg(long)]
+        apply: bool,
     },
     /// Write what a recording shows as a table: a row for each output, columns whose names end in their unit.
     Export {
@@ -188,6 +206,7 @@ pub fn main() -> ExitCode {
         Command::Import { history, columns, site, delivery, bay, out } => {
             import(&history, (&columns, &site, delivery.as_deref(), bay.as_deref()), &out)
         }
+        Command::Change { site, who, reason, apply } => change(&site, &who, &reason, apply),
         Command::Export { file, out, every } => export(&file, out.as_deref(), every),
         Command::Tune(options) => tune_recordings(&options),
         Command::Dump { file } => written(|out| dump::dump(&file, out)),
@@ -222,6 +241,33 @@ fn written(write: impl FnOnce(&mut dyn Write) -> Result<(), RecordingError>) -> 
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => failed_recording(&error),
+    }
+}
+
+fn change(site: &Path, who: &str, reason: &str, apply: bool) -> ExitCode {
+    let new = match config::load(site) {
+        Ok(new) => new,
+        Err(faults) => return fail(WRONG_FILE, faults),
+    };
+    let refused = |error: &AskError| match error {
+        AskError::Change(_) | AskError::NotTaken(_) => fail(WRONG_FILE, error),
+        AskError::NoWatch(_) | AskError::NoAnswer | AskError::Io { .. } => fail(REFUSED, error),
+    };
+    let differences = match live::change::looked_at(&new, who, reason) {
+        Ok(differences) => differences,
+        Err(error) => return refused(&error),
+    };
+    say(config::change::lines(&differences));
+    if !apply {
+        say("Checked; nothing was changed. With --apply the running watch takes it.");
+        return ExitCode::SUCCESS;
+    }
+    match live::change::ask(&new, who, reason) {
+        Ok(()) => {
+            say("Taken by the running watch; it stands in changes.jsonl of the store and in the recordings.");
+            ExitCode::SUCCESS
+        }
+        Err(error) => refused(&error),
     }
 }
 

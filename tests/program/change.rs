@@ -113,9 +113,9 @@ async fn settings_change_on_the_run_and_no_poll_is_missed() {
     assert_eq!(on_record(&store), [("J. Doe".to_owned(), "the pad hunts".to_owned(), 7.0)]);
 
     // Started again with the changed file it goes on with the same recording.
-    let before = brimwatch::tune::recordings(&[store.clone()]).expect("a store");
+    let before = brimwatch::tune::recordings(std::slice::from_ref(&store)).expect("a store");
     let mut again = Program::start(&drilled);
-    assert_eq!(brimwatch::tune::recordings(&[store.clone()]).expect("a store"), before);
+    assert_eq!(brimwatch::tune::recordings(std::slice::from_ref(&store)).expect("a store"), before);
     again.child.kill().expect("killed");
     again.child.wait().expect("gone");
 }

@@ -132,12 +132,12 @@ impl Recent {
         (stt > 0.0).then(|| Estimate { value: stv / stt, u: self.noise_kg[i].max(1e-3) / stt.sqrt() })
     }
 
-    /// The slopes as one rate, kg/s.
+    /// Slopes as one rate, kg/s.
     #[must_use]
-    pub fn rate_kg_per_s(&self) -> Option<Estimate> {
+    pub fn rate_kg_per_s(slopes: &[Option<Estimate>; 3]) -> Option<Estimate> {
         let mut weighted = 0.0;
         let mut weights = 0.0;
-        for slope in self.slopes_kg_per_s().into_iter().flatten() {
+        for slope in slopes.iter().flatten() {
             let weight = 1.0 / (slope.u * slope.u);
             weighted += weight * slope.value;
             weights += weight;

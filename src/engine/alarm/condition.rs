@@ -5,7 +5,7 @@ use crate::engine::frame::{Condition, Margin, Phase, Reason, Validity, Verdict, 
 use crate::engine::input::{AlarmId, AlarmKey, RecorderState};
 use crate::engine::pad;
 use crate::engine::reading::Readings;
-use crate::engine::settings::{Settings, SignalKind};
+use crate::engine::settings::{Settings, SignalKind, SignalSetup};
 use crate::engine::witness::flow_rate;
 
 /// More than this through the meter is movement, kg/s (or the same in the meter's litres: m3/s x 1000): a meter
@@ -40,17 +40,26 @@ impl Sight<'_> {
         self.delivery.map_or(Phase::Idle, |d| d.phase)
     }
 
-    /// Conditions on what is measured directly: asked at every poll.
+    /// Conditions on what is measured directly: at a poll of a device those that its signals can turn, otherwise (None) all.
     #[must_use]
-    pub fn direct(&self) -> Vec<(AlarmKey, Condition)> {
-        let mut answers = Vec::new();
+    pub fn direct(&self, polled: Option<u16>) -> Vec<(AlarmKey, Condition)> {
+        let signals = || (0u16..).zip(&self.settings.signals);
+        let of_poll = |setup: &SignalSetup| polled.is_none_or(|device| setup.device == device);
+        let turned = |kind, tank| signals().any(|(_, s)| s.kind == kind && s.tank == tank && of_poll(s));
+        let mut answers = Vec::with_capacity(2 * (self.settings.tanks.len() + self.settings.signals.len()) + 1);
         for tank in (0..self.settings.tanks.len()).filter_map(|t| u16::try_from(t).ok()) {
-            answers.push((key(AlarmId::LevelSwitchTripped, tank), self.switch_tripped(tank)));
-            answers.push((key(AlarmId::LevelHighHigh, tank), self.level_high_high(tank)));
+            if polled.is_none() || turned(SignalKind::HighLevelSwitch, Some(tank)) {
+                answers.push((key(AlarmId::LevelSwitchTripped, tank), self.switch_tripped(tank)));
+            }
+            if polled.is_none() || turned(SignalKind::Level, Some(tank)) {
+                answers.push((key(AlarmId::LevelHighHigh, tank), self.level_high_high(tank)));
+            }
         }
-        let plate = self.delivery.map(|d| &d.setup.plate);
-        answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
-        for signal in (0..self.settings.signals.len()).filter_map(|s| u16::try_from(s).ok()) {
+        if polled.is_none() || turned(SignalKind::PadPressure, None) {
+            let plate = self.delivery.map(|d| &d.setup.plate);
+            answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
+        }
+        for (signal, _) in signals().filter(|(_, setup)| of_poll(setup)) {
             answers.push((key(AlarmId::SignalLost, signal), self.signal_lost(signal)));
             answers.push((key(AlarmId::ReadingUnlikely, signal), self.unlikely(signal)));
         }

@@ -5,6 +5,8 @@
 //! - `cargo bench --bench detection -- faults 60 busy from=20001`: every row planted so often, onset drawn between 15 and 30
 //!   minutes after the start; prints the mean delay beside what theory allows.
 //!
+//! - `cargo bench --bench detection -- busy from=560 trace=1175`: what one transfer shows around that second.
+//!
 //! `busy`: people on the deck and foam; `any`: instruments of any quality besides. `jobs=2` uses two threads.
 
 use brimwatch::engine::bank::{ALL, KINDS};
@@ -53,7 +55,7 @@ const fn row(name: &'static str, planted: Planted, side: WitnessId, kg_per_s: f6
 
 /// Everything that is planted.
 #[rustfmt::skip]
-const ROWS: [Row; 15] = {
+const ROWS: [Row; 17] = {
     use Planted::{Instrument as I, Papers, Plant};
     use WitnessId::{Flow, Scale, Tank};
     [
@@ -71,6 +73,8 @@ const ROWS: [Row; 15] = {
         row("meter gain -2 %", I(Instrument::Meter, Wrong::Gain, -0.02), Flow, 0.0, 214.0),
         row("meter gain -5 %", I(Instrument::Meter, Wrong::Gain, -0.05), Flow, 0.0, 96.0),
         row("level step -20 mm", I(Instrument::Level, Wrong::Shift, -0.02), Tank, 0.0, 2.0),
+        row("scale step: 60 kg lighter", I(Instrument::Scale, Wrong::Shift, -60.0), Scale, 0.0, 2.0),
+        row("scale step: 60 kg heavier", I(Instrument::Scale, Wrong::Shift, 60.0), Scale, 0.0, 2.0),
         row("density on the papers +2 %", Papers(0.02), Tank, 0.0, 608.0),
     ]
 };
@@ -82,6 +86,7 @@ struct Asked {
     day: &'static str,
     jobs: usize,
     row: Option<usize>,
+    trace_s: Option<u64>,
 }
 
 fn asked() -> Asked {
@@ -96,7 +101,7 @@ fn asked() -> Asked {
     let count = args.iter().find_map(|a| a.parse::<u64>().ok()).unwrap_or(10);
     let jobs = number("jobs=").map_or(1, |jobs| usize::try_from(jobs).unwrap_or(1));
     let row = number("row=").and_then(|row| usize::try_from(row).ok());
-    Asked { count, from: number("from=").unwrap_or(1), instruments, day, jobs, row }
+    Asked { count, from: number("from=").unwrap_or(1), instruments, day, jobs, row, trace_s: number("trace=") }
 }
 
 /// Runs one for each seed, on so many threads, in the order of the seeds.
@@ -138,6 +143,42 @@ fn at_odds(word: VerdictWord) -> bool {
 /// That witness was found to repeat itself.
 fn stands(frame: &Frame, side: WitnessId) -> bool {
     matches!(frame.witnesses[side as usize].validity, Validity::Lost(Reason::Frozen | Reason::FrozenTogether))
+}
+
+/// Prints what is compared around a moment, every block: each witness's error, what is combined, the fits.
+#[expect(clippy::cast_precision_loss, reason = "seconds")]
+fn trace(settings: &Settings, delivery: &DeliverySetup, asked: &Asked, at_s: u64) {
+    let (seed, row) = (asked.from, asked.row.map(|row| &ROWS[row]));
+    let bay = bay(settings, delivery, seed, asked.instruments);
+    let mut bench = match row {
+        Some(row) => planted(settings, delivery, seed, row, bay).0,
+        None => Bench::started(settings, delivery, bay),
+    };
+    let begun = bench.s();
+    while bench.unloading() && bench.s() - begun < at_s + 60 {
+        let frame = bench.second();
+        let s = bench.s() - begun;
+        if s + 120 < at_s || !s.is_multiple_of(5) {
+            continue;
+        }
+        let truth = bench.bay.plant().received_kg();
+        let witnesses = frame.witnesses.each_ref().map(|w| {
+            let doubt = if w.validity == Validity::Good { "" } else { "*" };
+            format!("{:.0}{doubt}", w.received_kg.map_or(f64::NAN, |e| e.value - truth))
+        });
+        let (deck_kg, foam_m) = (bench.bay.instruments().on_deck_kg(), bench.bay.instruments().foam_m());
+        let fits: Vec<String> = (bench.monitor.fits().iter().flatten())
+            .map(|f| {
+                let since_s = f.since.0 as f64 / 1e9 - begun as f64;
+                format!("{:.1}@{since_s:.0}:{:.2}", f.statistic, f.size.value)
+            })
+            .collect();
+        let together = frame.together.map_or(f64::NAN, |t| t.received_kg.value - truth);
+        println!(
+            "{s} {witnesses:?} {together:.1} deck {deck_kg:.0} foam {foam_m:.3} {} {fits:?}",
+            frame.verdict.word as u8
+        );
+    }
 }
 
 /// What a clean transfer gave.
@@ -227,25 +268,33 @@ struct Found {
     kg: f64,
 }
 
-#[expect(clippy::cast_precision_loss, reason = "seconds")]
-fn fault(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: Instruments, row: &Row) -> Found {
+/// A transfer with a row planted, and when, s after the start.
+fn planted<'a>(
+    settings: &'a Settings,
+    delivery: &DeliverySetup,
+    seed: u64,
+    row: &Row,
+    bay: SimulatedBay,
+) -> (Bench<'a>, f64) {
     let onset_s = Chance::new(seed, 900).between((900.0, 1800.0));
-    let mut papers = delivery.clone();
-    let bay = bay(settings, delivery, seed, instruments);
     if let Planted::Papers(off) = row.planted {
-        papers = scenario::with_wrong_density(delivery, off);
+        return (Bench::started(settings, &scenario::with_wrong_density(delivery, off), bay), 0.0);
     }
-    let mut found = Found { delay_s: None, before: false, named: false, alone: false, kg: 0.0 };
-    let mut bench = Bench::started(settings, &papers, bay);
-    let (begun, plant_s) = (bench.s(), bench.bay.plant().time_s());
+    let mut bench = Bench::started(settings, delivery, bay);
+    let at_s = bench.bay.plant().time_s() + onset_s;
     match row.planted {
-        Planted::Plant(what, size) => bench.bay.add_mishap(PlantFault::new(what, plant_s + onset_s, size)),
-        Planted::Instrument(on, wrong, size) => {
-            bench.bay.add_fault(InstrumentFault::new(wrong, on, plant_s + onset_s, size));
-        }
+        Planted::Plant(what, size) => bench.bay.add_mishap(PlantFault::new(what, at_s, size)),
+        Planted::Instrument(on, wrong, size) => bench.bay.add_fault(InstrumentFault::new(wrong, on, at_s, size)),
         Planted::Papers(_) => {}
     }
-    let onset_s = if matches!(row.planted, Planted::Papers(_)) { 0.0 } else { onset_s };
+    (bench, onset_s)
+}
+
+#[expect(clippy::cast_precision_loss, reason = "seconds")]
+fn fault(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: Instruments, row: &Row) -> Found {
+    let mut found = Found { delay_s: None, before: false, named: false, alone: false, kg: 0.0 };
+    let (mut bench, onset_s) = planted(settings, delivery, seed, row, bay(settings, delivery, seed, instruments));
+    let begun = bench.s();
     while bench.unloading() {
         let frame = bench.second();
         let s = (bench.s() - begun) as f64;
@@ -299,6 +348,8 @@ fn main() {
         for (_, row) in ROWS.iter().enumerate().filter(|(i, _)| asked.row.is_none_or(|row| row == *i)) {
             print_faults(row, &each(&asked, |seed| fault(settings, papers, seed, asked.instruments, row)));
         }
+    } else if let Some(at_s) = asked.trace_s {
+        trace(settings, papers, &asked, at_s);
     } else {
         print_clean(&asked, &each(&asked, |seed| clean(settings, papers, seed, asked.instruments)));
     }

@@ -3,6 +3,7 @@
 mod bay;
 mod blame;
 mod losses;
+mod networks;
 mod pad;
 mod planted;
 mod recorded;

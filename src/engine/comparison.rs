@@ -289,6 +289,8 @@ impl Comparison {
         feels: &[Vector; 3],
         noise_kg2: &[f64; 3],
     ) -> bool {
+        // What a rising jump has taught already is left out.
+        let filter = &self.before.back().map_or(&self.learnt, |(learnt, ..)| learnt).filter;
         let off = [SCALE, TANK].map(|i| {
             let other = if means[0].is_some() { 0 } else { SCALE + TANK - i };
             let mut parts = [0.0; 3];
@@ -296,7 +298,7 @@ impl Comparison {
             parts[other] = -1.0;
             let row = Row { parts, noise_kg2: noise_kg2[i] + noise_kg2[other] };
             let value = means[i]? - means[other]?;
-            let expected = self.learnt.filter.lasting(&mixed(&row, feels));
+            let expected = filter.lasting(&mixed(&row, feels));
             let slow = tick.accounts[i].errors.slow_kg;
             // About the mean of up to eight blocks: white noise 1/8 more, noise with a memory about 1/3.
             let sigma_kg = (9.0 / 8.0 * row.noise_kg2 + 4.0 / 3.0 * slow * slow).sqrt();

@@ -68,7 +68,9 @@ pub struct Off {
 struct Excuse {
     first: EngineTime,
     since: EngineTime,
+    /// What it was excused for, and the most of it since.
     jump_kg: f64,
+    most_kg: f64,
     recent_kg: [f64; DIP],
 }
 
@@ -84,6 +86,7 @@ impl Excuse {
         }
         self.recent_kg.rotate_right(1);
         self.recent_kg[0] = now_kg;
+        self.most_kg = self.most_kg.max(now_kg.abs());
         self
     }
 }
@@ -160,7 +163,8 @@ impl Disturbance {
                 }
             }
             (None, Some(jump_kg)) if !meter && excusable(witness, jump_kg, off) => {
-                self.excuse = Some(Excuse { first: at, since: at, jump_kg, recent_kg: [jump_kg; DIP] });
+                self.excuse =
+                    Some(Excuse { first: at, since: at, jump_kg, most_kg: jump_kg.abs(), recent_kg: [jump_kg; DIP] });
                 return true;
             }
             _ => {}
@@ -183,7 +187,7 @@ impl Disturbance {
 }
 
 fn is_back(off: &Off, now_kg: f64, excuse: Excuse) -> bool {
-    now_kg.abs() < (BACK_SIGMAS * off.sigma_kg).max(BACK_SHARE * excuse.jump_kg.abs())
+    now_kg.abs() < (BACK_SIGMAS * off.sigma_kg).max(BACK_SHARE * excuse.most_kg)
 }
 
 fn is_over(witness: WitnessId, at: EngineTime, off: &Off, now_kg: f64, excuse: Excuse) -> bool {

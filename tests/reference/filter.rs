@@ -35,11 +35,8 @@ const fn errors([white_kg, start_kg, slow_kg, slow_s, walk_kg2_per_s]: [f64; 5])
     Errors { white_kg, start_kg, slow_kg, slow_s, walk_kg2_per_s, age_s: 0.0 }
 }
 
-const ERRORS: [Errors; 3] = [
-    errors([0.5, 0.2, 0.1, 5.0, 1e-4]),
-    errors([8.0, 7.5, 5.0, 20.0, 0.0278]),
-    errors([12.0, 14.0, 15.0, 15.0, 1e-3]),
-];
+const ERRORS: [Errors; 3] =
+    [errors([0.5, 0.2, 0.1, 5.0, 1e-4]), errors([8.0, 7.5, 5.0, 20.0, 0.0278]), errors([12.0, 14.0, 15.0, 15.0, 1e-3])];
 
 /// Blocks of 5 s, now and then after a gap of minutes; scale less meter and tank less meter in turn.
 #[test]

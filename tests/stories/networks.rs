@@ -174,9 +174,8 @@ fn twelve_streams() {
         node(&[10, 11], &[12]),
     ];
     let adjusted = network(&measured, &sigma, &nodes).adjust();
-    let printed = [
-        100.582, 29.8012, 40.7095, 30.0714, 14.9972, 4.9608, 9.8432, 70.5107, 10.146, 19.9254, 80.6567, 100.582,
-    ];
+    let printed =
+        [100.582, 29.8012, 40.7095, 30.0714, 14.9972, 4.9608, 9.8432, 70.5107, 10.146, 19.9254, 80.6567, 100.582];
     assert_printed(&adjusted.values, &printed, 5.1e-4, "reconciled");
     assert!((adjusted.global - 3.891).abs() < 5e-4, "{}", adjusted.global);
 }

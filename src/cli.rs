@@ -4,12 +4,16 @@ use crate::check;
 use crate::config::{self, Site};
 use crate::decode;
 use crate::decode::command::{Refusal, Shown};
+use crate::live::change::AskError;
 use crate::live::{self, Options};
 use crate::recording::compare::{self, Outcome};
+use crate::recording::export::{self, TableForm};
 use crate::recording::import::{self, ImportError, Plan};
-use crate::recording::{RecordingError, dump, json};
+use crate::recording::{RecordingError, dump, json, stream};
+use crate::tune::{self, Labels};
 use clap::{Parser, Subcommand, ValueEnum};
 use std::fmt::Display;
+use std::fs::File;
 use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -87,11 +91,65 @@ enum Command {
         #[arg(long, value_name = "RECORDING")]
         out: PathBuf,
     },
+    /// Change alarm settings, levels or limits of a running watch: shows what is different, and with --apply has it taken.
+    ///
+    /// Edit the site file, then run this. Wiring and instruments are not changed on the run. Who, when, why and what stand
+    /// in changes.jsonl of the store and in the recordings; no poll is missed.
+    Change {
+        /// Site file as it shall be.
+        site: PathBuf,
+        /// Who changes it.
+        #[arg(long, value_name = "NAME")]
+        who: String,
+        /// Why.
+        #[arg(long, value_name = "TEXT")]
+        reason: String,
+        /// Have the running watch take it; without, it is only checked and shown.
+        #[arg(long)]
+        apply: bool,
+    },
+    /// Write what a recording shows as a table: a row for each output, columns whose names end in their unit.
+    Export {
+        /// Recording.
+        file: PathBuf,
+        /// Table to write; its ending says the form: .csv, or .parquet where the program was built with it. Nothing is
+        /// written over. Left out: CSV to standard output.
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+        /// Seconds of engine time between rows; 0 for every output.
+        #[arg(long, value_name = "S", default_value_t = 0.0, value_parser = seconds)]
+        every: f64,
+    },
+    /// Try settings on recordings: for every alarm how often, how long before what it is for, and what other settings change.
+    Tune(TuneOptions),
     /// Print every record of a recording as text.
     Dump {
         /// Recording.
         file: PathBuf,
     },
+}
+
+/// What `tune` is told.
+#[derive(Debug, clap::Args)]
+struct TuneOptions {
+    /// Recordings, or folders of them with everything below.
+    #[arg(required = true)]
+    recordings: Vec<PathBuf>,
+    /// Site file to try; may be given several times. The settings on record are always tried, and come first.
+    #[arg(long, value_name = "FILE")]
+    site: Vec<PathBuf>,
+    /// Try several values of one key in the first site file: "alarms.on_delay=1 s,3 s,10 s".
+    #[arg(long = "try", value_name = "KEY=VALUES")]
+    sweep: Vec<String>,
+    /// What was really called for: CSV with the head line recording,alarm,from_s,to_s.
+    #[arg(long, value_name = "FILE")]
+    labels: Option<PathBuf>,
+    /// Folder of the results: tune.html, tune.json, tables as CSV, and how far it is.
+    #[arg(long, value_name = "FOLDER")]
+    out: PathBuf,
+    /// Cores to use; all where left out.
+    #[arg(long, value_name = "N")]
+    cores: Option<usize>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -103,8 +161,8 @@ enum LogForm {
 const EXIT_CODES: &str = "\
 Exit codes:
   0  done; check: no fault, there may be warnings; replay: at least one output compared and all the same
-  1  the machine refused something (address, disk, network), or import was told to stop
-  2  a wrong command line, site file, delivery file or column map
+  1  the machine refused something (address, disk, network), or import or tune was told to stop
+  2  a wrong command line, site file, delivery file, column map or labels
   3  replay: an output differs, the recording is damaged, or there was nothing to compare
   4  no recording, or one that cannot be read
   5  replay: written by another program, whose numbers may be others
@@ -148,6 +206,9 @@ pub fn main() -> ExitCode {
         Command::Import { history, columns, site, delivery, bay, out } => {
             import(&history, (&columns, &site, delivery.as_deref(), bay.as_deref()), &out)
         }
+        Command::Change { site, who, reason, apply } => change(&site, &who, &reason, apply),
+        Command::Export { file, out, every } => export(&file, out.as_deref(), every),
+        Command::Tune(options) => tune_recordings(&options),
         Command::Dump { file } => written(|out| dump::dump(&file, out)),
     }
 }
@@ -179,6 +240,65 @@ fn written(write: impl FnOnce(&mut dyn Write) -> Result<(), RecordingError>) -> 
     let done = write(&mut out).and_then(|()| out.flush().map_err(RecordingError::Out));
     match done {
         Ok(()) => ExitCode::SUCCESS,
+        Err(error) => failed_recording(&error),
+    }
+}
+
+fn change(site: &Path, who: &str, reason: &str, apply: bool) -> ExitCode {
+    let new = match config::load(site) {
+        Ok(new) => new,
+        Err(faults) => return fail(WRONG_FILE, faults),
+    };
+    let refused = |error: &AskError| match error {
+        AskError::Change(_) | AskError::NotTaken(_) => fail(WRONG_FILE, error),
+        AskError::NoWatch(_) | AskError::NoAnswer | AskError::Io { .. } => fail(REFUSED, error),
+    };
+    let differences = match live::change::looked_at(&new, who, reason) {
+        Ok(differences) => differences,
+        Err(error) => return refused(&error),
+    };
+    say(config::change::lines(&differences));
+    if !apply {
+        say("Checked; nothing was changed. With --apply the running watch takes it.");
+        return ExitCode::SUCCESS;
+    }
+    match live::change::ask(&new, who, reason) {
+        Ok(()) => {
+            say("Taken by the running watch; it stands in changes.jsonl of the store and in the recordings.");
+            ExitCode::SUCCESS
+        }
+        Err(error) => refused(&error),
+    }
+}
+
+fn export(file: &Path, out: Option<&Path>, every_s: f64) -> ExitCode {
+    let done = match out {
+        None => export::export(file, TableForm::Csv, every_s, BufWriter::new(io::stdout())),
+        Some(path) => {
+            let form = match TableForm::of(path) {
+                Ok(form) => form,
+                Err(why) => return fail(WRONG_FILE, why),
+            };
+            // Before a file is made: what cannot be read leaves none behind.
+            stream::open(file).and_then(|recording| {
+                let made = File::create_new(path).map_err(RecordingError::Out)?;
+                export::export_from(recording, form, every_s, BufWriter::new(made))
+            })
+        }
+    };
+    match done {
+        Ok(done) => {
+            let (rows, unreadable) = (done.rows, done.unreadable);
+            let mut said = format!("{}: {rows} rows", file.display());
+            if unreadable > 0 {
+                said += &format!("; {unreadable} outputs could not be understood and are left out");
+            }
+            if let Some(stopped) = done.stopped {
+                said += &format!("; {stopped}");
+            }
+            let _ = writeln!(io::stderr(), "{said}");
+            ExitCode::SUCCESS
+        }
         Err(error) => failed_recording(&error),
     }
 }
@@ -237,7 +357,7 @@ fn import(history: &Path, (columns, site, delivery, bay): Named<'_>, out: &Path)
     }
     let mut bar = ProgressLine::new();
     let done = import::import(&plan, &history, &mut |progress| {
-        bar.show(progress);
+        bar.show(progress.done_bytes, progress.all_bytes);
         !stopped.load(Ordering::Relaxed)
     });
     bar.clear();
@@ -248,6 +368,43 @@ fn import(history: &Path, (columns, site, delivery, bay): Named<'_>, out: &Path)
         }
         Err(error @ ImportError::Needs(_)) => fail(WRONG_FILE, error),
         Err(error @ ImportError::History(_)) => fail(WRONG_HISTORY, error),
+        Err(error) => fail(REFUSED, error),
+    }
+}
+
+fn tune_recordings(options: &TuneOptions) -> ExitCode {
+    let read = || {
+        let choices = tune::choices(&options.site, &options.sweep)?;
+        let labels = options.labels.as_deref().map(Labels::load).transpose()?.unwrap_or_default();
+        Ok::<_, String>((choices, labels))
+    };
+    let (choices, labels) = match read() {
+        Ok(read) => read,
+        Err(why) => return fail(WRONG_FILE, why),
+    };
+    let recordings = match tune::recordings(&options.recordings) {
+        Ok(recordings) if recordings.is_empty() => return fail(NO_RECORDING, "no recording (*.brim) there"),
+        Ok(recordings) => recordings,
+        Err((path, error)) => return fail(NO_RECORDING, format_args!("{}: {error}", path.display())),
+    };
+    let stopped = Arc::new(AtomicBool::new(false));
+    if let Err(error) = stop_when_told(Arc::clone(&stopped)) {
+        return fail(REFUSED, error);
+    }
+    let cores = options.cores.or(std::thread::available_parallelism().ok().map(usize::from)).unwrap_or(1);
+    let plan = tune::Plan { recordings: &recordings, choices: &choices, labels: &labels, out: &options.out, cores };
+    let mut bar = ProgressLine::new();
+    let done = tune::run(&plan, &stopped, &mut |p| bar.show(p.done as u64, p.all as u64));
+    bar.clear();
+    match done {
+        Ok(summary) => {
+            for (name, why) in &summary.left_out {
+                let _ = writeln!(io::stderr(), "left out: {name}: {why}");
+            }
+            let (taken, choices) = (summary.taken, choices.len());
+            say(format_args!("{taken} recordings under {choices} choices of settings: {}", summary.paper.display()));
+            if taken == 0 { ExitCode::from(NO_RECORDING) } else { ExitCode::SUCCESS }
+        }
         Err(error) => fail(REFUSED, error),
     }
 }
@@ -283,7 +440,7 @@ fn stop_when_told(flag: Arc<AtomicBool>) -> io::Result<()> {
     Ok(())
 }
 
-/// How far an import is, on one line of a terminal; nothing where nobody watches.
+/// How far a long command is, on one line of a terminal; nothing where nobody watches.
 struct ProgressLine {
     shown: Option<u64>,
     watched: bool,
@@ -294,8 +451,8 @@ impl ProgressLine {
         ProgressLine { shown: None, watched: io::stderr().is_terminal() }
     }
 
-    fn show(&mut self, progress: import::Progress) {
-        let percent = (progress.done_bytes * 100).checked_div(progress.all_bytes).unwrap_or(0).min(100);
+    fn show(&mut self, done: u64, all: u64) {
+        let percent = (done * 100).checked_div(all).unwrap_or(0).min(100);
         if self.watched && self.shown != Some(percent) {
             self.shown = Some(percent);
             let _ = write!(io::stderr(), "\r{percent:>3} %");

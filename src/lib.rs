@@ -27,5 +27,7 @@ pub mod picture;
 pub mod poll;
 pub mod recording;
 pub mod time;
+#[cfg(feature = "live")]
+pub mod tune;
 pub mod units;
 pub mod words;

@@ -8,6 +8,7 @@
 //! No queue here is waited for by a device's task, and no viewer is waited for by a bay.
 
 mod bay;
+pub mod change;
 mod neighbours;
 mod segment;
 
@@ -160,8 +161,10 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
         let delivery = deliveries.iter().find(|d| d.bay == index);
         segments.push(segment::open(&site, setup, delivery, drill_speed)?);
     }
+    change::say_in_force(&site).map_err(|source| LiveError::Store { path: site.store.clone(), source })?;
 
     let (mut feeds, mut recordings, mut bay_tasks, mut answers) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let mut changes = Vec::new();
     let words: Vec<watch::Sender<Option<Told>>> = site.bays.iter().map(|_| watch::channel(None).0).collect();
     for ((setup, segment), word) in site.bays.iter().zip(segments).zip(&words) {
         let (to_bay, from_devices) = mpsc::channel::<Answer>(ANSWERS_WAITING);
@@ -172,13 +175,16 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
         let (bay, latest, recording) = bay::Bay::new(&site, setup, segment, stats, talk, drill_speed);
         feeds.push(BayFeed { slug: setup.slug.clone(), latest, entries });
         recordings.push(recording);
-        bay_tasks.push(tokio::spawn(bay.run(from_devices, from_people, stopping.clone())));
+        let (change, changed) = mpsc::channel(1);
+        changes.push(change);
+        bay_tasks.push(tokio::spawn(bay.run(from_devices, from_people, changed, stopping.clone())));
         answers.push(to_bay);
     }
 
     let link_tasks =
         (0..site.links.len()).map(|index| tokio::spawn(link::run(link_spec(&site, index, speed, &answers, &stats))));
-    let link_tasks = link_tasks.collect();
+    let mut link_tasks: Vec<JoinHandle<()>> = link_tasks.collect();
+    link_tasks.push(tokio::spawn(change::run(site.clone(), changes, stopping.clone())));
     let mut closing = stopping;
     let shutdown = async move {
         // A dropped sender ends the watch as well as a word does.

@@ -442,7 +442,13 @@ mod tests {
             warned("vent_capacity = \"1000 kg/h\"", "vent_capacity = \"500 kg/h\""),
             ["tank.vent_capacity", "bay.supply"]
         );
-        assert_eq!(warned("critical = \"7.6 m\"", "critical = \"7.233 m\""), ["tank.high_high", "bay.supply"]);
+        // 0.21 m are 427 s: more than the response alone, which is a fault, and less than response and closing.
+        let from = SITE_MANUAL.find("critical = \"7.6 m\"").expect("a level");
+        let to = from + SITE_MANUAL[from..].find("pad_maximum").expect("a limit");
+        let slower = SITE_MANUAL[from..to].replace("critical = \"7.6 m\"", "critical = \"7.41 m\"");
+        let slower = slower.replace("valve_closes = \"10 s\"", "valve_closes = \"350 s\"");
+        let slower = slower.replace("response_time = \"60 s\"", "response_time = \"380 s\"");
+        assert_eq!(warned(&SITE_MANUAL[from..to], &slower), ["tank.high_high", "bay.supply"]);
         assert_eq!(warned("# answer_time = \"20 ms\"", "answer_time = \"800 ms\""), ["link", "bay.supply"]);
         let (site, delivery) = read(("# answer_time = \"20 ms\"", "answer_time = \"1200 ms\""), ("", ""));
         let over = answers(&site, Some(&delivery), None).warnings("site.toml")[0].to_string();

@@ -1,5 +1,6 @@
 //! The site file: written file -> [`Site`] -> [`BaySetup`] with SI values and resolved tables.
 
+pub mod change;
 pub mod columns;
 pub mod keys;
 pub mod manual;

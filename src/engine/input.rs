@@ -42,8 +42,12 @@ pub enum Event {
 pub struct SettingsText {
     /// The built settings.
     pub settings: Settings,
-    /// The site file's text.
+    /// The text they were built from: the site file, or the papers that name another line.
     pub text: String,
+    /// Who changed them.
+    pub who: String,
+    /// For what reason.
+    pub reason: String,
 }
 
 /// The answer of one device to one round of requests.

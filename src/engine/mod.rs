@@ -175,6 +175,13 @@ impl Monitor {
 
     /// Takes one input and says what is known after it.
     pub fn step(&mut self, input: &Input) -> Output {
+        let changed = self.advance(input);
+        self.output(matches!(input.event, Event::Tick), changed)
+    }
+
+    /// Takes one input and draws up no frame: for whoever steps many monitors and asks for alarms only. True where
+    /// something changed that must be shown at once.
+    pub fn advance(&mut self, input: &Input) -> bool {
         self.at = self.at.max(input.at);
         let mut changed = match &input.event {
             Event::Poll(poll) => {
@@ -217,9 +224,8 @@ impl Monitor {
                 false
             }
         };
-        let is_tick = matches!(input.event, Event::Tick);
-        changed |= self.alarm(is_tick);
-        self.output(is_tick, changed)
+        changed |= self.alarm(matches!(input.event, Event::Tick));
+        changed
     }
 
     fn observe(&mut self) -> bool {
@@ -392,6 +398,12 @@ impl Monitor {
             blind: self.blind,
             neighbours: self.neighbours.frame(self.at),
         }
+    }
+
+    /// Every open alarm.
+    #[must_use]
+    pub fn open_alarms(&self) -> Vec<AlarmKey> {
+        self.alarms.frame().into_iter().map(|alarm| alarm.key).collect()
     }
 
     /// Whether an alarm is open.

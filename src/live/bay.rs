@@ -1,5 +1,6 @@
 //! One bay's task: gives everything that happens one order, records it, steps it, shows what came of it.
 
+use super::change::NewSettings;
 use super::neighbours::Talk;
 use super::not_before;
 use super::segment::{self, Beginning, Segment};
@@ -8,7 +9,7 @@ use crate::config::{BaySetup, Site};
 use crate::engine::Monitor;
 use crate::engine::delivery::Refusal;
 use crate::engine::frame::{Alarm, Frame, Output, Phase, VerdictWord};
-use crate::engine::input::{Carried, Event, Input, Missed, Poll, RecorderState};
+use crate::engine::input::{Carried, Event, Input, Missed, Poll, RecorderState, SettingsText};
 use crate::engine::settings::Settings;
 use crate::page::feed::{DeviceStats, EntryRequest, Published};
 use crate::poll::device::{Answer, Round};
@@ -123,6 +124,7 @@ impl Bay {
         mut self,
         mut answers: mpsc::Receiver<Answer>,
         mut entries: mpsc::Receiver<EntryRequest>,
+        mut changes: mpsc::Receiver<NewSettings>,
         mut stopping: watch::Receiver<bool>,
     ) {
         for event in std::mem::take(&mut self.first) {
@@ -136,6 +138,7 @@ impl Bay {
                 biased;
                 () = async { drop(stopping.wait_for(|stop| *stop).await) } => break,
                 Some(request) = entries.recv() => self.enter(request),
+                Some(new) = changes.recv() => self.change(new),
                 Ok(()) = self.progress.changed() => self.recorded(),
                 () = tokio::time::sleep(due.until()) => {
                     self.tick().await;
@@ -237,6 +240,19 @@ impl Bay {
         }
         self.unsaved.push_back((number, saved));
         self.answer_saved();
+    }
+
+    /// Alarm settings, levels or limits are others from here on. An open delivery keeps the line that its papers name.
+    fn change(&mut self, new: NewSettings) {
+        let NewSettings { settings, texts, who, reason, stepped } = new;
+        tracing::warn!(bay = self.setup.slug, who, reason, "settings changed");
+        let line = self.monitor.settings().line.clone();
+        let text = texts.first().map_or_else(String::new, |(_, text)| text.clone());
+        (self.setup.settings, self.texts) = (settings, texts);
+        let settings = Settings { line, ..self.setup.settings.clone() };
+        self.settings = Arc::new(settings.clone());
+        self.step(MachineTime::now(), Event::Settings(Box::new(SettingsText { settings, text, who, reason })));
+        let _ = stepped.send(());
     }
 
     /// The recorder got on, or got into trouble.

@@ -106,7 +106,10 @@ pub fn open(
         });
     }
     let new_delivery = if open_id.is_some() { None } else { delivery };
-    let same = recovered.header.is_of_this_program() && recovered.header.settings == bay.settings;
+    // Alarm settings may have been changed since it began; the line that papers name is none of the site file's.
+    let line = recovered.header.settings.line.clone();
+    let in_force = Settings { line, ..recovered.monitor.settings().clone() };
+    let same = recovered.header.is_of_this_program() && in_force == bay.settings;
     if recovered.ended || new_delivery.is_some() || !same || recovered.failed_at.is_some() {
         return succeed(&recovered, &path, same, |carried| begin(carried, new_delivery, open_line(&recovered)));
     }
@@ -168,7 +171,12 @@ pub fn begin(beginning: Beginning) -> io::Result<Segment> {
     if let Some(line) = line {
         let settings = Settings { line, ..bay.settings.clone() };
         let text = delivery.and_then(|d| d.texts.first()).map_or_else(String::new, |(_, text)| text.clone());
-        first.push(Event::Settings(Box::new(SettingsText { settings, text })));
+        first.push(Event::Settings(Box::new(SettingsText {
+            settings,
+            text,
+            who: BY_FILE.to_owned(),
+            reason: "the line of this load".to_owned(),
+        })));
     }
     if let Some(delivery) = delivery {
         let what = What::DeliveryOpened(Box::new(delivery.setup.clone()));

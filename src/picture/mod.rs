@@ -6,10 +6,12 @@
 mod brim;
 mod masses;
 mod pad;
+mod trade;
 
 pub use brim::brim;
 pub use masses::masses;
 pub use pad::pad;
+pub use trade::{TradePoint, trade};
 
 use maud::{Markup, PreEscaped, Render, html};
 use std::fmt::Write as _;

@@ -21,7 +21,7 @@ pub fn frame_json(frame: &Frame) -> Value {
 }
 
 /// Any recorded value as JSON.
-pub(super) fn form_json<T: Stored>(value: &T) -> Value {
+pub(crate) fn form_json<T: Stored>(value: &T) -> Value {
     serde_json::to_value(value.to_form()).expect("a form has text keys and no number that JSON cannot hold")
 }
 

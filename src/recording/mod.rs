@@ -3,12 +3,14 @@
 //!
 //! [`mod@format`] says how it lies there, [`reader`] walks it whatever state it is in, [`writer`] makes it without
 //! ever holding up the watch, [`mod@import`] makes one of a plant's recorded history ([`origin`] says of which), [`resume`] builds a monitor from it, [`compare`] replays it bit for bit, and
-//! [`json`] and [`dump`] show it.
+//! [`json`], [`dump`] and `export` show it; [`stream`] goes through it in bounded memory.
 
 mod form;
 
 pub mod compare;
 pub mod dump;
+#[cfg(feature = "live")]
+pub mod export;
 pub mod format;
 #[cfg(feature = "live")]
 pub mod import;
@@ -17,6 +19,7 @@ mod leaves;
 pub mod origin;
 pub mod reader;
 pub mod resume;
+pub mod stream;
 mod summary;
 #[cfg(feature = "live")]
 pub mod writer;

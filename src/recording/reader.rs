@@ -144,7 +144,7 @@ pub fn walk<'a>(path: &Path, bytes: &'a [u8]) -> Result<Recording<'a>, Recording
     Ok(Recording { format, header, records, damage, valid_len, torn, link, ended })
 }
 
-fn first_record(path: &Path, bytes: &[u8]) -> Result<(FormatVersion, Header), RecordingError> {
+pub(super) fn first_record(path: &Path, bytes: &[u8]) -> Result<(FormatVersion, Header), RecordingError> {
     let damaged = |why: &str| RecordingError::Header { path: path.to_owned(), why: why.to_owned() };
     let foreign = |found: String| RecordingError::Foreign { path: path.to_owned(), found };
     if bytes.is_empty() {

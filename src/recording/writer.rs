@@ -191,7 +191,7 @@ impl Recorder {
         if queue.take(Kind::Input, number, &form::encode(input)) {
             queue.last_number = number;
             queue.inputs += 1;
-            queue.urgent |= matches!(input.event, Event::Entry(_));
+            queue.urgent |= matches!(input.event, Event::Entry(_) | Event::Settings(_));
         }
         self.shared.notify(&queue);
         number

@@ -3,9 +3,11 @@
 use crate::samples;
 use crate::toy::{self, Toy};
 use brimwatch::engine::input::Carried;
+use brimwatch::recording::export::{TableForm, export_from};
 use brimwatch::recording::format::Header;
 use brimwatch::recording::json::json_lines;
 use brimwatch::recording::origin::Origin;
+use brimwatch::recording::stream::Stream;
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -86,6 +88,30 @@ fn every_key_is_in_the_paper_and_every_key_of_the_paper_occurs() {
     let absent: Vec<_> = promised.difference(&occurring).collect();
     assert!(absent.is_empty(), "in docs/interface.md, but in no line: {absent:?}");
     println!("{} keys occur and are documented; {} promised keys occur", occurring.len(), promised.len());
+}
+
+/// Columns of `export` are those of the paper; a signal's stand there by their pattern.
+#[test]
+fn every_column_is_in_the_paper() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/interface.md");
+    let paper = std::fs::read_to_string(path).expect("the paper");
+    let documented = listed(section(&paper, "## A recording as a table"));
+    let bytes = toy::recorded::<Toy>(&samples::header(Carried::default()), &toy::inputs(3, 8));
+    let recording = Stream::new(Path::new("segment"), &bytes[..]).expect("a recording");
+    let mut out = Vec::new();
+    let done = export_from(recording, TableForm::Csv, 0.0, &mut out).expect("a table");
+    let text = String::from_utf8(out).expect("text");
+    let columns: BTreeSet<String> = text.lines().next().expect("a head").split(',').map(str::to_owned).collect();
+    let of_signals = ["flow_total_flow_total_kg", "scale_scale_kg", "level_level_m", "pad_pad_pressure_pa_gauge"];
+    let of_signals = of_signals.iter().flat_map(|name| [(*name).to_owned(), format!("{name}_validity")]).collect();
+    let fixed: BTreeSet<String> = columns.difference(&of_signals).cloned().collect();
+    assert_eq!(fixed, documented);
+    assert_eq!(columns.len(), documented.len() + of_signals.len());
+    assert_eq!(text.lines().count() as u64, done.rows + 1);
+    // A torn end is said, and what stands before it is taken.
+    let torn = Stream::new(Path::new("segment"), &bytes[..bytes.len() - 70]).expect("a recording");
+    let cut = export_from(torn, TableForm::Csv, 0.0, Vec::new()).expect("a table");
+    assert!(cut.stopped.is_some() && cut.rows <= done.rows && cut.rows > 0, "{cut:?}");
 }
 
 /// The last line sums the others up: alarms, times in each verdict, final masses, all as the frames had them.

@@ -219,7 +219,12 @@ pub fn every_event() -> Vec<Event> {
         Event::Entry(entry_of(What::TransferStarted)),
         Event::Entry(entry_of(What::Closed)),
         Event::Entry(entry_of(What::Seen(alarm_key()))),
-        Event::Settings(Box::new(SettingsText { settings: settings(), text: "[site]\n".into() })),
+        Event::Settings(Box::new(SettingsText {
+            settings: settings(),
+            text: "[site]\n".into(),
+            who: "J. Doe".into(),
+            reason: "the pad hunts".into(),
+        })),
         Event::Recorder(RecorderState::Durable),
         Event::Recorder(RecorderState::Waiting { bytes: 1 << 40 }),
         Event::Recorder(RecorderState::Overflowed),

@@ -1,6 +1,7 @@
 //! The program as its users meet it: devices that die, kills, wrong files.
 
 mod bays;
+mod change;
 mod cli;
 mod decode;
 mod drilled;
@@ -10,3 +11,4 @@ mod ports;
 mod running;
 mod shared_tank;
 mod silence;
+mod tune;

@@ -9,6 +9,7 @@ mod gas;
 mod noise;
 mod plant;
 mod quantiles;
+mod tables;
 mod tank_volume;
 mod venv;
 

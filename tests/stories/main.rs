@@ -2,6 +2,7 @@
 
 mod bay;
 mod blame;
+mod bounds;
 mod losses;
 mod networks;
 mod pad;

@@ -322,7 +322,7 @@ const PLANTED: &[Planted] = &[
     ("switch: yes and no swapped", File::Site, &[("type = \"bool\"", "type = \"bool\"\ntrue_when = 0")], By::Readings, "true_when"),
     ("two signals on one register", File::Site, &[("address = 12\n", "address = 13\n")], By::Fault, "the register is read as"),
     ("levels out of order", File::Site, &[("high_high = \"4.1 m\"", "high_high = \"3.1 m\"")], By::Fault, "not above working"),
-    ("levels too close", File::Site, &[("high_high = \"4.1 m\"", "high_high = \"3.95 m\"")], By::Warning, "75 mm"),
+    ("levels too close", File::Site, &[("high_high = \"4.1 m\"", "high_high = \"3.95 m\"")], By::Fault, "75 mm"),
     ("radius for diameter", File::Site, &[("diameter = \"2.9 m\"", "diameter = \"1.45 m\"")], By::Warning, "a radius stands for the diameter"),
     ("strapping: a wrong digit in one row", File::Site, &[(CYLINDER, LITRES_AT_2_M)], By::Warning, "the free surface jumps"),
     ("strapping: rows missing", File::Site, &[(CYLINDER, GAP_TO_4_M)], By::Warning, "a gap"),

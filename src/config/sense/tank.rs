@@ -8,8 +8,9 @@ use crate::engine::settings::TankSetup;
 use crate::engine::witness::geometry;
 use crate::units::Metre;
 
-/// Two levels are no less apart than what runs in during this time, s, or this rise, m, whichever is more. The project's
-/// own rule, in the words of the published overfill vocabulary (API Std 2350): 5 minutes or 75 mm.
+/// Two levels are no less apart than what runs in during this time, s, or the response time, or this rise, m, whichever is
+/// most. The project's own rule, in the words of the published overfill vocabulary (API Std 2350): 5 minutes or 75 mm. It
+/// cannot be tuned away: a site file that breaks it is refused.
 const STEP_S: f64 = 300.0;
 /// See above.
 const STEP_M: f64 = 0.075;
@@ -44,7 +45,7 @@ fn rise_m(tank: &TankSetup, level: Metre, density: f64, rate: f64, s: f64) -> f6
     geometry::area(&tank.geometry, level).map_or(f64::NAN, |area_m2| rate * s / density / area_m2)
 }
 
-/// Room between the levels; of a tank whose size is doubted only what could not be acted upon at all.
+/// Room between the levels; of a tank whose size is doubted (and said to be) only what could not be acted upon at all.
 fn levels(draft: &mut Draft, table: &Table, whole: &Whole<'_>, (tank, product): (&TankSetup, usize), fits: bool) {
     let density = lightest(whole.products.get(product)).0;
     let filled_by = || whole.bays.iter().filter(|bay| bay.settings.tanks.iter().any(|t| t.name == tank.name));
@@ -58,25 +59,19 @@ fn levels(draft: &mut Draft, table: &Table, whole: &Whole<'_>, (tank, product): 
     for (lower, upper, low, high) in steps {
         let step_m = high.0 - low.0;
         let rise = |s| rise_m(tank, low, density, rate, s);
-        let (respond_m, least_m) = (rise(response_s), STEP_M.max(rise(STEP_S)));
+        let (respond_m, least_m) = (rise(response_s), STEP_M.max(rise(STEP_S)).max(rise(response_s)));
         let what = format!("{} m is {step_m:.3} m above {lower}", short(high.0));
-        if step_m < respond_m {
+        let what = if step_m < respond_m { format!("{what}: it is reached before anybody has acted") } else { what };
+        if step_m < least_m && (fits || step_m < respond_m) {
             draft
-                .fault(table.spot(upper), table.path(upper), format!("{what}: it is reached before anybody has acted"))
+                .fault(table.spot(upper), table.path(upper), what)
                 .allowed(format!(
-                    "at least {respond_m:.3} m above {lower}: what {} kg/s bring in {} s of response_time",
+                    "at least {least_m:.3} m above {lower}: 75 mm, or what {} kg/s bring in 5 min or in {} s of \
+                     response_time, whichever is most",
                     short(rate),
                     short(response_s)
                 ))
-                .act("correct the levels, or bay.limits.response_time and its unit");
-        } else if step_m < least_m && fits {
-            draft
-                .warn(table.spot(upper), table.path(upper), what)
-                .allowed(format!(
-                    "at least {least_m:.3} m: 75 mm, or what {} kg/s bring in 5 min, whichever is more",
-                    short(rate)
-                ))
-                .act("set the levels apart, so that there is time to act between them");
+                .act("set the levels apart, so that there is time to act between them; or correct bay.limits.response_time or its unit");
         }
     }
 }

@@ -36,8 +36,8 @@ const WARNING: Severity = Severity::Warning;
 #[rustfmt::skip]
 const PLANTED: &[(&str, &str, Severity, &str, &str, &str)] = &[
     // Tanks. 5 kg/s are 0.537 mm/s on 6.33 m2 at 1469 kg/m3, the lightest of the product's table: 161 mm in 5 min.
-    ("high_high = \"7.2 m\"", "high_high = \"7.05 m\"", WARNING, "tank.high_high", "high_high = \"7.05", "at least 0.152 m"),
-    ("high_high = \"7.2 m\"", "high_high = \"7.051 m\"", WARNING, "tank.high_high", "high_high = \"7.051", "7.051 m is 0.151 m above working"),
+    ("high_high = \"7.2 m\"", "high_high = \"7.05 m\"", FAULT, "tank.high_high", "high_high = \"7.05", "at least 0.152 m"),
+    ("high_high = \"7.2 m\"", "high_high = \"7.051 m\"", FAULT, "tank.high_high", "high_high = \"7.051", "7.051 m is 0.151 m above working"),
     ("response_time = \"60 s\"", "response_time = \"11 min\"", FAULT, "tank.high_high", "high_high = \"7.2 m\"", "before anybody has acted"),
     ("diameter = \"2.84 m\"", "diameter = \"1.35 m\"", WARNING, "tank.diameter", "diameter = \"1.35 m\"", "less than one usual load"),
     ("diameter = \"2.84 m\"", "diameter = \"28.4 m\"", WARNING, "tank.diameter", "diameter = \"28.4 m\"", "raises the level by"),

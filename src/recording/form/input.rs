@@ -25,7 +25,7 @@ mirror! {
         Neighbour(Neighbour),
     }
 
-    struct SettingsTextForm of SettingsText { settings: Settings, text: String }
+    struct SettingsTextForm of SettingsText { settings: Settings, text: String, who: String, reason: String }
 
     struct PollForm of Poll {
         device: u16,

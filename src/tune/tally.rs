@@ -1,0 +1,289 @@
+//! Alarms counted: for each choice and alarm how often, and what it was worth.
+//!
+//! Floods, alarms that stand for days and rates are counted as ANSI/ISA-18.2-2016, 16.4 does. What counts as chattering
+//! and as fleeting is this program's own parameter.
+
+use super::labels::{Labels, Truth};
+use super::pass::{Found, Occurrence, What};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Flood: it begins with more than this many alarms in [`FLOOD_S`] and ends with fewer than [`FLOOD_ENDS`]
+/// (ANSI/ISA-18.2-2016, 16.4.4).
+const FLOOD_BEGINS: usize = 10;
+/// See above.
+const FLOOD_ENDS: usize = 5;
+/// See above, s.
+const FLOOD_S: f64 = 600.0;
+/// An alarm that stands longer is stale, s (the same, 16.4.7: 24 h).
+const STALE_S: f64 = 86_400.0;
+/// Chattering: so many times within [`CHATTER_S`].
+const CHATTER_TIMES: usize = 3;
+/// See above, s.
+const CHATTER_S: f64 = 60.0;
+/// An alarm that is gone sooner was fleeting, s.
+const FLEETING_S: f64 = 10.0;
+
+/// One alarm under one choice.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Tally {
+    /// How often it came.
+    pub came: u64,
+    /// How long it was open in all, s.
+    pub open_s: f64,
+    /// How often it chattered: bursts of three and more within a minute.
+    pub chattered: u64,
+    /// How often it was gone within 10 s.
+    pub fleeting: u64,
+    /// How often it stood longer than 24 h.
+    pub stale: u64,
+    /// Times it came where it was called for, and where not; of recordings that somebody has labelled.
+    pub called_for: u64,
+    /// See above.
+    pub nuisance: u64,
+    /// Stretches labelled for it in which it did not come.
+    pub missed: u64,
+    /// From the beginning of such a stretch to the alarm, s.
+    pub delays_s: Vec<f64>,
+    /// From the alarm to what it announces, s.
+    pub leads_s: Vec<f64>,
+    /// Happenings that it announces and did not.
+    pub unannounced: u64,
+}
+
+/// A stretch with more alarms than anybody can take in.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Flood {
+    /// Name of the recording.
+    pub recording: String,
+    /// From the alarm with which it began, s since the recording began.
+    pub from_s: f64,
+    /// To the alarm after which it was over, s.
+    pub to_s: f64,
+    /// Alarms in it.
+    pub alarms: usize,
+}
+
+/// Alarm and what it is about.
+pub type Key = (String, String);
+
+/// One choice over all recordings.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Total {
+    /// Each alarm.
+    pub alarms: BTreeMap<Key, Tally>,
+    /// Floods.
+    pub floods: Vec<Flood>,
+    /// Most alarms in any ten minutes.
+    pub most_in_ten_min: usize,
+    /// Recordings on which it could be tried.
+    pub recordings: u64,
+    /// How long they last, s; of that in transfers; of that labelled.
+    pub watched_s: f64,
+    /// See above.
+    pub transfer_s: f64,
+    /// How long the recordings last that somebody has labelled, s.
+    pub labelled_s: f64,
+    /// Why it could not be tried on others, each reason once.
+    pub refused: Vec<String>,
+}
+
+impl Total {
+    /// Times it came in all.
+    #[must_use]
+    pub fn came(&self) -> u64 {
+        self.alarms.values().map(|tally| tally.came).sum()
+    }
+
+    /// Alarms of any kind an hour.
+    #[must_use]
+    #[expect(clippy::cast_precision_loss, reason = "a count")]
+    pub fn per_hour(&self, came: u64) -> f64 {
+        if self.watched_s > 0.0 { came as f64 / (self.watched_s / 3600.0) } else { 0.0 }
+    }
+
+    /// Takes what one recording gave under this choice.
+    pub fn add(&mut self, name: &str, found: &Found, choice: usize, labels: &Labels) {
+        let Some(of_choice) = found.choices.get(choice) else { return };
+        if let Some(why) = &of_choice.refused {
+            if !self.refused.contains(why) {
+                self.refused.push(why.clone());
+            }
+            return;
+        }
+        self.recordings += 1;
+        self.watched_s += found.lasted_s;
+        self.transfer_s += found.transfer_s;
+        if labels.of(name).is_some() {
+            self.labelled_s += found.lasted_s;
+        }
+        let mut times: BTreeMap<Key, Vec<f64>> = BTreeMap::new();
+        for occurrence in &of_choice.occurrences {
+            let key = (occurrence.alarm.clone(), occurrence.subject.clone());
+            times.entry(key.clone()).or_default().push(occurrence.came_s);
+            self.alarms.entry(key).or_default().take(name, occurrence, found.lasted_s, labels);
+        }
+        for (key, times) in times {
+            self.alarms.entry(key).or_default().chattered += bursts(&times);
+        }
+        self.announce(found, &of_choice.occurrences);
+        self.miss(name, &of_choice.occurrences, labels);
+        let came: Vec<f64> = of_choice.occurrences.iter().map(|o| o.came_s).collect();
+        self.flood(name, &came);
+    }
+
+    /// Holds what happened against the alarms that announce it and were open then.
+    fn announce(&mut self, found: &Found, occurrences: &[Occurrence]) {
+        for happening in &found.happenings {
+            for (alarm, what) in ANNOUNCE {
+                if what != happening.what {
+                    continue;
+                }
+                let open = |o: &&Occurrence| {
+                    o.alarm == alarm
+                        && o.subject == happening.subject
+                        && o.came_s <= happening.at_s
+                        && o.gone_s.is_none_or(|gone| gone >= happening.at_s)
+                };
+                let key = (alarm.to_owned(), happening.subject.clone());
+                let tally = self.alarms.entry(key).or_default();
+                match occurrences.iter().find(open) {
+                    Some(o) => tally.leads_s.push(happening.at_s - o.came_s),
+                    None => tally.unannounced += 1,
+                }
+            }
+        }
+    }
+
+    /// Labelled stretches in which the alarm that they name did not come.
+    fn miss(&mut self, name: &str, occurrences: &[Occurrence], labels: &Labels) {
+        for stretch in labels.of(name).unwrap_or_default().iter().filter(|s| !s.alarm.is_empty()) {
+            let came =
+                |o: &&Occurrence| o.alarm == stretch.alarm && (stretch.from_s..=stretch.to_s).contains(&o.came_s);
+            if let Some(first) = occurrences.iter().find(came) {
+                let key = (first.alarm.clone(), first.subject.clone());
+                self.alarms.entry(key).or_default().delays_s.push(first.came_s - stretch.from_s);
+            } else {
+                self.alarms.entry((stretch.alarm.clone(), String::new())).or_default().missed += 1;
+            }
+        }
+    }
+
+    /// Ten minutes are counted back from each alarm; the times are in order.
+    fn flood(&mut self, name: &str, came_s: &[f64]) {
+        let (mut first, mut flood): (usize, Option<(usize, usize)>) = (0, None);
+        for (i, at) in came_s.iter().enumerate() {
+            while came_s[first] <= at - FLOOD_S {
+                first += 1;
+            }
+            let count = i + 1 - first;
+            self.most_in_ten_min = self.most_in_ten_min.max(count);
+            flood = match flood {
+                None if count > FLOOD_BEGINS => Some((first, i)),
+                Some((from, to)) if count < FLOOD_ENDS => {
+                    self.push_flood(name, came_s, (from, to));
+                    None
+                }
+                Some((from, _)) => Some((from, i)),
+                None => None,
+            };
+        }
+        if let Some(span) = flood {
+            self.push_flood(name, came_s, span);
+        }
+    }
+
+    fn push_flood(&mut self, name: &str, came_s: &[f64], (from, to): (usize, usize)) {
+        self.floods.push(Flood {
+            recording: name.to_owned(),
+            from_s: came_s[from],
+            to_s: came_s[to],
+            alarms: to + 1 - from,
+        });
+    }
+}
+
+/// Which alarm announces what.
+const ANNOUNCE: [(&str, What); 4] = [
+    ("high_level_projected", What::HighHigh),
+    ("level_high_high", What::Critical),
+    ("level_switch_tripped", What::Critical),
+    ("pad_near_ceiling", What::Ceiling),
+];
+
+impl Tally {
+    fn take(&mut self, name: &str, occurrence: &Occurrence, lasted_s: f64, labels: &Labels) {
+        self.came += 1;
+        let open_s = occurrence.gone_s.unwrap_or(lasted_s) - occurrence.came_s;
+        self.open_s += open_s;
+        self.fleeting += u64::from(occurrence.gone_s.is_some() && open_s < FLEETING_S);
+        self.stale += u64::from(open_s > STALE_S);
+        match labels.truth(name, occurrence) {
+            Truth::CalledFor(_) => self.called_for += 1,
+            Truth::Nuisance => self.nuisance += 1,
+            Truth::NotSaid => {}
+        }
+    }
+}
+
+/// Bursts of [`CHATTER_TIMES`] within [`CHATTER_S`]; one that goes on is counted once.
+fn bursts(came_s: &[f64]) -> u64 {
+    let (mut count, mut in_burst) = (0, false);
+    for i in 0..came_s.len() {
+        let dense = (i + 1).checked_sub(CHATTER_TIMES).is_some_and(|from| came_s[i] - came_s[from] <= CHATTER_S);
+        count += u64::from(dense && !in_burst);
+        in_burst = dense;
+    }
+    count
+}
+
+/// The middle of some numbers; `None` of none.
+#[must_use]
+pub fn middle(values: &[f64]) -> Option<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let (low, high) = (sorted.get(sorted.len().checked_sub(1)? / 2)?, sorted.get(sorted.len() / 2)?);
+    Some(0.5 * (low + high))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// ANSI/ISA-18.2-2016, 16.4.4: a flood begins with the 11th alarm in ten minutes and ends when fewer than 5 come in
+    /// ten minutes.
+    #[test]
+    fn a_flood_begins_with_the_eleventh() {
+        let mut total = Total::default();
+        let every = |count: u32, s: f64| (0..count).map(|i| f64::from(i) * s).collect::<Vec<_>>();
+        total.flood("a", &every(10, 50.0));
+        assert!(total.floods.is_empty() && total.most_in_ten_min == 10);
+        // Eleven in ten minutes; then one each five minutes: 2 in ten minutes end it.
+        let mut came = every(11, 50.0);
+        came.extend([1_200.0, 1_500.0]);
+        total.flood("b", &came);
+        let flood = Flood { recording: "b".into(), from_s: 0.0, to_s: 500.0, alarms: 11 };
+        assert_eq!(total.floods, [flood]);
+        assert_eq!(total.most_in_ten_min, 11);
+        // One a minute never has more than ten behind it.
+        total.floods.clear();
+        total.flood("c", &every(100, 60.0));
+        assert!(total.floods.is_empty());
+    }
+
+    #[test]
+    fn a_burst_is_three_within_a_minute() {
+        assert_eq!(bursts(&[0.0, 30.0]), 0);
+        assert_eq!(bursts(&[0.0, 30.0, 60.0]), 1);
+        assert_eq!(bursts(&[0.0, 31.0, 61.0]), 0);
+        assert_eq!(bursts(&[0.0, 1.0, 2.0, 3.0, 4.0, 300.0, 301.0, 302.0]), 2);
+    }
+
+    #[test]
+    fn the_middle_of_none_is_none() {
+        assert_eq!(middle(&[]), None);
+        assert_eq!(middle(&[3.0]), Some(3.0));
+        assert_eq!(middle(&[4.0, 1.0]), Some(2.5));
+        assert_eq!(middle(&[9.0, 1.0, 2.0]), Some(2.0));
+    }
+}

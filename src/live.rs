@@ -14,7 +14,7 @@ mod segment;
 
 use crate::clock::MachineTime;
 use crate::config::{DeliveryFile, Site};
-use crate::page::feed::BayFeed;
+use crate::page::feed::{BayFeed, Work};
 use crate::page::server;
 use crate::poll::device::{Answer, Reader, Spec};
 use crate::poll::link::{self, LinkSpec};
@@ -172,8 +172,10 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
         let stats = setup.devices.iter().map(|&d| Arc::clone(&stats[d])).collect();
         let heard = setup.neighbours.iter().map(|n| Heard { tank: n.tank, told: words[n.bay].subscribe() }).collect();
         let talk = Talk { tells: word.clone(), hears: heard };
-        let (bay, latest, recording) = bay::Bay::new(&site, setup, segment, stats, talk, drill_speed);
-        feeds.push(BayFeed { slug: setup.slug.clone(), latest, entries });
+        let work = Arc::new(Work::default());
+        let (bay, latest, recording) =
+            bay::Bay::new(&site, setup, segment, (stats, Arc::clone(&work)), talk, drill_speed);
+        feeds.push(BayFeed { slug: setup.slug.clone(), latest, entries, work });
         recordings.push(recording);
         let (change, changed) = mpsc::channel(1);
         changes.push(change);

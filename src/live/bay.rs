@@ -11,7 +11,7 @@ use crate::engine::delivery::Refusal;
 use crate::engine::frame::{Alarm, Frame, Output, Phase, VerdictWord};
 use crate::engine::input::{Carried, Event, Input, Missed, Poll, RecorderState, SettingsText};
 use crate::engine::settings::Settings;
-use crate::page::feed::{DeviceStats, EntryRequest, Published};
+use crate::page::feed::{DeviceStats, EntryRequest, Published, Work};
 use crate::poll::device::{Answer, Round};
 use crate::poll::schedule::Schedule;
 use crate::poll::stats::Stats;
@@ -22,7 +22,7 @@ use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::sync::{mpsc, oneshot, watch};
 
 /// Engine time between ticks, s.
@@ -58,6 +58,7 @@ pub struct Bay {
     /// Entries that wait to be durable, oldest first.
     unsaved: VecDeque<(u64, oneshot::Sender<Result<(), String>>)>,
     stats: Vec<Arc<Stats>>,
+    work: Arc<Work>,
     talk: Talk,
     latest: watch::Sender<Option<Arc<Published>>>,
     path: watch::Sender<PathBuf>,
@@ -84,7 +85,7 @@ impl Bay {
         site: &Site,
         setup: &BaySetup,
         segment: Segment,
-        stats: Vec<Arc<Stats>>,
+        (stats, work): (Vec<Arc<Stats>>, Arc<Work>),
         talk: Talk,
         drill_speed: Option<f64>,
     ) -> Viewed {
@@ -107,6 +108,7 @@ impl Bay {
             wall_looked: EngineTime(0),
             unsaved: VecDeque::new(),
             stats,
+            work,
             talk,
             latest,
             path,
@@ -194,6 +196,9 @@ impl Bay {
             self.step(MachineTime::now(), Event::Neighbour(word));
         }
         self.step(MachineTime::now(), Event::Tick);
+        let (bytes, since) = self.recorder.as_ref().map_or((0, Duration::ZERO), Recorder::waiting);
+        let durable = self.recorder.is_some() && self.progress.borrow().state == RecorderState::Durable;
+        self.work.recorder(bytes, since, durable);
         self.tell();
     }
 
@@ -252,6 +257,7 @@ impl Bay {
         let settings = Settings { line, ..self.setup.settings.clone() };
         self.settings = Arc::new(settings.clone());
         self.step(MachineTime::now(), Event::Settings(Box::new(SettingsText { settings, text, who, reason })));
+        self.work.changed();
         let _ = stepped.send(());
     }
 
@@ -283,6 +289,7 @@ impl Bay {
 
     /// Records an input, steps it, records and shows what came of it. Gives the input's number.
     fn step(&mut self, now: MachineTime, event: Event) -> u64 {
+        let begun = Instant::now();
         self.last = not_before(now, self.last);
         let input = Input { at: self.clock.engine(self.last), event };
         let number = self.recorder.as_ref().map_or(0, |recorder| recorder.input(&input));
@@ -291,6 +298,7 @@ impl Bay {
             Ok(output) => self.take(number, output),
             Err(_) => self.restart(),
         }
+        self.work.stepped(begun.elapsed());
         number
     }
 
@@ -441,6 +449,7 @@ fn device_stats(name: &str, stats: &Stats) -> DeviceStats {
         connections: now.connections,
         latency_us: now.latency_us,
         lateness_us: now.lateness_us,
+        late: now.late,
         trouble: trouble.unwrap_or_default(),
     }
 }

@@ -1,7 +1,9 @@
 //! What the live loop hands to the page, and what the page hands back.
 
 use crate::engine::settings::Settings;
-use std::sync::Arc;
+use hdrhistogram::Histogram;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 use tokio::sync::{mpsc, oneshot, watch};
 
 /// What a viewer is shown and what a person may enter, for those at this door.
@@ -17,6 +19,91 @@ pub struct BayFeed {
     pub latest: watch::Receiver<Option<Arc<Published>>>,
     /// Where entries go.
     pub entries: mpsc::Sender<EntryRequest>,
+    /// How the bay's own work does.
+    pub work: Arc<Work>,
+}
+
+/// How a bay's own work does, for the figures: kept beside the frames, since it says nothing of the plant.
+#[derive(Debug)]
+pub struct Work(Mutex<WorkInner>);
+
+#[derive(Debug)]
+struct WorkInner {
+    steps: u64,
+    step_us: Histogram<u32>,
+    changes: u64,
+    waiting_bytes: u64,
+    waiting_s: f64,
+    durable: bool,
+}
+
+/// [`Work`] as it stands at one moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WorkNow {
+    /// Inputs stepped since the program started.
+    pub steps: u64,
+    /// What a step took, recording and publishing included, us: median, 99 % and maximum, each up to 7 % too high.
+    pub step_us: [u64; 3],
+    /// Settings that were changed on the run.
+    pub changes: u64,
+    /// Bytes that wait for the disk.
+    pub waiting_bytes: u64,
+    /// How long the oldest of them has waited, s.
+    pub waiting_s: f64,
+    /// The recorder writes; false: it is in trouble.
+    pub durable: bool,
+}
+
+/// Longest step that is told apart, us.
+const STEP_MOST_US: u64 = 10_000_000;
+
+impl Default for Work {
+    fn default() -> Work {
+        // The bounds are constants that the library accepts.
+        let step_us = Histogram::new_with_bounds(1, STEP_MOST_US, 1).expect("constant bounds");
+        let (steps, changes, waiting_bytes, waiting_s, durable) = (0, 0, 0, 0.0, true);
+        Work(Mutex::new(WorkInner { steps, step_us, changes, waiting_bytes, waiting_s, durable }))
+    }
+}
+
+impl Work {
+    fn lock(&self) -> MutexGuard<'_, WorkInner> {
+        // Counters stay usable whatever happened to a holder.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// An input was stepped.
+    pub fn stepped(&self, took: Duration) {
+        let mut inner = self.lock();
+        inner.steps += 1;
+        inner.step_us.saturating_record(u64::try_from(took.as_micros()).unwrap_or(STEP_MOST_US).clamp(1, STEP_MOST_US));
+    }
+
+    /// Settings were changed on the run.
+    pub fn changed(&self) {
+        self.lock().changes += 1;
+    }
+
+    /// How far behind the recorder is.
+    pub fn recorder(&self, waiting_bytes: u64, waiting: Duration, durable: bool) {
+        let mut inner = self.lock();
+        (inner.waiting_bytes, inner.waiting_s, inner.durable) = (waiting_bytes, waiting.as_secs_f64(), durable);
+    }
+
+    /// As it stands.
+    #[must_use]
+    pub fn now(&self) -> WorkNow {
+        let inner = self.lock();
+        let h = &inner.step_us;
+        WorkNow {
+            steps: inner.steps,
+            step_us: [h.value_at_quantile(0.5), h.value_at_quantile(0.99), h.max()],
+            changes: inner.changes,
+            waiting_bytes: inner.waiting_bytes,
+            waiting_s: inner.waiting_s,
+            durable: inner.durable,
+        }
+    }
 }
 
 /// A person's entry on its way into the recording.
@@ -60,6 +147,8 @@ pub struct DeviceStats {
     pub latency_us: [u64; 3],
     /// Due to request sent: median, 99 % and maximum.
     pub lateness_us: [u64; 3],
+    /// Rounds asked more than 50 ms after they were due.
+    pub late: u64,
     /// Why the last poll missed, if it did; empty while it answers.
     pub trouble: String,
 }

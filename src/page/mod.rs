@@ -3,6 +3,7 @@
 
 mod connections;
 pub mod feed;
+pub mod figures;
 pub mod server;
 pub mod view;
 

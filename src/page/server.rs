@@ -7,6 +7,7 @@
 
 use super::connections::Bounded;
 use super::feed::{BayFeed, EntryRequest, Published};
+use super::figures;
 use super::view::{self, Reader};
 use crate::engine::frame::Phase;
 use crate::engine::input::{AlarmKey, Entry, What};
@@ -120,6 +121,7 @@ fn router(app: App) -> Router {
         .route("/page.css", get(|| asset("text/css; charset=utf-8", include_str!("assets/page.css"))))
         .route("/page.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/page.js"))))
         .route("/mark.svg", get(|| asset("image/svg+xml", include_str!("assets/mark.svg"))))
+        .route("/figures", get(figures))
         .route("/bay/{slug}", get(page))
         .route("/bay/{slug}/live", get(live))
         .route("/bay/{slug}/frame.json", get(frame))
@@ -185,6 +187,16 @@ fn is_loopback(host: &str) -> bool {
 
 fn latest(feed: &BayFeed) -> Option<Arc<Published>> {
     feed.latest.borrow().clone()
+}
+
+/// A browser is shown a page, whoever else asks OpenMetrics.
+async fn figures(State(app): State<App>, headers: HeaderMap) -> Response {
+    let families = figures::families(&app.site, &app.bays);
+    let accepts = headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).unwrap_or_default();
+    if accepts.contains("text/html") {
+        return Html(figures::page(&app.site, &families).into_string()).into_response();
+    }
+    ([(header::CONTENT_TYPE, figures::OPENMETRICS)], figures::text(&families)).into_response()
 }
 
 async fn list(State(app): State<App>) -> Response {
@@ -346,7 +358,12 @@ mod tests {
         let (latest, watched) = watch::channel(Some(Arc::new(scenes::disagree())));
         let (send, entries) = mpsc::channel(1);
         let bays = (1..=bays)
-            .map(|n| BayFeed { slug: format!("bay-{n}"), latest: watched.clone(), entries: send.clone() })
+            .map(|n| BayFeed {
+                slug: format!("bay-{n}"),
+                latest: watched.clone(),
+                entries: send.clone(),
+                work: Arc::default(),
+            })
             .collect();
         let (stop, stopped) = oneshot::channel::<()>();
         let served = tokio::spawn(serve(listener, "Works".into(), bays, async {

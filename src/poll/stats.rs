@@ -8,6 +8,9 @@ use std::time::Duration;
 /// Longest time a histogram tells apart, us: one minute.
 const LONGEST_US: u64 = 60_000_000;
 
+/// A round that is asked later than this after it was due is counted as late.
+pub const LATE: Duration = Duration::from_millis(50);
+
 #[derive(Debug)]
 struct Inner {
     answered: u64,
@@ -15,6 +18,7 @@ struct Inner {
     connections: u32,
     latency_us: Histogram<u32>,
     lateness_us: Histogram<u32>,
+    late: u64,
     trouble: Option<MissReason>,
     ever: bool,
 }
@@ -33,6 +37,8 @@ pub struct Snapshot {
     pub latency_us: [u64; 3],
     /// Due to request sent.
     pub lateness_us: [u64; 3],
+    /// Rounds asked later than [`LATE`].
+    pub late: u64,
     /// Why the last round missed; `None` while the device answers.
     pub trouble: Option<MissReason>,
 }
@@ -72,6 +78,7 @@ impl Stats {
             connections: 0,
             latency_us: histogram(),
             lateness_us: histogram(),
+            late: 0,
             trouble: None,
             ever: false,
         };
@@ -89,6 +96,7 @@ impl Stats {
         inner.answered += 1;
         inner.connections = connections;
         inner.lateness_us.saturating_record(micros(late));
+        inner.late += u64::from(late > LATE);
         inner.latency_us.saturating_record(micros(latency));
         let news = inner.trouble.take().is_some() || !inner.ever;
         inner.ever = true;
@@ -114,6 +122,7 @@ impl Stats {
             connections: inner.connections,
             latency_us: three(&inner.latency_us),
             lateness_us: three(&inner.lateness_us),
+            late: inner.late,
             trouble: inner.trouble,
         }
     }

@@ -232,6 +232,14 @@ impl Recorder {
         self.shared.progress.subscribe()
     }
 
+    /// Bytes that wait for the disk, and how long the oldest has.
+    #[must_use]
+    pub fn waiting(&self) -> (u64, Duration) {
+        let queue = self.shared.lock();
+        let since = queue.oldest.map_or(Duration::ZERO, |oldest| oldest.elapsed());
+        ((queue.held + queue.bytes.len()) as u64, since)
+    }
+
     /// Ends the segment: writes what waits and the record that says so. Waits for the disk.
     ///
     /// # Errors

@@ -32,7 +32,7 @@ impl Stage {
         let url = format!("http://{}/", listener.local_addr().expect("its address"));
         let (latest, watched) = watch::channel(Some(Arc::new(first)));
         let (send, entries) = mpsc::channel(4);
-        let bay = BayFeed { slug: "bay-2".into(), latest: watched, entries: send };
+        let bay = BayFeed { slug: "bay-2".into(), latest: watched, entries: send, work: Arc::default() };
         let (shutdown, stopped) = oneshot::channel::<()>();
         runtime.spawn(serve(listener, "Lindholm Soda Works".into(), vec![bay], async {
             let _ = stopped.await;

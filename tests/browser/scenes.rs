@@ -509,6 +509,7 @@ fn devices() -> Vec<DeviceStats> {
         connections: 1,
         latency_us: [840, 2310, 14_200],
         lateness_us: [120, 900, 3100],
+        late: 0,
         trouble: String::new(),
     };
     ["flow computer", "scale terminal", "tank transmitters"].map(one).into()

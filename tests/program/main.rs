@@ -5,6 +5,8 @@ mod change;
 mod cli;
 mod decode;
 mod drilled;
+#[cfg(feature = "peers")]
+mod figures;
 mod import;
 mod kill;
 mod ports;

@@ -354,8 +354,8 @@ impl Line {
 
     /// What lies ahead; None: not pushed by a pad that is known, or too little is known yet.
     #[must_use]
-    pub fn ahead(&self) -> Option<Path> {
-        self.ahead
+    pub fn ahead(&self) -> Option<&Path> {
+        self.ahead.as_ref()
     }
 
     /// From now on, as far as `most_kg` more.
@@ -496,16 +496,17 @@ fn inverse(a: &[[f64; PARAMETERS]; PARAMETERS]) -> Option<[[f64; PARAMETERS]; PA
             }
         }
     }
+    // The inverse is symmetric: a column is a row.
     let mut inverse = [[0.0; PARAMETERS]; PARAMETERS];
-    for column in 0..PARAMETERS {
+    for (nth, column) in inverse.iter_mut().enumerate() {
         let mut y = [0.0; PARAMETERS];
         for i in 0..PARAMETERS {
             let known = (0..i).fold(0.0, |sum, k| sum + l[i][k] * y[k]);
-            y[i] = (f64::from(u8::from(i == column)) - known) / l[i][i];
+            y[i] = (f64::from(u8::from(i == nth)) - known) / l[i][i];
         }
         for i in (0..PARAMETERS).rev() {
-            let known = (i + 1..PARAMETERS).fold(0.0, |sum, k| sum + l[k][i] * inverse[k][column]);
-            inverse[i][column] = (y[i] - known) / l[i][i];
+            let known = (i + 1..PARAMETERS).fold(0.0, |sum, k| sum + l[k][i] * column[k]);
+            column[i] = (y[i] - known) / l[i][i];
         }
     }
     Some(inverse)

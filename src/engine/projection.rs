@@ -35,11 +35,11 @@ pub struct Outlook {
 
 /// How it goes on.
 #[derive(Debug, Clone, Copy)]
-pub enum Ahead {
+pub enum Ahead<'a> {
     /// Pushed by a pad that is measured, through a line whose resistance is known by now.
     Line {
         /// The look ahead.
-        path: Path,
+        path: &'a Path,
         /// Now, and what has moved by now, kg.
         now: (EngineTime, f64),
     },
@@ -47,7 +47,7 @@ pub enum Ahead {
     Trend(course::Ahead),
 }
 
-impl Ahead {
+impl Ahead<'_> {
     /// How long it takes to move `mass_kg`, s.
     #[must_use]
     pub fn time_s(&self, mass_kg: f64) -> Estimate {
@@ -75,7 +75,7 @@ pub fn moving(rate: Option<Estimate>) -> Option<Estimate> {
 
 /// When an event comes; `None` while nothing moves or it is behind.
 #[must_use]
-pub fn moment(at: EngineTime, ahead: &Ahead, outlook: &Outlook) -> Option<Moment> {
+pub fn moment(at: EngineTime, ahead: &Ahead<'_>, outlook: &Outlook) -> Option<Moment> {
     let together = outlook.together.filter(|rest| rest.value > 0.0)?;
     let time = |rest: Estimate, z: f64| {
         let seconds = ahead.time_s(rest.value);
@@ -96,7 +96,7 @@ pub fn moment(at: EngineTime, ahead: &Ahead, outlook: &Outlook) -> Option<Moment
 #[must_use]
 pub fn finish(
     at: EngineTime,
-    ahead: &Ahead,
+    ahead: &Ahead<'_>,
     [planned, first_gas, level]: [&Outlook; 3],
     response_time_s: f64,
 ) -> Finish {

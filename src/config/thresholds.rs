@@ -24,7 +24,7 @@ pub const MARGIN_PROBABILITY: f64 = 0.99;
 /// on clean transfers of simulated plants with people and foam (`cargo bench --bench detection -- clean`), which decide them,
 /// not a law of large numbers.
 const FINDING: [[f64; 2]; KINDS] =
-    [[16.0, 16.0], [16.0, 16.0], [26.0, 16.0], [16.0, 16.0], [26.0, 16.0], [16.0, 16.0], [16.0, 16.0]];
+    [[16.0, 16.5], [17.5, 17.5], [28.0, 16.0], [16.0, 16.5], [28.0, 17.0], [14.0, 14.0], [16.0, 16.0]];
 /// Whatever the budget, a fault must be this much likelier than none: e^8.
 const LEAST_FINDING: f64 = 8.0;
 /// The budget that these keep, 1.

@@ -237,6 +237,14 @@ impl Bank {
         beginning.chain(gain)
     }
 
+    /// ln of the likelihood ratio of a fault of that kind and known size against none, for the moment that fits best: what
+    /// nobody who must find kind and size can beat.
+    #[must_use]
+    pub fn known(&self, kind: usize, size: f64) -> f64 {
+        let ratio = |fault: &Fault| size * fault.c - size * size * fault.d / 2.0;
+        self.faults(kind).map(|(_, fault)| ratio(fault)).fold(0.0, f64::max)
+    }
+
     /// The size of a fault of that kind, begun between `youngest_s` and `oldest_s` ago, that would reach statistic `limit`
     /// with the probability whose normal quantile is `found_z`; None: nothing is old enough. The oldest counts. c/sqrt(d)
     /// is normal about size x sqrt(d) with variance 1.

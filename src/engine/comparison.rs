@@ -20,6 +20,8 @@ const TANK: usize = WitnessId::Tank as usize;
 const BEGINS_KG: f64 = 50.0;
 /// What a block's row is off by counts no more than this many standard deviations, the first two times.
 const CLIP_SIGMAS: f64 = 4.0;
+/// What is further off than this teaches no more about the scatter.
+const LEARN_SIGMAS: f64 = 3.0;
 /// Memory of the scatter of the rows, s.
 const SCATTER_MEMORY_S: f64 = 600.0;
 /// Scatter that is believed, as a variance over the expected one.
@@ -61,6 +63,7 @@ impl Scatter {
     }
 
     fn learn(&mut self, off: f64, dt_s: f64) {
+        let off = off.clamp(-LEARN_SIGMAS, LEARN_SIGMAS);
         let share = (dt_s / SCATTER_MEMORY_S).min(1.0);
         self.square += share * (off * off - self.square);
         self.product += share * (off * self.last - self.product);
@@ -237,6 +240,7 @@ impl Comparison {
         let excused = self.excused();
         let there = [0, 1, 2].map(|i| means[i].filter(|_| !excused[i]));
         let middle = tick.at.plus_s(-dt_s / 2.0);
+        let stays = self.disturbances.iter().any(Disturbance::stays);
         let Learnt { filter, bank, scatter } = &mut self.learnt;
         let steady = bank.best().iter().flatten().all(|fit| fit.statistic < tick.watchful);
         for (row, scatter) in rows(&there, &noise_kg2).iter().zip(scatter) {
@@ -248,7 +252,7 @@ impl Comparison {
             if steady {
                 scatter.learn((value - expected.value) / expected.variance.sqrt(), dt_s);
             }
-            let off_kg = scatter.clip(off) * sigma;
+            let off_kg = if stays { off } else { scatter.clip(off) } * sigma;
             bank.take(middle, tick.received_kg, &Seen::new(row.parts, h, &expected, off_kg, scatter.scale()));
             filter.take(&expected, off_kg);
         }
@@ -285,6 +289,8 @@ impl Comparison {
         feels: &[Vector; 3],
         noise_kg2: &[f64; 3],
     ) -> bool {
+        // What a rising jump has taught already is left out.
+        let filter = &self.before.back().map_or(&self.learnt, |(learnt, ..)| learnt).filter;
         let off = [SCALE, TANK].map(|i| {
             let other = if means[0].is_some() { 0 } else { SCALE + TANK - i };
             let mut parts = [0.0; 3];
@@ -292,7 +298,7 @@ impl Comparison {
             parts[other] = -1.0;
             let row = Row { parts, noise_kg2: noise_kg2[i] + noise_kg2[other] };
             let value = means[i]? - means[other]?;
-            let expected = self.learnt.filter.lasting(&mixed(&row, feels));
+            let expected = filter.lasting(&mixed(&row, feels));
             let slow = tick.accounts[i].errors.slow_kg;
             // About the mean of up to eight blocks: white noise 1/8 more, noise with a memory about 1/3.
             let sigma_kg = (9.0 / 8.0 * row.noise_kg2 + 4.0 / 3.0 * slow * slow).sqrt();

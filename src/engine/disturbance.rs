@@ -12,6 +12,10 @@ use crate::time::EngineTime;
 const SCALE_S: f64 = 200.0;
 /// See above.
 const LEVEL_S: f64 = 90.0;
+/// One who joins makes the trailer heavier by so many standard deviations than in the last few blocks.
+const JOIN_SIGMAS: f64 = 3.5;
+/// See above.
+const DIP: usize = 4;
 /// So many times that long for people who come one after the other.
 const VISITS: f64 = 2.0;
 /// Least and most that people with their tools weigh, kg: one light person, three with tools (assumptions).
@@ -38,6 +42,8 @@ const MEANT: f64 = 0.35;
 const MEANT_S: f64 = 20.0;
 /// A jump of the third witness is one beyond this many standard deviations.
 const OTHER_SIGMAS: f64 = 4.0;
+/// Of a jump at least this share is off what is expected.
+const BEYOND: f64 = 0.5;
 /// Blocks looked back on, and how many of the latest may hold part of a jump already (a gauge follows with its lag).
 const KEPT: usize = 10;
 /// See above.
@@ -62,17 +68,26 @@ pub struct Off {
 struct Excuse {
     first: EngineTime,
     since: EngineTime,
+    /// What it was excused for, and the most of it since.
     jump_kg: f64,
-    last_kg: f64,
+    most_kg: f64,
+    recent_kg: [f64; DIP],
 }
 
 impl Excuse {
-    /// One more who steps on has his own time; no more than a few of them.
-    fn go_on(self, witness: WitnessId, at: EngineTime, now_kg: f64) -> Excuse {
-        let joined = witness == WitnessId::Scale && now_kg < 0.0 && now_kg < self.last_kg - PEOPLE_KG.0;
-        let again = joined && at.since_s(self.first) < VISITS * SCALE_S;
-        let since = if again { at } else { self.since };
-        Excuse { since, last_kg: now_kg, ..self }
+    /// One more who steps on has his own time; no more than a few of them. Who goes as he comes leaves a dip in what the
+    /// deck carries.
+    fn go_on(mut self, witness: WitnessId, at: EngineTime, now_kg: f64, sigma_kg: f64) -> Excuse {
+        let least_kg = self.recent_kg.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let joined = witness == WitnessId::Scale && now_kg < 0.0 && now_kg < least_kg - JOIN_SIGMAS * sigma_kg;
+        if joined && at.since_s(self.first) < VISITS * SCALE_S {
+            self.since = at;
+            self.recent_kg = [now_kg; DIP];
+        }
+        self.recent_kg.rotate_right(1);
+        self.recent_kg[0] = now_kg;
+        self.most_kg = self.most_kg.max(now_kg.abs());
+        self
     }
 }
 
@@ -84,6 +99,8 @@ pub struct Disturbance {
     count: usize,
     /// Blocks since it was seen.
     gone: usize,
+    /// Its excuse has just ended without its coming back.
+    stays: bool,
     excuse: Option<Excuse>,
 }
 
@@ -98,6 +115,12 @@ impl Disturbance {
     #[must_use]
     pub fn excused(&self) -> Option<EngineTime> {
         self.excuse.map(|excuse| excuse.first)
+    }
+
+    /// An excuse ended with this block, and what was excused is still there: no outlier any more.
+    #[must_use]
+    pub fn stays(&self) -> bool {
+        self.stays
     }
 
     /// By how much it jumped against the blocks before the last, where that is more than noise.
@@ -125,21 +148,23 @@ impl Disturbance {
     /// meter, where that is more than noise.
     pub fn block(&mut self, witness: WitnessId, at: EngineTime, off: &Off, other_kg: Option<f64>) -> bool {
         self.gone = 0;
+        self.stays = false;
         let jump_kg = self.jump_kg(off);
         let meter = jump_kg.zip(other_kg).is_some_and(|(own, other)| (own - other).abs() < MEANT * own.abs());
         match (self.excuse, jump_kg) {
             (Some(excuse), Some(jump_kg)) => {
                 if meter && at.since_s(excuse.since) <= MEANT_S || is_over(witness, at, off, jump_kg, excuse) {
                     // What it is off by now is where the next jump is looked for from.
-                    *self = Disturbance::default();
+                    *self = Disturbance { stays: !meter, ..Disturbance::default() };
                 } else if is_back(off, jump_kg, excuse) {
                     self.excuse = None;
                 } else {
-                    self.excuse = Some(excuse.go_on(witness, at, jump_kg));
+                    self.excuse = Some(excuse.go_on(witness, at, jump_kg, off.sigma_kg));
                 }
             }
             (None, Some(jump_kg)) if !meter && excusable(witness, jump_kg, off) => {
-                self.excuse = Some(Excuse { first: at, since: at, jump_kg, last_kg: jump_kg });
+                self.excuse =
+                    Some(Excuse { first: at, since: at, jump_kg, most_kg: jump_kg.abs(), recent_kg: [jump_kg; DIP] });
                 return true;
             }
             _ => {}
@@ -162,7 +187,7 @@ impl Disturbance {
 }
 
 fn is_back(off: &Off, now_kg: f64, excuse: Excuse) -> bool {
-    now_kg.abs() < (BACK_SIGMAS * off.sigma_kg).max(BACK_SHARE * excuse.jump_kg.abs())
+    now_kg.abs() < (BACK_SIGMAS * off.sigma_kg).max(BACK_SHARE * excuse.most_kg)
 }
 
 fn is_over(witness: WitnessId, at: EngineTime, off: &Off, now_kg: f64, excuse: Excuse) -> bool {
@@ -183,6 +208,10 @@ fn most_kg(witness: WitnessId, off: &Off) -> f64 {
 /// The sign and size of people or foam. Received by scale falls by what steps on the deck.
 fn excusable(witness: WitnessId, jump_kg: f64, off: &Off) -> bool {
     let most_kg = most_kg(witness, off);
+    // A step back from being off the other way is no visitor.
+    if off.kg * jump_kg.signum() < BEYOND * jump_kg.abs() {
+        return false;
+    }
     match witness {
         WitnessId::Scale => jump_kg.abs() > PEOPLE_KG.0.max(JUMP_SIGMAS * off.sigma_kg) && jump_kg.abs() < most_kg,
         WitnessId::Tank => jump_kg > FOAM_SIGMAS * off.sigma_kg && jump_kg < most_kg,

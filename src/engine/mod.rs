@@ -27,6 +27,7 @@ pub mod suspects;
 pub mod verdict;
 
 pub mod course;
+pub mod hydraulics;
 pub mod margin;
 pub mod pad;
 pub mod projection;
@@ -135,10 +136,10 @@ impl Monitor {
         self.clock
     }
 
-    /// What fits best of each kind of fault that is looked for, found or not: for whoever sets thresholds.
+    /// Faults that are looked for, found or not: for whoever sets thresholds.
     #[must_use]
-    pub fn fits(&self) -> [Option<bank::Fit>; bank::KINDS] {
-        self.watch.fits()
+    pub fn bank(&self) -> &bank::Bank {
+        self.watch.bank()
     }
 
     /// What is going on.

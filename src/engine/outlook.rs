@@ -1,18 +1,22 @@
 //! Gathers what projection and margin look at: what is in the tank, what is still to come.
 
-use super::course::Heads;
+use super::course;
 use super::delivery::Delivery;
 use super::frame::{Estimate, Finish, Margin, Pessimist, Phase, Tank};
+use super::hydraulics;
 use super::input::NeighbourLoad;
 use super::margin::{Claim, Claims};
 use super::neighbour::{Claimed, Neighbours};
-use super::projection::{self, Outlook, Rest};
+use super::projection::{self, Ahead, Outlook, Rest};
 use super::reading::Readings;
 use super::settings::{DrawOff, Settings, SignalKind, TankSetup};
 use super::watch::{WITNESSES, Watch};
 use super::witness::{self, density, geometry};
 use crate::time::EngineTime;
 use crate::units::{Celsius, Metre};
+
+/// The outlet draws gas while so much is still on the trailer, kg, and its standard uncertainty (assumption).
+const HEEL_KG: (f64, f64) = (20.0, 15.0);
 
 /// What is looked at.
 pub struct Scene<'a> {
@@ -54,6 +58,26 @@ pub fn tank(settings: &Settings, readings: &Readings, delivery: Option<&Delivery
         working_kg: at(setup.working)?,
         high_high_kg: at(setup.high_high)?,
         critical_kg: at(setup.critical)?,
+    })
+}
+
+/// What makes the rate fall.
+pub fn heads(settings: &Settings, readings: &Readings, delivery: &Delivery) -> Option<hydraulics::Heads> {
+    let setup = settings.tanks.get(usize::from(delivery.setup.tank))?;
+    let tank = Some(delivery.setup.tank);
+    let level = readings.credible_kind(settings, SignalKind::Level, tank);
+    let tank_m2 = geometry::area(&setup.geometry, Metre(level.unwrap_or(setup.working.0)))?;
+    let pad_pa = readings.credible_kind(settings, SignalKind::PadPressure, None);
+    let tank_pa = readings.credible_kind(settings, SignalKind::TankPressure, tank).unwrap_or(0.0);
+    let product = &delivery.setup.product;
+    let density_kg_per_m3 = density::density(product, product.load_temperature)?.0;
+    Some(hydraulics::Heads {
+        tank_m2,
+        trailer_m3: delivery.setup.trailer_volume.0,
+        loaded_m3: delivery.loaded_kg / density_kg_per_m3,
+        density_kg_per_m3,
+        level_m: level,
+        driving_pa: pad_pa.map(|pad| pad - tank_pa),
     })
 }
 
@@ -226,30 +250,30 @@ impl Scene<'_> {
         let density = density::density(&self.delivery.setup.product, temperature);
         let scene = self.witness_scene();
         let fill_kg = density.map_or(0.0, |d| scene.line_fill_kg(d).0 + scene.line_fill_kg(d).1);
-        let first_gas = self.outlook(self.delivery.loaded_kg - fill_kg, self.delivery.setup.ticket_u.0);
+        let ticket_u_kg = self.delivery.setup.ticket_u.0;
+        let first_gas_u_kg = (ticket_u_kg * ticket_u_kg + HEEL_KG.1 * HEEL_KG.1).sqrt();
+        let first_gas = self.outlook(self.delivery.loaded_kg - fill_kg - HEEL_KG.0, first_gas_u_kg);
         let level = self.level_outlook(margin).unwrap_or_default();
         let (Some(rate), Some(together)) = (projection::moving(self.watch.rate), self.watch.together) else {
             return Finish::default();
         };
-        let Some(heads) = self.heads() else { return Finish::default() };
-        let ahead = self.watch.course.ahead(self.settings, together.received_kg.value, rate, heads);
-        if ahead.rate <= 0.0 {
+        let Some(heads) = heads(self.settings, self.readings, self.delivery) else { return Finish::default() };
+        let mass_kg = together.received_kg.value;
+        let each = [&planned, &first_gas, &level];
+        let ahead = match self.watch.line.ahead() {
+            Some(path) => Ahead::Line { path, now: (self.at, mass_kg) },
+            None => Ahead::Trend(self.watch.course.ahead(self.settings, mass_kg, rate, self.trend_heads(&heads))),
+        };
+        if ahead.rate() <= 0.0 {
             return Finish::default();
         }
-        let response_time_s = self.settings.limits.response_time_s;
-        projection::finish(self.at, &ahead, [&planned, &first_gas, &level], response_time_s)
+        projection::finish(self.at, &ahead, each, self.settings.limits.response_time_s)
     }
 
-    /// What makes the rate fall.
-    fn heads(&self) -> Option<Heads> {
-        let setup = self.setup()?;
-        let tank = Some(self.delivery.setup.tank);
-        let level = self.readings.credible_kind(self.settings, SignalKind::Level, tank);
-        let tank_m2 = geometry::area(&setup.geometry, Metre(level.unwrap_or(setup.working.0)))?;
+    fn trend_heads(&self, heads: &hydraulics::Heads) -> course::Heads {
         let pad_pa = self.readings.credible_kind(self.settings, SignalKind::PadPressure, None);
-        let tank_pa = self.readings.credible_kind(self.settings, SignalKind::TankPressure, tank).unwrap_or(0.0);
-        let driving_pa = pad_pa.map(|pad| pad - tank_pa);
-        Some(Heads { tank_m2, trailer_m3: self.delivery.setup.trailer_volume.0, driving_pa, pad_pa })
+        let (tank_m2, trailer_m3) = (heads.tank_m2, heads.trailer_m3);
+        course::Heads { tank_m2, trailer_m3, driving_pa: heads.driving_pa, pad_pa }
     }
 
     /// What still has to be received until `target_kg` is.

@@ -4,8 +4,9 @@
 //! combined mass; its *earliest* is the smallest 5 % quantile over all credible witnesses, because being late is
 //! what hurts.
 
-use super::course::Ahead;
+use super::course;
 use super::frame::{Estimate, Finish, Moment, WitnessId};
+use super::hydraulics::Path;
 use crate::time::EngineTime;
 
 /// Standard normal quantile of 0.95.
@@ -32,6 +33,40 @@ pub struct Outlook {
     pub each: Vec<Rest>,
 }
 
+/// How it goes on.
+#[derive(Debug, Clone, Copy)]
+pub enum Ahead<'a> {
+    /// Pushed by a pad that is measured, through a line whose resistance is known by now.
+    Line {
+        /// The look ahead.
+        path: &'a Path,
+        /// Now, and what has moved by now, kg.
+        now: (EngineTime, f64),
+    },
+    /// As it went so far.
+    Trend(course::Ahead),
+}
+
+impl Ahead<'_> {
+    /// How long it takes to move `mass_kg`, s.
+    #[must_use]
+    pub fn time_s(&self, mass_kg: f64) -> Estimate {
+        match self {
+            Ahead::Line { path, now } => path.time_s(*now, mass_kg),
+            Ahead::Trend(trend) => trend.time_s(mass_kg),
+        }
+    }
+
+    /// Rate now, kg/s.
+    #[must_use]
+    pub fn rate(&self) -> f64 {
+        match self {
+            Ahead::Line { path, .. } => path.rate,
+            Ahead::Trend(trend) => trend.rate,
+        }
+    }
+}
+
 /// Whether a rate is one that anything can be projected with.
 #[must_use]
 pub fn moving(rate: Option<Estimate>) -> Option<Estimate> {
@@ -40,11 +75,11 @@ pub fn moving(rate: Option<Estimate>) -> Option<Estimate> {
 
 /// When an event comes; `None` while nothing moves or it is behind.
 #[must_use]
-pub fn moment(at: EngineTime, ahead: &Ahead, outlook: &Outlook) -> Option<Moment> {
+pub fn moment(at: EngineTime, ahead: &Ahead<'_>, outlook: &Outlook) -> Option<Moment> {
     let together = outlook.together.filter(|rest| rest.value > 0.0)?;
     let time = |rest: Estimate, z: f64| {
         let seconds = ahead.time_s(rest.value);
-        let own = rest.u / ahead.rate;
+        let own = rest.u / ahead.rate();
         at.plus_s((seconds.value + z * (own * own + seconds.u * seconds.u).sqrt()).max(0.0))
     };
     let earliest = outlook.each.iter().map(|rest| (time(rest.kg, -Z95), rest.by)).min_by_key(|(t, _)| *t)?;
@@ -61,7 +96,7 @@ pub fn moment(at: EngineTime, ahead: &Ahead, outlook: &Outlook) -> Option<Moment
 #[must_use]
 pub fn finish(
     at: EngineTime,
-    ahead: &Ahead,
+    ahead: &Ahead<'_>,
     [planned, first_gas, level]: [&Outlook; 3],
     response_time_s: f64,
 ) -> Finish {

@@ -10,6 +10,9 @@ use super::reconcile::Panel;
 use super::settings::Thresholds;
 use super::verdict::Origins;
 
+/// Fits whose statistics differ by less say the same of different witnesses: with two in all, always.
+const AS_GOOD: f64 = 0.5;
+
 /// The faults that cannot be told apart: the best fits of their kinds.
 #[derive(Debug, Clone, Copy)]
 pub struct Found {
@@ -18,15 +21,14 @@ pub struct Found {
 }
 
 impl Found {
-    /// What has been found: some fit's statistic is above `share` of its threshold.
+    /// What has been found: the best fit is above `share` of its threshold, and so is what fits as well.
     #[must_use]
     pub fn of(bank: &Bank, thresholds: &Thresholds, share: f64) -> Option<Found> {
         let fits = bank.best();
+        let best = fits.iter().flatten().fold(0.0, |best: f64, fit| best.max(fit.statistic));
         let over = |fit: &Fit| fit.statistic > share * thresholds.finding[fit.kind][fit.sign()];
-        fits.iter().flatten().any(over).then(|| {
-            let best = fits.iter().flatten().fold(0.0, |best: f64, fit| best.max(fit.statistic));
-            Found { fits, best }
-        })
+        let as_good = |fit: &&Fit| fit.statistic > best - AS_GOOD;
+        (best > 0.0 && fits.iter().flatten().filter(as_good).all(over)).then_some(Found { fits, best })
     }
 
     /// The fits of a witness, those that could as well be it first left out: all within `band` of its own best.

@@ -1,14 +1,16 @@
 //! What is known about the mass of one transfer: accounts, the combined mass, the rate, the verdict.
 
 use super::alarm::condition::MOVEMENT_KG_PER_S;
-use super::bank::{Fit, KINDS};
+use super::bank::Bank;
 use super::block::Recent;
 use super::comparison::{Comparison, Tick};
 use super::course::Course;
 use super::delivery::Delivery;
 use super::frame::{Estimate, Reason, Together, Validity, Verdict, VerdictWord, Witness, WitnessId};
 use super::frozen::{Expected, Mover};
+use super::hydraulics::Line;
 use super::neighbour::Neighbours;
+use super::outlook;
 use super::projection;
 use super::reading::Readings;
 use super::reconcile::Panel;
@@ -48,6 +50,8 @@ pub struct Watch {
     pub fastest_kg_per_s: f64,
     /// How the rate went so far.
     pub course: Course,
+    /// What the line lets through.
+    pub line: Line,
     recent: Recent,
     comparison: Comparison,
     found: Option<Found>,
@@ -76,6 +80,7 @@ impl Watch {
             rate: None,
             fastest_kg_per_s: 0.0,
             course: Course::default(),
+            line: Line::default(),
             recent: Recent::default(),
             comparison: Comparison::new(at),
             found: None,
@@ -86,6 +91,7 @@ impl Watch {
     pub fn blind(&mut self) {
         self.recent = Recent::default();
         self.rate = None;
+        self.line.blind();
     }
 
     /// More has been received than the witnesses' uncertainty could feign.
@@ -113,10 +119,10 @@ impl Watch {
         Some(OwnWord { received_kg, white_kg, at_odds })
     }
 
-    /// What fits best of each kind of fault.
+    /// Faults that are looked for.
     #[must_use]
-    pub fn fits(&self) -> [Option<Fit>; KINDS] {
-        self.comparison.bank().best()
+    pub fn bank(&self) -> &Bank {
+        self.comparison.bank()
     }
 
     /// How many witnesses are credible.
@@ -256,6 +262,14 @@ impl Watch {
         {
             self.course.tick(at, together.received_kg.value, rate, pad_pa);
         }
+        if let (Some((by, mass)), Some(heads)) = (self.steadiest(), outlook::heads(settings, readings, delivery)) {
+            self.line.tick(at, by, mass, &heads);
+            if let Some(together) = self.together {
+                let mass_kg = together.received_kg.value;
+                let most_kg = (delivery.loaded_kg - mass_kg).max(1.0);
+                self.line.look(settings, &heads, at, mass_kg, most_kg);
+            }
+        }
         if let Some(fastest) = slopes.iter().flatten().map(|s| s.value).max_by(f64::total_cmp) {
             self.fastest_kg_per_s = fastest.max(0.0);
         }
@@ -275,6 +289,16 @@ impl Watch {
             changed |= self.judge(settings, signals, shared, at);
         }
         changed
+    }
+
+    /// The witness whose mass is the least noisy: its index, mass and noise.
+    fn steadiest(&self) -> Option<(usize, Estimate)> {
+        let excused = self.comparison.excused();
+        let there = (0..3).filter(|&i| !excused[i]).filter_map(|i| {
+            let kg = self.accounts[i].credible()?.value;
+            Some((i, Estimate { value: kg, u: self.accounts[i].errors.noise_kg() }))
+        });
+        there.min_by(|a, b| a.1.u.total_cmp(&b.1.u))
     }
 
     /// The credible witnesses that nobody disturbs as one mass. What has been found is taken out of it: each suspect in

@@ -154,7 +154,7 @@ impl Language for English {
             AlarmId::PadNearCeiling => {
                 act(pad_near_ceiling(scene), "Where to look: gas supply valve, regulator, the trailer's own gauge.")
             }
-            AlarmId::WitnessesDisagree => disagree(&scene.frame.verdict),
+            AlarmId::WitnessesDisagree => disagree(scene),
             AlarmId::MovementOutsideTransfer => act(
                 "Liquid moves though no transfer is on.",
                 "Where to look: the trailer's outlet valve, the line, the tank's inlet. If nothing moves: the meter's \
@@ -479,7 +479,7 @@ fn verdict(scene: Scene<'_>, first: String, alarmed: bool) -> Text {
             ..Text::default()
         },
         VerdictWord::Disagree | VerdictWord::CannotTellWhich if alarmed => says(first),
-        VerdictWord::Disagree | VerdictWord::CannotTellWhich => disagree(verdict),
+        VerdictWord::Disagree | VerdictWord::CannotTellWhich => disagree(scene),
         VerdictWord::NotIndependent => Text {
             says: format!(
                 "{first} Two instruments are not independent: they share a transmitter, or follow each other more \
@@ -517,7 +517,8 @@ fn unseen(verdict: &Verdict) -> String {
 }
 
 /// The instruments disagree: acts, what is missing, whose word it is, everything that may be behind it.
-fn disagree(verdict: &Verdict) -> Text {
+fn disagree(scene: Scene<'_>) -> Text {
+    let verdict = &scene.frame.verdict;
     let mut finding = match verdict.missing_kg {
         Some(m) if m.value >= 0.0 => {
             format!("{} left the trailer and did not arrive (u {}).", kg(m.value), kg(m.u))
@@ -525,6 +526,12 @@ fn disagree(verdict: &Verdict) -> Text {
         Some(m) => format!("{} more arrived than left the trailer (u {}).", kg(-m.value), kg(m.u)),
         None => "The instruments disagree.".to_owned(),
     };
+    if let Some(growing) = &verdict.growing {
+        let since = clock(scene.frame.clock, growing.since, scene.frame.at, scene.zone);
+        let rate =
+            number((growing.kg_per_s.value * 60.0).abs(), if growing.kg_per_s.value.abs() < 0.15 { 1 } else { 0 });
+        finding += &format!(" The difference grows by about {rate}\u{a0}kg/min since {since}.");
+    }
     let suspects: Vec<&str> =
         WITNESSES.into_iter().zip(verdict.suspects).filter(|(_, s)| *s).map(|(id, _)| instrument(id)).collect();
     match (verdict.word, suspects.as_slice()) {

@@ -5,6 +5,8 @@
 //! - `cargo bench --bench detection -- faults 60 busy from=20001`: every row planted so often, onset drawn between 15 and 30
 //!   minutes after the start; prints the mean delay beside what theory allows.
 //!
+//! - `cargo bench --bench detection -- busy from=560 trace=1175`: what one transfer shows around that second.
+//!
 //! `busy`: people on the deck and foam; `any`: instruments of any quality besides. `jobs=2` uses two threads.
 
 use brimwatch::engine::bank::{ALL, KINDS};
@@ -42,39 +44,54 @@ struct Row {
     side: WitnessId,
     /// Kilograms that go astray in a second; 0: not counted.
     kg_per_s: f64,
+    /// Kind of fault in the bank and its size, by which the limit of a run on its own plant is worked out.
+    known: (usize, f64),
     /// Mean delay that the likelihood ratio of a fault of known kind and size attains on a nominal plant, s (a Monte Carlo
     /// study of 3,000 to 12,000 runs with one false alarm in 1,000 transfers).
     limit_s: f64,
 }
 
-const fn row(name: &'static str, planted: Planted, side: WitnessId, kg_per_s: f64, limit_s: f64) -> Row {
-    Row { name, planted, side, kg_per_s, limit_s }
+const fn row(
+    name: &'static str,
+    planted: Planted,
+    side: WitnessId,
+    kg_per_s: f64,
+    known: (usize, f64),
+    limit_s: f64,
+) -> Row {
+    Row { name, planted, side, kg_per_s, known, limit_s }
 }
 
 /// Everything that is planted.
 #[rustfmt::skip]
-const ROWS: [Row; 15] = {
+const ROWS: [Row; 17] = {
     use Planted::{Instrument as I, Papers, Plant};
     use WitnessId::{Flow, Scale, Tank};
     [
-        row("leak before the meter 0.05 kg/s", Plant(Mishap::LeakBeforeMeter, 0.05), Scale, 0.05, 522.0),
-        row("leak before the meter 0.1 kg/s", Plant(Mishap::LeakBeforeMeter, 0.1), Scale, 0.1, 244.0),
-        row("leak before the meter 0.25 kg/s", Plant(Mishap::LeakBeforeMeter, 0.25), Scale, 0.25, 106.0),
-        row("leak before the meter 1 kg/s", Plant(Mishap::LeakBeforeMeter, 1.0), Scale, 1.0, 30.0),
-        row("leak after the meter 0.05 kg/s", Plant(Mishap::LeakAfterMeter, 0.05), Tank, 0.05, 718.0),
-        row("leak after the meter 0.1 kg/s", Plant(Mishap::LeakAfterMeter, 0.1), Tank, 0.1, 396.0),
-        row("leak after the meter 0.25 kg/s", Plant(Mishap::LeakAfterMeter, 0.25), Tank, 0.25, 194.0),
-        row("leak after the meter 1 kg/s", Plant(Mishap::LeakAfterMeter, 1.0), Tank, 1.0, 66.0),
-        row("level stuck", I(Instrument::Level, Wrong::Stuck, 0.0), Tank, 0.0, 16.0),
-        row("other tank", Plant(Mishap::OtherTank, 1.0), Tank, 4.9, 16.0),
-        row("meter gain -1 %", I(Instrument::Meter, Wrong::Gain, -0.01), Flow, 0.0, 422.0),
-        row("meter gain -2 %", I(Instrument::Meter, Wrong::Gain, -0.02), Flow, 0.0, 214.0),
-        row("meter gain -5 %", I(Instrument::Meter, Wrong::Gain, -0.05), Flow, 0.0, 96.0),
-        row("level step -20 mm", I(Instrument::Level, Wrong::Shift, -0.02), Tank, 0.0, 2.0),
-        row("density on the papers +2 %", Papers(0.02), Tank, 0.0, 608.0),
+        row("leak before the meter 0.05 kg/s", Plant(Mishap::LeakBeforeMeter, 0.05), Scale, 0.05, (0, 0.05), 522.0),
+        row("leak before the meter 0.1 kg/s", Plant(Mishap::LeakBeforeMeter, 0.1), Scale, 0.1, (0, 0.1), 244.0),
+        row("leak before the meter 0.25 kg/s", Plant(Mishap::LeakBeforeMeter, 0.25), Scale, 0.25, (0, 0.25), 106.0),
+        row("leak before the meter 1 kg/s", Plant(Mishap::LeakBeforeMeter, 1.0), Scale, 1.0, (0, 1.0), 30.0),
+        row("leak after the meter 0.05 kg/s", Plant(Mishap::LeakAfterMeter, 0.05), Tank, 0.05, (2, -0.05), 718.0),
+        row("leak after the meter 0.1 kg/s", Plant(Mishap::LeakAfterMeter, 0.1), Tank, 0.1, (2, -0.1), 396.0),
+        row("leak after the meter 0.25 kg/s", Plant(Mishap::LeakAfterMeter, 0.25), Tank, 0.25, (2, -0.25), 194.0),
+        row("leak after the meter 1 kg/s", Plant(Mishap::LeakAfterMeter, 1.0), Tank, 1.0, (2, -1.0), 66.0),
+        row("level stuck", I(Instrument::Level, Wrong::Stuck, 0.0), Tank, 0.0, (2, -4.9), 16.0),
+        row("other tank", Plant(Mishap::OtherTank, 1.0), Tank, 4.9, (2, -4.9), 16.0),
+        row("meter gain -1 %", I(Instrument::Meter, Wrong::Gain, -0.01), Flow, 0.0, (1, -0.049), 422.0),
+        row("meter gain -2 %", I(Instrument::Meter, Wrong::Gain, -0.02), Flow, 0.0, (1, -0.098), 214.0),
+        row("meter gain -5 %", I(Instrument::Meter, Wrong::Gain, -0.05), Flow, 0.0, (1, -0.245), 96.0),
+        row("level step -20 mm", I(Instrument::Level, Wrong::Shift, -0.02), Tank, 0.0, (4, -193.0), 2.0),
+        row("scale step: 60 kg lighter", I(Instrument::Scale, Wrong::Shift, -60.0), Scale, 0.0, (3, 60.0), 2.0),
+        row("scale step: 60 kg heavier", I(Instrument::Scale, Wrong::Shift, 60.0), Scale, 0.0, (3, -60.0), 2.0),
+        row("density on the papers +2 %", Papers(0.02), Tank, 0.0, (6, 0.02), 608.0),
     ]
 };
 
+/// Clean transfers from which the limits' thresholds are taken.
+const LIMIT_RUNS: u64 = 1000;
+
+#[derive(Clone, Copy)]
 struct Asked {
     count: u64,
     from: u64,
@@ -82,6 +99,7 @@ struct Asked {
     day: &'static str,
     jobs: usize,
     row: Option<usize>,
+    trace_s: Option<u64>,
 }
 
 fn asked() -> Asked {
@@ -96,7 +114,7 @@ fn asked() -> Asked {
     let count = args.iter().find_map(|a| a.parse::<u64>().ok()).unwrap_or(10);
     let jobs = number("jobs=").map_or(1, |jobs| usize::try_from(jobs).unwrap_or(1));
     let row = number("row=").and_then(|row| usize::try_from(row).ok());
-    Asked { count, from: number("from=").unwrap_or(1), instruments, day, jobs, row }
+    Asked { count, from: number("from=").unwrap_or(1), instruments, day, jobs, row, trace_s: number("trace=") }
 }
 
 /// Runs one for each seed, on so many threads, in the order of the seeds.
@@ -140,6 +158,42 @@ fn stands(frame: &Frame, side: WitnessId) -> bool {
     matches!(frame.witnesses[side as usize].validity, Validity::Lost(Reason::Frozen | Reason::FrozenTogether))
 }
 
+/// Prints what is compared around a moment, every block: each witness's error, what is combined, the fits.
+#[expect(clippy::cast_precision_loss, reason = "seconds")]
+fn trace(settings: &Settings, delivery: &DeliverySetup, asked: &Asked, at_s: u64) {
+    let (seed, row) = (asked.from, asked.row.map(|row| &ROWS[row]));
+    let bay = bay(settings, delivery, seed, asked.instruments);
+    let mut bench = match row {
+        Some(row) => planted(settings, delivery, seed, row, bay).0,
+        None => Bench::started(settings, delivery, bay),
+    };
+    let begun = bench.s();
+    while bench.unloading() && bench.s() - begun < at_s + 60 {
+        let frame = bench.second();
+        let s = bench.s() - begun;
+        if s + 120 < at_s || !s.is_multiple_of(5) {
+            continue;
+        }
+        let truth = bench.bay.plant().received_kg();
+        let witnesses = frame.witnesses.each_ref().map(|w| {
+            let doubt = if w.validity == Validity::Good { "" } else { "*" };
+            format!("{:.0}{doubt}", w.received_kg.map_or(f64::NAN, |e| e.value - truth))
+        });
+        let (deck_kg, foam_m) = (bench.bay.instruments().on_deck_kg(), bench.bay.instruments().foam_m());
+        let fits: Vec<String> = (bench.monitor.bank().best().iter().flatten())
+            .map(|f| {
+                let since_s = f.since.0 as f64 / 1e9 - begun as f64;
+                format!("{:.1}@{since_s:.0}:{:.2}", f.statistic, f.size.value)
+            })
+            .collect();
+        let together = frame.together.map_or(f64::NAN, |t| t.received_kg.value - truth);
+        println!(
+            "{s} {witnesses:?} {together:.1} deck {deck_kg:.0} foam {foam_m:.3} {} {fits:?}",
+            frame.verdict.word as u8
+        );
+    }
+}
+
 /// What a clean transfer gave.
 struct Clean {
     /// Highest statistic by kind and sign.
@@ -155,7 +209,7 @@ fn clean(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: 
     let mut clean = Clean { most: [[0.0; 2]; KINDS], cried: None, lasted_s: 0 };
     while bench.unloading() {
         let frame = bench.second();
-        for fit in bench.monitor.fits().iter().flatten() {
+        for fit in bench.monitor.bank().best().iter().flatten() {
             let most = &mut clean.most[fit.kind][fit.sign()];
             *most = most.max(fit.statistic);
         }
@@ -180,17 +234,13 @@ fn print_clean(asked: &Asked, runs: &[Clean]) {
     for (seed, run) in cried.iter().take(20) {
         println!("  seed {seed}: {:?}, statistics {:.1?}", run.cried, run.most);
     }
-    println!("| kind | too much: 99 %, 99.9 %, most | too little: 99 %, 99.9 %, most |\n| --- | --- | --- |");
+    println!("| kind | too much: 99 %, then the five highest | too little |\n| --- | --- | --- |");
     for (kind, what) in ALL.iter().enumerate() {
         let of = |sign: usize| {
             let mut all: Vec<f64> = runs.iter().map(|r| r.most[kind][sign]).collect();
             all.sort_by(f64::total_cmp);
-            let at = |share: f64| {
-                #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "an index")]
-                let i = (share * all.len() as f64) as usize;
-                all[i.min(all.len() - 1)]
-            };
-            format!("{:.1}, {:.1}, {:.1}", at(0.99), at(0.999), at(1.0))
+            let high: Vec<String> = all.iter().rev().take(5).map(|s| format!("{s:.1}")).collect();
+            format!("{:.1}; {}", all[all.len() * 99 / 100], high.join(" "))
         };
         println!("| {:?} {:?} | {} | {} |", what.witness, what.shape, of(0), of(1));
     }
@@ -225,27 +275,43 @@ struct Found {
     named: bool,
     alone: bool,
     kg: f64,
+    /// What a likelihood ratio of known kind and size takes on the same plant without people and foam, s.
+    limit_s: Option<f64>,
+}
+
+/// A transfer with a row planted, and when, s after the start.
+fn planted<'a>(
+    settings: &'a Settings,
+    delivery: &DeliverySetup,
+    seed: u64,
+    row: &Row,
+    bay: SimulatedBay,
+) -> (Bench<'a>, f64) {
+    let onset_s = Chance::new(seed, 900).between((900.0, 1800.0));
+    if let Planted::Papers(off) = row.planted {
+        return (Bench::started(settings, &scenario::with_wrong_density(delivery, off), bay), 0.0);
+    }
+    let mut bench = Bench::started(settings, delivery, bay);
+    let at_s = bench.bay.plant().time_s() + onset_s;
+    match row.planted {
+        Planted::Plant(what, size) => bench.bay.add_mishap(PlantFault::new(what, at_s, size)),
+        Planted::Instrument(on, wrong, size) => bench.bay.add_fault(InstrumentFault::new(wrong, on, at_s, size)),
+        Planted::Papers(_) => {}
+    }
+    (bench, onset_s)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "seconds")]
-fn fault(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: Instruments, row: &Row) -> Found {
-    let onset_s = Chance::new(seed, 900).between((900.0, 1800.0));
-    let mut papers = delivery.clone();
-    let bay = bay(settings, delivery, seed, instruments);
-    if let Planted::Papers(off) = row.planted {
-        papers = scenario::with_wrong_density(delivery, off);
-    }
-    let mut found = Found { delay_s: None, before: false, named: false, alone: false, kg: 0.0 };
-    let mut bench = Bench::started(settings, &papers, bay);
-    let (begun, plant_s) = (bench.s(), bench.bay.plant().time_s());
-    match row.planted {
-        Planted::Plant(what, size) => bench.bay.add_mishap(PlantFault::new(what, plant_s + onset_s, size)),
-        Planted::Instrument(on, wrong, size) => {
-            bench.bay.add_fault(InstrumentFault::new(wrong, on, plant_s + onset_s, size));
-        }
-        Planted::Papers(_) => {}
-    }
-    let onset_s = if matches!(row.planted, Planted::Papers(_)) { 0.0 } else { onset_s };
+fn fault(
+    settings: &Settings,
+    delivery: &DeliverySetup,
+    (seed, instruments): (u64, Instruments),
+    row: &Row,
+    known: f64,
+) -> Found {
+    let mut found = Found { delay_s: None, before: false, named: false, alone: false, kg: 0.0, limit_s: None };
+    let (mut bench, onset_s) = planted(settings, delivery, seed, row, bay(settings, delivery, seed, instruments));
+    let begun = bench.s();
     while bench.unloading() {
         let frame = bench.second();
         let s = (bench.s() - begun) as f64;
@@ -263,7 +329,49 @@ fn fault(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: 
             }
         }
     }
+    found.limit_s = limit(settings, delivery, seed, row, known);
     found
+}
+
+/// The same plant, with nobody on the deck and no foam: when kind and size are known and only the moment is not.
+#[expect(clippy::cast_precision_loss, reason = "seconds")]
+fn limit(settings: &Settings, delivery: &DeliverySetup, seed: u64, row: &Row, known: f64) -> Option<f64> {
+    let bay = bay(settings, delivery, seed, InstrumentSetup::nominal);
+    let (mut bench, onset_s) = planted(settings, delivery, seed, row, bay);
+    let begun = bench.s();
+    while bench.unloading() {
+        bench.second();
+        let s = (bench.s() - begun) as f64;
+        if s > onset_s && bench.monitor.bank().known(row.known.0, row.known.1) > known {
+            return Some(s - onset_s);
+        }
+    }
+    None
+}
+
+/// What the likelihood ratio of each row's fault exceeds in one of 1,000 clean transfers without people and foam.
+fn known_limits(settings: &Settings, delivery: &DeliverySetup, asked: &Asked) -> Vec<f64> {
+    let clean = Asked { count: LIMIT_RUNS, from: asked.from + 1_000_000, ..*asked };
+    let runs = each(&clean, |seed| {
+        let mut bench = Bench::started(settings, delivery, bay(settings, delivery, seed, InstrumentSetup::nominal));
+        let mut most = [0.0_f64; ROWS.len()];
+        while bench.unloading() {
+            bench.second();
+            if bench.s().is_multiple_of(5) {
+                for (most, row) in most.iter_mut().zip(&ROWS) {
+                    *most = most.max(bench.monitor.bank().known(row.known.0, row.known.1));
+                }
+            }
+        }
+        most
+    });
+    (0..ROWS.len())
+        .map(|row| {
+            let mut all: Vec<f64> = runs.iter().map(|most| most[row]).collect();
+            all.sort_by(f64::total_cmp);
+            all[all.len() - 1 - all.len() / 1000]
+        })
+        .collect()
 }
 
 #[expect(clippy::cast_precision_loss, reason = "counts")]
@@ -275,12 +383,19 @@ fn print_faults(row: &Row, runs: &[Found]) {
     let mean = delays.iter().sum::<f64>() / found as f64;
     let share = |of: &dyn Fn(&&Found) -> bool| 100.0 * runs.iter().copied().filter(|r| of(r)).count() as f64 / n;
     let kg = runs.iter().map(|r| r.kg).sum::<f64>() / n;
+    let limits: Vec<f64> = runs.iter().filter_map(|r| r.limit_s).collect();
+    let mut ratios: Vec<f64> = runs.iter().filter_map(|r| Some(r.delay_s? / r.limit_s?.max(1.0))).collect();
+    ratios.sort_by(f64::total_cmp);
+    let ratio = |share: usize| ratios.get(ratios.len() * share / 100).copied().unwrap_or(f64::NAN);
     println!(
-        "| {} | {:.0} | {mean:.0} | {:.2} | {:.0} | {kg:.0} | {:.0} % | {:.0} % | {:.0} % |",
+        "| {} | {:.0} | {mean:.0} | {:.2} | {:.0} | {:.0} | {:.2}, {:.2} | {kg:.0} | {:.0} % | {:.0} % | {:.0} % |",
         row.name,
         row.limit_s,
         mean / row.limit_s,
         delays.get(found * 9 / 10).copied().unwrap_or(f64::NAN),
+        limits.iter().sum::<f64>() / limits.len() as f64,
+        ratio(50),
+        ratio(90),
         share(&|r| r.delay_s.is_some()),
         share(&|r| r.named),
         share(&|r| r.alone),
@@ -294,11 +409,18 @@ fn main() {
     let papers = &delivery.setup;
     if std::env::args().any(|a| a == "faults") {
         println!("{} runs a row, {}, seeds {} on", asked.count, asked.day, asked.from);
-        println!("| fault | limit s | mean delay s | ratio | 90 % s | kg | found | named | alone |");
-        println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- |");
-        for (_, row) in ROWS.iter().enumerate().filter(|(i, _)| asked.row.is_none_or(|row| row == *i)) {
-            print_faults(row, &each(&asked, |seed| fault(settings, papers, seed, asked.instruments, row)));
+        println!(
+            "| fault | limit s | mean delay s | ratio | 90 % s | own limit s | each run's ratio: half, 90 % | kg | found \
+             | named | alone |"
+        );
+        println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |");
+        let known = known_limits(settings, papers, &asked);
+        for (i, row) in ROWS.iter().enumerate().filter(|(i, _)| asked.row.is_none_or(|row| row == *i)) {
+            let run = |seed| fault(settings, papers, (seed, asked.instruments), row, known[i]);
+            print_faults(row, &each(&asked, run));
         }
+    } else if let Some(at_s) = asked.trace_s {
+        trace(settings, papers, &asked, at_s);
     } else {
         print_clean(&asked, &each(&asked, |seed| clean(settings, papers, seed, asked.instruments)));
     }

@@ -4,6 +4,7 @@ mod bay;
 mod blame;
 mod bounds;
 mod losses;
+mod networks;
 mod pad;
 mod planted;
 mod recorded;

@@ -115,18 +115,21 @@ impl Recent {
     #[expect(clippy::cast_precision_loss, reason = "at most 61")]
     fn slope(&self, i: usize) -> Option<Estimate> {
         let newest = self.ticks[0].0;
-        let points = || {
-            let ticks = self.ticks[..self.tick_count].iter();
-            ticks.filter_map(move |(at, values)| values[i].map(|v| (-newest.since_s(*at), v)))
-        };
-        let count = points().count();
+        let ticks = self.ticks[..self.tick_count].iter();
+        let there = ticks.filter_map(|(at, values)| values[i].map(|v| (-newest.since_s(*at), v)));
+        let (mut points, mut count) = ([(0.0, 0.0); RATE_TICKS], 0);
+        for (slot, point) in points.iter_mut().zip(there) {
+            *slot = point;
+            count += 1;
+        }
+        let points = &points[..count];
         if count < SLOPE_MIN || self.ticks[0].1[i].is_none() {
             return None;
         }
         let n = count as f64;
-        let (sum_t, sum_v) = points().fold((0.0, 0.0), |(st, sv), (t, v)| (st + t, sv + v));
+        let (sum_t, sum_v) = points.iter().fold((0.0, 0.0), |(st, sv), (t, v)| (st + t, sv + v));
         let (mean_t, mean_v) = (sum_t / n, sum_v / n);
-        let (stt, stv) = points().fold((0.0, 0.0), |(stt, stv), (t, v)| {
+        let (stt, stv) = points.iter().fold((0.0, 0.0), |(stt, stv), (t, v)| {
             (stt + (t - mean_t) * (t - mean_t), stv + (t - mean_t) * (v - mean_v))
         });
         (stt > 0.0).then(|| Estimate { value: stv / stt, u: self.noise_kg[i].max(1e-3) / stt.sqrt() })

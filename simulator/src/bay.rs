@@ -6,7 +6,7 @@
 
 use crate::instruments::{Answer, Instrument, InstrumentFault, InstrumentSetup, Instruments, SCAN_S, STEPS_PER_SCAN};
 use crate::plant::fault::PlantFault;
-use crate::plant::{Plant, PlantSetup};
+use crate::plant::{Hands, Plant, PlantSetup};
 use crate::scenario;
 use brimwatch::config::{DeliverySetup, Settings, SignalKind};
 
@@ -40,6 +40,67 @@ pub enum ClosedFor {
     FirstGas,
     /// The independent high-level switch tripped.
     HighLevelSwitch,
+    /// The gauge shows the maximum working level.
+    WorkingLevel,
+}
+
+/// What the scripted attendant closes the valve for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Closes {
+    /// The planned amount by the meter, first gas, or the high-level switch, whatever comes first.
+    #[default]
+    AsTrained,
+    /// The planned amount by the meter, and nothing else.
+    PlannedAmount,
+    /// The planned amount by the truck scale, and nothing else.
+    ByScale,
+    /// The maximum working level by the tank's gauge, and nothing else.
+    ByGauge,
+    /// Nothing: nobody is at the valve.
+    Never,
+}
+
+impl Closes {
+    /// As a scenario file says it.
+    ///
+    /// # Errors
+    /// What may be written.
+    pub fn named(word: &str) -> Result<Closes, String> {
+        match word {
+            "as trained" => Ok(Closes::AsTrained),
+            "planned amount" => Ok(Closes::PlannedAmount),
+            "planned amount by scale" => Ok(Closes::ByScale),
+            "working level by gauge" => Ok(Closes::ByGauge),
+            "nobody" => Ok(Closes::Never),
+            _ => Err(format!(
+                "\"{word}\" is nothing that the valve is closed for; write one of: as trained, planned amount, \
+                 planned amount by scale, working level by gauge, nobody"
+            )),
+        }
+    }
+}
+
+/// An act at the bay, by somebody's hands.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Act {
+    /// The trailer's valve is opened, slowly.
+    OpenValve,
+    /// It is closed.
+    CloseValve,
+    /// Gas is led to the trailer.
+    OpenGas,
+    /// It is shut.
+    ShutGas,
+    /// The regulator's set point is moved by so much, Pa.
+    MoveRegulator(f64),
+    /// The hose is blown clear.
+    Blow,
+    /// No more.
+    StopBlowing,
+    /// The emergency stop: valve and gas are shut.
+    EmergencyStop,
+    /// It is released; nothing opens by itself.
+    Release,
 }
 
 /// The pad is up when it lies within this of the regulator's set point, Pa.
@@ -66,6 +127,12 @@ pub struct SimulatedBay {
     stage: Stage,
     since_s: f64,
     closed_for: Option<ClosedFor>,
+    closes: Closes,
+    /// What the scale shows when the transfer starts, kg.
+    scale_start_kg: f64,
+    working_m: f64,
+    /// The script is over: somebody's hands act.
+    by_hand: bool,
 }
 
 impl SimulatedBay {
@@ -109,6 +176,10 @@ impl SimulatedBay {
             stage: if delivery.is_some() { Stage::Pressurising } else { Stage::Unattended },
             since_s: 0.0,
             closed_for: None,
+            closes: Closes::default(),
+            scale_start_kg: 0.0,
+            working_m: settings.tanks.get(usize::from(tank)).map_or(f64::INFINITY, |t| t.working.0),
+            by_hand: false,
         }
     }
 
@@ -178,8 +249,43 @@ impl SimulatedBay {
     /// The transfer is entered as started: the attendant may open the valve. Does nothing before all is ready.
     pub fn start(&mut self) {
         if self.stage == Stage::Ready {
+            self.scale_start_kg = self.shows(SignalKind::Scale, None);
             self.enter(Stage::Unloading);
         }
+    }
+
+    /// What the scripted attendant closes the valve for from now on.
+    pub fn closes(&mut self, closes: Closes) {
+        self.closes = closes;
+    }
+
+    /// Somebody's hands act instead of the script, which is over from here on.
+    pub fn act_by_hand(&mut self, act: Act) {
+        self.by_hand = true;
+        let hands = &mut self.plant.hands;
+        if hands.stopped && matches!(act, Act::OpenValve | Act::OpenGas | Act::Blow) {
+            return;
+        }
+        match act {
+            Act::OpenValve => hands.valve_open = true,
+            Act::CloseValve => hands.valve_open = false,
+            Act::OpenGas => hands.gas_on = true,
+            Act::ShutGas => hands.gas_on = false,
+            Act::MoveRegulator(by_pa) => hands.set_point_pa += by_pa,
+            Act::Blow => hands.blowing = true,
+            Act::StopBlowing => hands.blowing = false,
+            Act::EmergencyStop => {
+                let Hands { set_point_pa, .. } = *hands;
+                *hands = Hands { stopped: true, set_point_pa, ..Hands::default() };
+            }
+            Act::Release => hands.stopped = false,
+        }
+    }
+
+    /// What the hands do now.
+    #[must_use]
+    pub fn hands(&self) -> Hands {
+        self.plant.hands
     }
 
     /// Lets [`SCAN_S`] pass: the plant moves, the instruments look, the attendant acts.
@@ -188,7 +294,9 @@ impl SimulatedBay {
             self.plant.step();
         }
         self.instruments.scan(&self.plant);
-        self.act();
+        if !self.by_hand {
+            self.act();
+        }
     }
 
     /// Runs until `stage` is reached, or for `most_s`; says whether it was.
@@ -266,20 +374,32 @@ impl SimulatedBay {
         }
     }
 
-    /// By what an attendant has: the high-level switch, the sound of gas in the hose, the meter's totalizer
-    /// less what the line after it holds.
+    /// By what an attendant has: the high-level switch, the sound of gas in the hose, and what instruments show.
     fn reason_to_close(&self) -> Option<ClosedFor> {
+        let planned = || self.planned_is_in().then_some(ClosedFor::PlannedAmount);
+        match self.closes {
+            Closes::AsTrained if self.instruments.shows(SignalKind::HighLevelSwitch, 0, 1.0) > 0.0 => {
+                Some(ClosedFor::HighLevelSwitch)
+            }
+            Closes::AsTrained if self.plant.gas_share() > 0.0 => Some(ClosedFor::FirstGas),
+            Closes::AsTrained | Closes::PlannedAmount => planned(),
+            Closes::ByScale => {
+                let left_kg = self.scale_start_kg - self.shows(SignalKind::Scale, None);
+                (left_kg >= self.planned_kg).then_some(ClosedFor::PlannedAmount)
+            }
+            Closes::ByGauge => {
+                let level_m = self.instruments.shows(SignalKind::Level, 0, 1.0);
+                (level_m >= self.working_m).then_some(ClosedFor::WorkingLevel)
+            }
+            Closes::Never => None,
+        }
+    }
+
+    /// By the meter's totalizer, less what the line after it holds.
+    fn planned_is_in(&self) -> bool {
         let setup = self.plant.setup();
         let line_kg = if setup.starts_full { 0.0 } else { setup.line_m3 * setup.density_kg_per_m3 };
-        if self.instruments.shows(SignalKind::HighLevelSwitch, 0, 1.0) > 0.0 {
-            Some(ClosedFor::HighLevelSwitch)
-        } else if self.plant.gas_share() > 0.0 {
-            Some(ClosedFor::FirstGas)
-        } else if self.instruments.metered_kg() - line_kg >= self.planned_kg {
-            Some(ClosedFor::PlannedAmount)
-        } else {
-            None
-        }
+        self.instruments.metered_kg() - line_kg >= self.planned_kg
     }
 }
 

@@ -196,6 +196,7 @@ fn does(stage: Stage, closed_for: Option<ClosedFor>) -> &'static str {
         (Stage::Ready, _) => "enters \"transfer started\"",
         (Stage::Unloading, _) => "opens the valve slowly",
         (Stage::Closing, Some(ClosedFor::HighLevelSwitch)) => "closes the valve: the high-level switch has tripped",
+        (Stage::Closing, Some(ClosedFor::WorkingLevel)) => "closes the valve: the gauge shows the working level",
         (Stage::Closing, Some(ClosedFor::FirstGas)) => "closes the valve: gas comes",
         (Stage::Closing, _) => "closes the valve: the planned amount is in",
         (Stage::Clearing, _) => "blows the hose clear",

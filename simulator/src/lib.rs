@@ -9,9 +9,12 @@
 pub mod bay;
 pub mod demo;
 pub mod drill;
+pub mod harm;
 pub mod instruments;
 pub mod noise;
 pub mod plant;
 pub mod scenario;
+pub mod scenarios;
 pub mod server;
 pub mod tanks;
+pub mod wrong;

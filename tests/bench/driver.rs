@@ -2,10 +2,11 @@
 
 use brimwatch::engine::Monitor;
 use brimwatch::engine::frame::Frame;
-use brimwatch::engine::input::{Carried, Entry, Event, Input, Measured, Poll, What};
+use brimwatch::engine::input::{Carried, Entry, Event, Input, Measured, MissReason, Missed, Poll, What};
 use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
 use brimwatch_simulator::bay::{BAY_STEP_S, SimulatedBay, Stage};
+use brimwatch_simulator::instruments::Answer;
 
 /// Longest transfer that is waited for, s.
 const LONGEST_S: u64 = 14_400;
@@ -67,6 +68,17 @@ impl<'a> Bench<'a> {
         }
         let at = EngineTime(self.s * SECOND_NS);
         for device in (0u16..).take(self.settings.devices.len()) {
+            match self.bay.answer(device) {
+                Answer::Silent => {
+                    self.feed(Event::Missed(Missed { device, requested: at, reason: MissReason::TimeOut }));
+                    continue;
+                }
+                Answer::Exception => {
+                    self.refuse(device, at);
+                    continue;
+                }
+                Answer::Fresh | Answer::Replayed => {}
+            }
             let signals = (0u16..).zip(&self.settings.signals).filter(|(_, s)| s.device == device);
             let values = signals.map(|(signal, s)| {
                 let shown = self.bay.shows(s.kind, s.tank);
@@ -81,6 +93,13 @@ impl<'a> Bench<'a> {
         }
         self.feed(Event::Tick);
         self.monitor.frame()
+    }
+
+    /// The device answers with exception 4, device failure (Modbus Application Protocol V1.1b3, 7).
+    fn refuse(&mut self, device: u16, at: EngineTime) {
+        let signals = (0u16..).zip(&self.settings.signals).filter(|(_, s)| s.device == device);
+        let values: Vec<_> = signals.map(|(signal, _)| (signal, Measured::Exception(4))).collect();
+        self.feed(Event::Poll(Poll::at_once(device, at, values)));
     }
 
     /// Somebody says something.

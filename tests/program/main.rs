@@ -11,6 +11,7 @@ mod import;
 mod kill;
 mod ports;
 mod running;
+mod scenarios;
 mod shared_tank;
 mod silence;
 mod tune;

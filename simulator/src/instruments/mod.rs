@@ -339,7 +339,7 @@ impl Instruments {
             DEW_POINT_C,
             flag(level_m >= self.setup.high_switch_m),
             flag(plant.valve() <= 0.0),
-            0.0,
+            flag(plant.hands.stopped),
             0.0,
         ]
     }

@@ -188,7 +188,7 @@ impl Drive {
 }
 
 /// What the attendant's hands do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Hands {
     /// Gas is led to the trailer.
     pub gas_on: bool,
@@ -196,6 +196,10 @@ pub struct Hands {
     pub valve_open: bool,
     /// The hose is blown clear towards the tank.
     pub blowing: bool,
+    /// The emergency stop is pressed: valve, gas and blowing are shut, whatever else the hands do.
+    pub stopped: bool,
+    /// Somebody has changed what the regulator is set to by this.
+    pub set_point_pa: f64,
 }
 
 /// A struct of numbers that can be gone on with along their rates.
@@ -445,7 +449,7 @@ impl Plant {
     }
 
     fn rates(&self, s: &State, f: &Flows, troubles: &Troubles) -> State {
-        let opens = self.hands.valve_open && !troubles.driven_off;
+        let opens = self.hands.valve_open && !self.hands.stopped && !troubles.driven_off;
         let travel = if opens { 1.0 / self.setup.opens_s } else { -1.0 / self.setup.closes_s };
         let at_stop = if opens { s.valve >= 1.0 } else { s.valve <= 0.0 };
         let leaks = f.leaks;
@@ -503,7 +507,7 @@ impl Plant {
         let gas_density = (self.pad_pa(s) + ATMOSPHERE_PA) / self.rt(s);
         let liquid_share = smooth(2.0 * s.trailer / p.heel_kg - 1.0);
         let by_valve = self.volume_flow(s, troubles, liquid_share, gas_density);
-        let has_supply = !troubles.supply_lost && !troubles.driven_off;
+        let has_supply = !troubles.supply_lost && !troubles.driven_off && !self.hands.stopped;
         let blown = if self.hands.blowing && has_supply { p.blow_m3_per_s } else { 0.0 };
         let volume = by_valve + blown;
         let mass = volume * p.density_kg_per_m3;
@@ -554,7 +558,8 @@ impl Plant {
             let (from, to) = (p.supply_pa + ATMOSPHERE_PA, self.pad_pa(s) + ATMOSPHERE_PA);
             return gas_flow_kg_per_s(p.regulator_m2, (from, to), rt, KAPPA);
         }
-        let wanted = p.regulator_pa + troubles.set_point_pa + self.regulator.value() - self.pad_pa(s);
+        let wanted =
+            p.regulator_pa + self.hands.set_point_pa + troubles.set_point_pa + self.regulator.value() - self.pad_pa(s);
         (wanted * p.regulator_kg_per_s_pa).clamp(0.0, p.regulator_most_kg_per_s)
     }
 
@@ -770,6 +775,12 @@ impl Plant {
     #[must_use]
     pub fn metered_kg(&self) -> f64 {
         self.state.metered
+    }
+
+    /// Gas that hose and line gave to the tank, kg.
+    #[must_use]
+    pub fn gas_blown_kg(&self) -> f64 {
+        self.state.gas_pushed
     }
 
     /// Liquid that passes the meter now, kg/s.

@@ -30,6 +30,7 @@ pub mod course;
 pub mod hydraulics;
 pub mod margin;
 pub mod pad;
+mod product;
 pub mod projection;
 
 pub mod alarm;
@@ -349,6 +350,9 @@ impl Monitor {
             margin: &self.margin,
             recorder: self.recorder,
             restarted: self.restarted,
+            product: &self.watch.product,
+            finish: &self.finish,
+            at: self.at,
         };
         let mut answers = sight.direct();
         if is_tick {

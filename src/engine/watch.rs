@@ -11,6 +11,7 @@ use super::frozen::{Expected, Mover};
 use super::hydraulics::Line;
 use super::neighbour::Neighbours;
 use super::outlook;
+use super::product::ProductCheck;
 use super::projection;
 use super::reading::Readings;
 use super::reconcile::Panel;
@@ -52,6 +53,8 @@ pub struct Watch {
     pub course: Course,
     /// What the line lets through.
     pub line: Line,
+    /// What its density says.
+    pub product: ProductCheck,
     recent: Recent,
     comparison: Comparison,
     found: Option<Found>,
@@ -81,6 +84,7 @@ impl Watch {
             fastest_kg_per_s: 0.0,
             course: Course::default(),
             line: Line::default(),
+            product: ProductCheck::default(),
             recent: Recent::default(),
             comparison: Comparison::new(at),
             found: None,
@@ -268,6 +272,9 @@ impl Watch {
                 let most_kg = (delivery.loaded_kg - mass_kg).max(1.0);
                 self.line.look(settings, &heads, at, mass_kg, most_kg);
             }
+        }
+        if let (Some(_), Some(together)) = (projection::moving(self.rate), &self.together) {
+            self.product.tick(settings, readings, &delivery.setup.product, together.received_kg.value);
         }
         let slopes = self.recent.slopes_kg_per_s();
         if let Some(fastest) = slopes.iter().flatten().map(|s| s.value).max_by(f64::total_cmp) {

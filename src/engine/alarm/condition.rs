@@ -1,12 +1,14 @@
 //! Whether each alarm's condition holds: true, false, or nobody can tell.
 
 use crate::engine::delivery::Delivery;
-use crate::engine::frame::{Condition, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
+use crate::engine::frame::{Condition, Finish, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
 use crate::engine::input::{AlarmId, AlarmKey, RecorderState};
 use crate::engine::pad;
+use crate::engine::product::ProductCheck;
 use crate::engine::reading::Readings;
 use crate::engine::settings::{Settings, SignalKind};
 use crate::engine::witness::flow_rate;
+use crate::time::EngineTime;
 
 /// More than this through the meter is movement, kg/s (or the same in the meter's litres: m3/s x 1000): a meter
 /// without a low-flow cut-off creeps at rest.
@@ -33,6 +35,12 @@ pub struct Sight<'a> {
     pub recorder: RecorderState,
     /// Estimates were restarted after a fault of our own, and nobody has seen it.
     pub restarted: bool,
+    /// What the line's density says.
+    pub product: &'a ProductCheck,
+    /// When it will be in.
+    pub finish: &'a Finish,
+    /// Now.
+    pub at: EngineTime,
 }
 
 impl Sight<'_> {
@@ -50,6 +58,9 @@ impl Sight<'_> {
         }
         let plate = self.delivery.map(|d| &d.setup.plate);
         answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
+        answers.push((key(AlarmId::PadAboveMawp, 0), self.pad_above_mawp()));
+        answers.push((key(AlarmId::PadInReliefWindow, 0), self.pad_in_relief_window()));
+        answers.push((key(AlarmId::ShutoffBypassed, 0), self.shutoff_bypassed()));
         for signal in (0..self.settings.signals.len()).filter_map(|s| u16::try_from(s).ok()) {
             answers.push((key(AlarmId::SignalLost, signal), self.signal_lost(signal)));
             answers.push((key(AlarmId::ReadingUnlikely, signal), self.unlikely(signal)));
@@ -70,6 +81,12 @@ impl Sight<'_> {
             (key(AlarmId::NoWitness, 0), self.witnesses_left(0)),
             (key(AlarmId::RecorderTrouble, 0), yes(self.recorder != RecorderState::Durable)),
             (key(AlarmId::EstimatesRestarted, 0), yes(self.restarted)),
+            (key(AlarmId::WrongProduct, 0), self.wrong_product()),
+            (key(AlarmId::PossibleReaction, tank), self.possible_reaction()),
+            (key(AlarmId::PadBelowTank, 0), self.pad_below_tank()),
+            (key(AlarmId::ReverseFlow, 0), self.reverse_flow()),
+            (key(AlarmId::TruckGone, 0), self.truck_gone()),
+            (key(AlarmId::BeAtValve, 0), self.be_at_valve()),
         ]
     }
 

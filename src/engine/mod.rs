@@ -176,11 +176,15 @@ impl Monitor {
     /// Takes one input and says what is known after it.
     pub fn step(&mut self, input: &Input) -> Output {
         let changed = self.advance(input);
-        self.output(matches!(input.event, Event::Tick), changed)
+        let is_tick = matches!(input.event, Event::Tick);
+        if let (true, Some(delivery)) = (is_tick, &self.delivery) {
+            self.finish = self.outlook(delivery).finish(&self.margin);
+        }
+        self.output(is_tick, changed)
     }
 
-    /// Takes one input and draws up no frame: for whoever steps many monitors and asks for alarms only. True where
-    /// something changed that must be shown at once.
+    /// Takes one input, draws up no frame and foresees no finish, on which no alarm hangs: for whoever steps many monitors
+    /// and asks for alarms only. True where something changed that must be shown at once.
     pub fn advance(&mut self, input: &Input) -> bool {
         self.at = self.at.max(input.at);
         let mut changed = match &input.event {
@@ -249,10 +253,7 @@ impl Monitor {
                 self.watch.expect_movement(&self.settings, delivery, &mut self.readings, neighbours, self.at);
                 changed = self.watch.tick(&self.settings, &self.readings, delivery, neighbours, self.at);
             }
-            let scene = self.outlook(delivery);
-            let margin = scene.margin();
-            self.finish = scene.finish(&margin);
-            self.margin = margin;
+            self.margin = self.outlook(delivery).margin();
         }
         changed
     }

@@ -176,7 +176,9 @@ impl Filter {
     /// Covariance of what two witnesses feel of the errors that are still unknown, kg2.
     #[must_use]
     pub fn covariance(&self, a: &Vector, b: &Vector) -> f64 {
-        self.p.iter().zip(a).fold(0.0, |sum, (row, a)| sum + a * dot(row, b))
+        // A witness feels a third of the states or fewer; the others add exact zeros.
+        let felt = self.p.iter().zip(a).filter(|(_, a)| **a != 0.0);
+        felt.fold(0.0, |sum, (row, a)| sum + a * dot(row, b))
     }
 
     /// Variance of a state.

@@ -58,7 +58,7 @@ use crate::time::{EngineTime, SECOND_NS, WallAnchor};
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
-pub const NUMERICS_VERSION: u32 = 3;
+pub const NUMERICS_VERSION: u32 = 5;
 
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
@@ -225,7 +225,7 @@ impl Monitor {
                 false
             }
         };
-        changed |= self.alarm(matches!(input.event, Event::Tick));
+        changed |= self.alarm(&input.event);
         changed
     }
 
@@ -338,8 +338,15 @@ impl Monitor {
         self.settings = settings.clone();
     }
 
-    /// Asks the conditions and lets the machines run; true when an alarm came, went or turned.
-    fn alarm(&mut self, is_tick: bool) -> bool {
+    /// Asks the conditions that the event can have turned and lets their machines run; true when an alarm came, went or
+    /// turned. At a tick all are asked, so that none waits longer.
+    fn alarm(&mut self, event: &Event) -> bool {
+        let is_tick = matches!(event, Event::Tick);
+        let polled = match event {
+            Event::Poll(poll) => Some(poll.device),
+            Event::Missed(missed) => Some(missed.device),
+            _ => None,
+        };
         let sight = Sight {
             settings: &self.settings,
             readings: &self.readings,
@@ -354,7 +361,7 @@ impl Monitor {
             finish: &self.finish,
             at: self.at,
         };
-        let mut answers = sight.direct();
+        let mut answers = sight.direct(polled);
         if is_tick {
             answers.extend(sight.estimated());
         }

@@ -263,7 +263,8 @@ impl Watch {
     ) -> bool {
         let mut changed = self.observe(settings, readings, delivery, neighbours, at);
         self.recent.tick(at, &self.accounts);
-        self.rate = self.recent.rate_kg_per_s();
+        let slopes = self.recent.slopes_kg_per_s();
+        self.rate = Recent::rate_kg_per_s(&slopes);
         let pad_pa = readings.credible_kind(settings, SignalKind::PadPressure, None);
         if let (Some(rate), Some(together)) = (projection::moving(self.rate), &self.together)
             && self.recent.is_full()
@@ -281,7 +282,6 @@ impl Watch {
         if let (Some(_), Some(together)) = (projection::moving(self.rate), &self.together) {
             self.product.tick(settings, readings, &delivery.setup.product, together.received_kg.value);
         }
-        let slopes = self.recent.slopes_kg_per_s();
         if let Some(fastest) = slopes.iter().flatten().map(|s| s.value).max_by(f64::total_cmp) {
             self.fastest_kg_per_s = fastest.max(0.0);
         }

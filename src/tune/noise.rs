@@ -8,7 +8,7 @@
 use crate::config::signals;
 use crate::engine::settings::Settings;
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::BTreeMap;
 
 /// Values before and after the one that is looked at.
 const SIDE: usize = 30;
@@ -16,8 +16,11 @@ const SIDE: usize = 30;
 const WINDOW: usize = 2 * SIDE + 1;
 /// A longer silence begins a new window, s.
 const GAP_MOST_S: u64 = 10;
-/// Sizes are counted in steps of this many to a decade: told to 6 %.
-const STEPS_PER_DECADE: f64 = 40.0;
+/// Sizes are counted in steps of a sixteenth of an octave's beginning: told to 6 %. A step is the upper bits of the number
+/// itself: its exponent and four bits of its fraction.
+const STEP_BITS: u32 = 48;
+/// Smallest and largest size that is told apart, SI.
+const SIZES: (f64, f64) = (1e-12, 1e12);
 /// A run of one side that lasts longer is counted as this long, s.
 const RUN_MOST_S: u64 = 3_600;
 /// One in so many values is farther off than the dead-band reaches: 1 in 1,000.
@@ -38,8 +41,8 @@ pub struct Noise {
     pub values: u64,
     /// Sum of the squares of the rest, SI^2.
     pub sum_of_squares: f64,
-    /// How often the rest had a size: by the upper end of its step, 10^(n / 40) in SI.
-    pub sizes: BTreeMap<i32, u64>,
+    /// How often the rest had a size, by its step; 0: none that is told apart.
+    pub sizes: BTreeMap<u64, u64>,
     /// How often the rest stayed on one side so long, s.
     pub runs_s: BTreeMap<u64, u64>,
 }
@@ -82,7 +85,7 @@ impl Noise {
             return None;
         }
         let size = exceeded_by(&self.sizes, BEYOND_BAND)?;
-        let size_si = if size == i32::MIN { 0.0 } else { libm::pow(10.0, f64::from(size) / STEPS_PER_DECADE) };
+        let size_si = if size == 0 { 0.0 } else { f64::from_bits((size + 1) << STEP_BITS) };
         Some(Proposal {
             signal: self.signal.clone(),
             kind: self.kind.clone(),
@@ -110,39 +113,81 @@ fn exceeded_by<K: Ord + Copy>(counts: &BTreeMap<K, u64>, share: f64) -> Option<K
 }
 
 /// One signal while a recording is read: a window, and no more.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Meter {
-    window: VecDeque<f64>,
+    /// The latest values, in turn.
+    window: [f64; WINDOW],
+    /// Where the next one goes, and how many there are.
+    next: usize,
+    filled: usize,
+    /// Their sum; worked out anew at each turn, so that rounding does not add up.
+    sum: f64,
     last_s: Option<u64>,
     /// Side of zero on which the rest is, and since when.
     side: Option<(bool, u64)>,
     values: u64,
     sum_of_squares: f64,
-    sizes: BTreeMap<i32, u64>,
+    /// By step from [`first_step`] on; the first counts what is smaller.
+    sizes: Vec<u64>,
     runs_s: BTreeMap<u64, u64>,
 }
 
+/// The step of the smallest size that is told apart.
+fn first_step() -> u64 {
+    SIZES.0.to_bits() >> STEP_BITS
+}
+
 impl Meter {
+    fn new() -> Meter {
+        let steps = (SIZES.1.to_bits() >> STEP_BITS) - first_step();
+        Meter {
+            window: [0.0; WINDOW],
+            next: 0,
+            filled: 0,
+            sum: 0.0,
+            last_s: None,
+            side: None,
+            values: 0,
+            sum_of_squares: 0.0,
+            sizes: vec![0; usize::try_from(steps).unwrap_or(1)],
+            runs_s: BTreeMap::new(),
+        }
+    }
+
+    /// Puts a value in the place of the oldest; the value in the middle less the mean once there are enough.
+    fn rest(&mut self, value: f64) -> Option<f64> {
+        let oldest = std::mem::replace(&mut self.window[self.next], value);
+        self.next = (self.next + 1) % WINDOW;
+        self.sum += if self.filled == WINDOW { value - oldest } else { value };
+        self.filled = (self.filled + 1).min(WINDOW);
+        if self.next == 0 {
+            self.sum = self.window.iter().sum();
+        }
+        #[expect(clippy::cast_precision_loss, reason = "61")]
+        let mean = self.sum / WINDOW as f64;
+        (self.filled == WINDOW).then(|| self.window[(self.next + SIDE) % WINDOW] - mean)
+    }
+
+    /// How often each size was there.
+    fn sizes(&self) -> BTreeMap<u64, u64> {
+        let there = (0..).zip(&self.sizes).filter(|(_, count)| **count > 0);
+        there.map(|(i, count)| (if i == 0 { 0 } else { first_step() + i }, *count)).collect()
+    }
+
     fn take(&mut self, at_s: u64, value: f64) {
         if !value.is_finite() || self.last_s.is_some_and(|last| at_s <= last) {
             return;
         }
         if self.last_s.is_some_and(|last| at_s - last > GAP_MOST_S) {
-            self.window.clear();
-            self.side = None;
+            (self.next, self.filled, self.sum, self.side) = (0, 0, 0.0, None);
         }
         self.last_s = Some(at_s);
-        self.window.push_back(value);
-        if self.window.len() < WINDOW {
-            return;
-        }
-        #[expect(clippy::cast_precision_loss, reason = "61")]
-        let mean = self.window.iter().sum::<f64>() / WINDOW as f64;
-        let rest = self.window[SIDE] - mean;
-        self.window.pop_front();
+        let Some(rest) = self.rest(value) else { return };
         self.values += 1;
         self.sum_of_squares += rest * rest;
-        *self.sizes.entry(step(rest.abs())).or_default() += 1;
+        let step = (rest.abs().to_bits() >> STEP_BITS).saturating_sub(first_step());
+        let step = usize::try_from(step).unwrap_or(usize::MAX).min(self.sizes.len() - 1);
+        self.sizes[step] += 1;
         let above = rest > 0.0;
         match self.side {
             Some((was, since)) if was != above => {
@@ -155,19 +200,13 @@ impl Meter {
     }
 }
 
-/// The step whose upper end is the next above a size.
-#[expect(clippy::cast_possible_truncation, reason = "far inside")]
-fn step(size: f64) -> i32 {
-    if size > 1e-12 { (STEPS_PER_DECADE * libm::log10(size)).ceil() as i32 } else { i32::MIN }
-}
-
 /// All signals of a bay.
 #[derive(Debug)]
 pub(super) struct Meters(Vec<Meter>);
 
 impl Meters {
     pub fn new(settings: &Settings) -> Meters {
-        Meters(settings.signals.iter().map(|_| Meter::default()).collect())
+        Meters(settings.signals.iter().map(|_| Meter::new()).collect())
     }
 
     /// Takes a value in SI.
@@ -185,7 +224,7 @@ impl Meters {
             kind: signals::FORMS.iter().find(|f| f.kind == setup.kind).map_or("", |f| f.name).to_owned(),
             values: meter.values,
             sum_of_squares: meter.sum_of_squares,
-            sizes: meter.sizes,
+            sizes: meter.sizes(),
             runs_s: meter.runs_s,
         })
         .collect()
@@ -210,9 +249,10 @@ mod tests {
     }
 
     fn measured(values: impl Iterator<Item = f64>) -> Proposal {
-        let mut meter = Meter::default();
+        let mut meter = Meter::new();
         (1u64..).zip(values).for_each(|(s, value)| meter.take(s, value));
-        let Meter { values, sum_of_squares, sizes, runs_s, .. } = meter;
+        let sizes = meter.sizes();
+        let Meter { values, sum_of_squares, runs_s, .. } = meter;
         let (signal, kind) = ("scale".to_owned(), "scale_kg".to_owned());
         Noise { signal, kind, values, sum_of_squares, sizes, runs_s }.proposal().expect("enough values")
     }
@@ -244,7 +284,7 @@ mod tests {
 
     #[test]
     fn a_few_values_say_nothing() {
-        let mut meter = Meter::default();
+        let mut meter = Meter::new();
         (0..1_000).for_each(|s| meter.take(s, 1.0));
         assert_eq!(meter.values, 1_000 - 60);
         let none = Noise {
@@ -252,7 +292,7 @@ mod tests {
             kind: String::new(),
             values: meter.values,
             sum_of_squares: 0.0,
-            sizes: meter.sizes,
+            sizes: meter.sizes(),
             runs_s: meter.runs_s,
         };
         assert_eq!(none.proposal(), None);

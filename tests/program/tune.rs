@@ -24,9 +24,11 @@ struct Works {
     _folder: tempfile::TempDir,
     site_file: PathBuf,
     store: PathBuf,
+    pushed: PathBuf,
 }
 
-/// Two deliveries on record, made once: `a.brim` clean, `b.brim` with a leak behind the meter.
+/// Deliveries on record, made once: `a.brim` clean, `b.brim` with a leak behind the meter, and elsewhere `c.brim`, whose
+/// pad regulator is turned up by 100 kPa.
 fn works() -> &'static Works {
     static WORKS: OnceLock<Works> = OnceLock::new();
     WORKS.get_or_init(|| {
@@ -40,18 +42,24 @@ fn works() -> &'static Works {
         }
         let store = folder.path().join("recordings/bay-1");
         std::fs::create_dir_all(&store).expect("a disk");
-        for (name, leaks) in [("a.brim", false), ("b.brim", true)] {
+        let pushed = folder.path().join("c.brim");
+        for (path, mishap) in [
+            (store.join("a.brim"), None),
+            (store.join("b.brim"), scenario::mishap("leak after the meter", LEAK.0, LEAK.1)),
+            (pushed.clone(), scenario::mishap("pad change", 400.0, 100_000.0)),
+        ] {
             let bay = &site.bays[delivery.bay];
-            let mut recording = recorded::Recording::begin(&store.join(name), &site.texts, bay, &delivery, 3);
-            if leaks {
-                let leak = scenario::mishap("leak after the meter", LEAK.0, LEAK.1);
-                recording.plant.add_mishap(leak.expect("a mishap of that name"));
+            let mut recording = recorded::Recording::begin(&path, &site.texts, bay, &delivery, 3);
+            let lasts_s = if path == pushed { LASTS_S / 2 } else { LASTS_S };
+            assert!(mishap.is_some() || path.ends_with("a.brim"), "a mishap of that name");
+            if let Some(mishap) = mishap {
+                recording.plant.add_mishap(mishap);
             }
-            recording.seconds(LASTS_S);
+            recording.seconds(lasts_s);
             recording.end();
         }
         let site_file = folder.path().join(&site.texts[0].0);
-        Works { _folder: folder, site_file, store }
+        Works { _folder: folder, site_file, store, pushed }
     })
 }
 
@@ -156,6 +164,42 @@ fn a_sweep_trades_delay_against_false_alarms() {
     for word in [" safe", "all clear", " OK", "normal"] {
         assert!(!paper.contains(word), "{word}");
     }
+}
+
+/// How long before its ceiling the pad was called near it: the same as by the outputs on record.
+#[test]
+fn the_lead_is_from_the_alarm_to_what_it_is_for() {
+    let works = works();
+    let folder = tempfile::tempdir().expect("a folder");
+    let (recordings, labels, choices) = ([works.pushed.clone()], Labels::default(), [Choice::recorded()]);
+    let plan = Plan { recordings: &recordings, choices: &choices, labels: &labels, out: folder.path(), cores: 2 };
+    run(&plan, &AtomicBool::new(false), &mut |_| {}).expect("results");
+    let json: Value =
+        serde_json::from_slice(&std::fs::read(folder.path().join("tune.json")).expect("JSON")).expect("JSON");
+    let alarms = json["choices"][0]["alarms"].as_array().expect("alarms");
+    let near = alarms.iter().find(|a| a["alarm"] == "pad_near_ceiling").expect("it came");
+    let (leads, unannounced) = (near["leads_s"].as_array().expect("leads"), &near["unannounced"]);
+    assert_eq!((leads.len(), unannounced), (1, &0.into()), "{near}");
+
+    let mut recording = stream::open(&works.pushed).expect("a recording");
+    let (mut came_s, mut there_s) = (None, None);
+    while let Some(record) = recording.next_record().expect("a disk") {
+        if record.kind != Kind::Output {
+            continue;
+        }
+        let frame = reader::frame(&record).expect("a frame");
+        let at_s = frame.at.since_s(brimwatch::time::EngineTime(0));
+        if frame.alarms.iter().any(|a| format!("{:?}", a.key.id) == "PadNearCeiling") {
+            came_s.get_or_insert(at_s);
+        }
+        if frame.pad.pressure_pa_gauge.zip(frame.pad.ceiling_pa_gauge).is_some_and(|(p, ceiling)| p >= ceiling) {
+            there_s.get_or_insert(at_s);
+        }
+    }
+    let lead_s = there_s.expect("it reached the ceiling") - came_s.expect("it was called near");
+    // Readings are half a second older than the frames that show them.
+    let got = leads[0].as_f64().expect("a number");
+    assert!(got > 0.0 && (got - lead_s).abs() <= 1.0, "{got} s against {lead_s} s");
 }
 
 /// Stopped after the first recording and started again, a run gives what it gives in one go, byte for byte.

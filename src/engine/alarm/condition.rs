@@ -6,7 +6,7 @@ use crate::engine::input::{AlarmId, AlarmKey, RecorderState};
 use crate::engine::pad;
 use crate::engine::product::ProductCheck;
 use crate::engine::reading::Readings;
-use crate::engine::settings::{Settings, SignalKind};
+use crate::engine::settings::{Settings, SignalKind, SignalSetup};
 use crate::engine::witness::flow_rate;
 use crate::time::EngineTime;
 
@@ -48,20 +48,31 @@ impl Sight<'_> {
         self.delivery.map_or(Phase::Idle, |d| d.phase)
     }
 
-    /// Conditions on what is measured directly: asked at every poll.
+    /// Conditions on what is measured directly: at a poll of a device those that its signals can turn, otherwise (None) all.
     #[must_use]
-    pub fn direct(&self) -> Vec<(AlarmKey, Condition)> {
-        let mut answers = Vec::new();
+    pub fn direct(&self, polled: Option<u16>) -> Vec<(AlarmKey, Condition)> {
+        let signals = || (0u16..).zip(&self.settings.signals);
+        let of_poll = |setup: &SignalSetup| polled.is_none_or(|device| setup.device == device);
+        let turned = |kind, tank| signals().any(|(_, s)| s.kind == kind && s.tank == tank && of_poll(s));
+        let mut answers = Vec::with_capacity(2 * (self.settings.tanks.len() + self.settings.signals.len()) + 4);
         for tank in (0..self.settings.tanks.len()).filter_map(|t| u16::try_from(t).ok()) {
-            answers.push((key(AlarmId::LevelSwitchTripped, tank), self.switch_tripped(tank)));
-            answers.push((key(AlarmId::LevelHighHigh, tank), self.level_high_high(tank)));
+            if polled.is_none() || turned(SignalKind::HighLevelSwitch, Some(tank)) {
+                answers.push((key(AlarmId::LevelSwitchTripped, tank), self.switch_tripped(tank)));
+            }
+            if polled.is_none() || turned(SignalKind::Level, Some(tank)) {
+                answers.push((key(AlarmId::LevelHighHigh, tank), self.level_high_high(tank)));
+            }
         }
-        let plate = self.delivery.map(|d| &d.setup.plate);
-        answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
-        answers.push((key(AlarmId::PadAboveMawp, 0), self.pad_above_mawp()));
-        answers.push((key(AlarmId::PadInReliefWindow, 0), self.pad_in_relief_window()));
-        answers.push((key(AlarmId::ShutoffBypassed, 0), self.shutoff_bypassed()));
-        for signal in (0..self.settings.signals.len()).filter_map(|s| u16::try_from(s).ok()) {
+        if polled.is_none() || turned(SignalKind::PadPressure, None) {
+            let plate = self.delivery.map(|d| &d.setup.plate);
+            answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
+            answers.push((key(AlarmId::PadAboveMawp, 0), self.pad_above_mawp()));
+            answers.push((key(AlarmId::PadInReliefWindow, 0), self.pad_in_relief_window()));
+        }
+        if polled.is_none() || turned(SignalKind::ShutoffBypassed, None) {
+            answers.push((key(AlarmId::ShutoffBypassed, 0), self.shutoff_bypassed()));
+        }
+        for (signal, _) in signals().filter(|(_, setup)| of_poll(setup)) {
             answers.push((key(AlarmId::SignalLost, signal), self.signal_lost(signal)));
             answers.push((key(AlarmId::ReadingUnlikely, signal), self.unlikely(signal)));
         }

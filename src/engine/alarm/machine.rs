@@ -8,7 +8,6 @@ use super::catalogue;
 use crate::engine::frame::{Alarm, Condition};
 use crate::engine::input::{AlarmKey, CarriedAlarm};
 use crate::time::{EngineTime, WallTime};
-use std::collections::BTreeMap;
 
 #[derive(Debug, Clone, Copy)]
 struct State {
@@ -23,8 +22,14 @@ struct State {
 /// All alarms of a bay. Bounded: one state per alarm and subject of the settings.
 #[derive(Debug, Clone, Default)]
 pub struct Board {
-    states: BTreeMap<AlarmKey, State>,
+    /// In the order in which they were first asked for.
+    states: Vec<(AlarmKey, State)>,
+    /// Behind the one asked for last: conditions come in the same order each time.
+    next: usize,
 }
+
+/// Nothing known, nothing open.
+const QUIET: State = State { condition: Condition::Unknown, waiting_since: None, open_since: None, seen: false };
 
 /// Delays, s.
 #[derive(Debug, Clone, Copy)]
@@ -45,7 +50,19 @@ impl Board {
             open_since: Some(alarm.since),
             seen: alarm.seen,
         };
-        Board { states: alarms.iter().map(|alarm| (alarm.key, state(alarm))).collect() }
+        Board { states: alarms.iter().map(|alarm| (alarm.key, state(alarm))).collect(), next: 0 }
+    }
+
+    /// The state of an alarm, a quiet one where there is none yet.
+    fn state(&mut self, key: AlarmKey) -> &mut State {
+        let (before, after) = self.states.split_at(self.next.min(self.states.len()));
+        let ahead = after.iter().position(|(k, _)| *k == key).map(|i| before.len() + i);
+        let place = ahead.or_else(|| before.iter().position(|(k, _)| *k == key)).unwrap_or(self.states.len());
+        if place == self.states.len() {
+            self.states.push((key, QUIET));
+        }
+        self.next = place + 1;
+        &mut self.states[place].1
     }
 
     /// Takes a condition's answer; says whether the alarm came or went.
@@ -57,8 +74,7 @@ impl Board {
         wall: WallTime,
         delays: Delays,
     ) -> bool {
-        let quiet = State { condition, waiting_since: None, open_since: None, seen: false };
-        let state = self.states.entry(key).or_insert(quiet);
+        let state = self.state(key);
         let turned = state.condition != condition;
         state.condition = condition;
         let awaited = if state.open_since.is_some() { Condition::False } else { Condition::True };
@@ -78,7 +94,7 @@ impl Board {
             return true;
         }
         if state.seen && waited_s >= delays.off_s {
-            *state = quiet;
+            *state = State { condition, ..QUIET };
             return true;
         }
         turned
@@ -86,19 +102,14 @@ impl Board {
 
     /// Somebody has seen it; false when no such alarm is open.
     pub fn see(&mut self, key: AlarmKey) -> bool {
-        match self.states.get_mut(&key) {
-            Some(state) if state.open_since.is_some() => {
-                state.seen = true;
-                true
-            }
-            _ => false,
-        }
+        let open = self.states.iter_mut().find(|(k, state)| *k == key && state.open_since.is_some());
+        open.map(|(_, state)| state.seen = true).is_some()
     }
 
     /// Whether an alarm is open.
     #[must_use]
     pub fn is_open(&self, key: AlarmKey) -> bool {
-        self.states.get(&key).is_some_and(|state| state.open_since.is_some())
+        self.states.iter().any(|(k, state)| *k == key && state.open_since.is_some())
     }
 
     /// Open alarms, the gravest first.
@@ -107,7 +118,7 @@ impl Board {
         let mut open: Vec<Alarm> = self
             .states
             .iter()
-            .filter_map(|(&key, state)| {
+            .filter_map(|&(key, ref state)| {
                 let since = state.open_since?;
                 let priority = catalogue::of(key.id).priority;
                 Some(Alarm { key, condition: state.condition, seen: state.seen, since, priority })
@@ -120,8 +131,10 @@ impl Board {
     /// For the next segment.
     #[must_use]
     pub fn carry(&self) -> Vec<CarriedAlarm> {
-        let open = self.states.iter().filter_map(|(&key, s)| s.open_since.map(|since| (key, since, s.seen)));
-        open.map(|(key, since, seen)| CarriedAlarm { key, since, seen }).collect()
+        let open = self.states.iter().filter_map(|(key, s)| s.open_since.map(|since| (*key, since, s.seen)));
+        let mut carried: Vec<_> = open.map(|(key, since, seen)| CarriedAlarm { key, since, seen }).collect();
+        carried.sort_by_key(|alarm| alarm.key);
+        carried
     }
 }
 

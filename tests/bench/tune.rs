@@ -103,7 +103,7 @@ fn many(folder: &Path, path: &Path, count: u64) {
     }
     let site_file = folder.join(&site.texts[0].0);
     let values: Vec<String> = (0..18).map(|s| format!("{s} s")).collect();
-    let tried = choices(&[site_file], &[format!("alarms.on_delay={}", values.join(","))]).expect("choices");
+    let tried = choices(None, &[site_file], &[format!("alarms.on_delay={}", values.join(","))]).expect("choices");
     assert_eq!(tried.len(), 20);
     let recordings: Vec<PathBuf> = (0..count)
         .map(|i| {

@@ -135,9 +135,12 @@ struct TuneOptions {
     /// Recordings, or folders of them with everything below.
     #[arg(required = true)]
     recordings: Vec<PathBuf>,
-    /// Site file to try; may be given several times. The settings on record are always tried, and come first.
+    /// Site file to try; may be given several times. The settings on record are always tried.
     #[arg(long, value_name = "FILE")]
     site: Vec<PathBuf>,
+    /// Site file that the others are compared with; the settings on record where left out.
+    #[arg(long, value_name = "FILE")]
+    against: Option<PathBuf>,
     /// Try several values of one key in the first site file: "alarms.on_delay=1 s,3 s,10 s".
     #[arg(long = "try", value_name = "KEY=VALUES")]
     sweep: Vec<String>,
@@ -374,7 +377,7 @@ fn import(history: &Path, (columns, site, delivery, bay): Named<'_>, out: &Path)
 
 fn tune_recordings(options: &TuneOptions) -> ExitCode {
     let read = || {
-        let choices = tune::choices(&options.site, &options.sweep)?;
+        let choices = tune::choices(options.against.as_deref(), &options.site, &options.sweep)?;
         let labels = options.labels.as_deref().map(Labels::load).transpose()?.unwrap_or_default();
         Ok::<_, String>((choices, labels))
     };

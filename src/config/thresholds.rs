@@ -28,7 +28,7 @@ const FINDING: [[f64; 2]; KINDS] =
 /// Whatever the budget, a fault must be this much likelier than none: e^8.
 const LEAST_FINDING: f64 = 8.0;
 /// The budget that these keep, 1.
-const FINDING_BUDGET: f64 = 4e-4;
+const FINDING_BUDGET: f64 = 1e-3;
 
 /// Likelihood ratio up to which an explanation stays among the suspects.
 const SUSPECT_RATIO: f64 = 20.0;

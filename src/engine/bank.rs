@@ -121,8 +121,6 @@ pub struct Fit {
     pub size: Estimate,
     /// ln of the likelihood ratio against no fault.
     pub statistic: f64,
-    /// What the filter has made of it, by unit.
-    pub response: Vector,
 }
 
 impl Fit {
@@ -225,7 +223,6 @@ impl Bank {
                 since,
                 size: Estimate { value: fault.c / fault.d, u: 1.0 / fault.d.sqrt() },
                 statistic: fault.statistic(),
-                response: fault.response,
             });
         }
         best

@@ -7,6 +7,7 @@
 use super::frame::Estimate;
 use super::witness::Account;
 use crate::time::EngineTime;
+use std::collections::VecDeque;
 
 /// Ticks in a block.
 pub const BLOCK_TICKS: usize = 5;
@@ -25,8 +26,8 @@ pub type Three = [Option<f64>; 3];
 /// The recent past of one transfer.
 #[derive(Debug, Clone)]
 pub struct Recent {
-    ticks: [(EngineTime, Three); RATE_TICKS],
-    tick_count: usize,
+    /// Newest first, as many as a rate looks back on.
+    ticks: VecDeque<(EngineTime, Three)>,
     noise_kg: [f64; 3],
     blocks: [Three; KEPT_BLOCKS],
     block_count: usize,
@@ -35,8 +36,7 @@ pub struct Recent {
 impl Default for Recent {
     fn default() -> Recent {
         Recent {
-            ticks: [(EngineTime(0), [None; 3]); RATE_TICKS],
-            tick_count: 0,
+            ticks: VecDeque::with_capacity(RATE_TICKS),
             noise_kg: [0.0; 3],
             blocks: [[None; 3]; KEPT_BLOCKS],
             block_count: 0,
@@ -47,16 +47,15 @@ impl Default for Recent {
 impl Recent {
     /// Takes what the witnesses say at a tick; newest first.
     pub fn tick(&mut self, at: EngineTime, accounts: &[Account; 3]) {
-        self.ticks.rotate_right(1);
-        self.ticks[0] = (at, accounts.map(|a| a.credible().map(|e| e.value)));
-        self.tick_count = (self.tick_count + 1).min(RATE_TICKS);
+        self.ticks.truncate(RATE_TICKS - 1);
+        self.ticks.push_front((at, accounts.map(|a| a.credible().map(|e| e.value))));
         self.noise_kg = accounts.map(|a| a.errors.noise_kg());
     }
 
     /// A whole minute has been seen.
     #[must_use]
     pub fn is_full(&self) -> bool {
-        self.tick_count == RATE_TICKS
+        self.ticks.len() == RATE_TICKS
     }
 
     /// A block ends.
@@ -70,10 +69,9 @@ impl Recent {
     /// Means over the last five ticks of every witness that is there now, over those ticks in which it was.
     #[must_use]
     pub fn means(&self) -> Three {
-        let ticks = &self.ticks[..self.tick_count.min(BLOCK_TICKS)];
         [0, 1, 2].map(|i| {
-            ticks.first().and_then(|(_, now)| now[i])?;
-            let there = ticks.iter().filter_map(|(_, values)| values[i]);
+            self.ticks.front().and_then(|(_, now)| now[i])?;
+            let there = self.ticks.iter().take(BLOCK_TICKS).filter_map(|(_, values)| values[i]);
             let (count, sum) = there.fold((0.0, 0.0), |(n, sum), v| (n + 1.0, sum + v));
             Some(sum / count)
         })
@@ -83,12 +81,9 @@ impl Recent {
     /// uncertainty is that of a whole run of such moves: their sum is one difference of two readings.
     #[must_use]
     pub fn moved_by_others_kg(&self, witness: usize) -> Option<Estimate> {
-        if self.tick_count < 2 {
-            return None;
-        }
-        let (now, before) = (self.ticks[0].1, self.ticks[1].1);
+        let (&(now_at, now), &(before_at, before)) = (self.ticks.front()?, self.ticks.get(1)?);
         // A person who steps off the deck makes the scale jump; the mass did not.
-        let most_kg = PLAUSIBLE_KG_PER_S * self.ticks[0].0.since_s(self.ticks[1].0);
+        let most_kg = PLAUSIBLE_KG_PER_S * now_at.since_s(before_at);
         let mut weighted = 0.0;
         let mut weights = 0.0;
         for i in (0..3).filter(|&i| i != witness) {
@@ -114,16 +109,15 @@ impl Recent {
 
     #[expect(clippy::cast_precision_loss, reason = "at most 61")]
     fn slope(&self, i: usize) -> Option<Estimate> {
-        let newest = self.ticks[0].0;
-        let ticks = self.ticks[..self.tick_count].iter();
-        let there = ticks.filter_map(|(at, values)| values[i].map(|v| (-newest.since_s(*at), v)));
+        let (newest, now) = *self.ticks.front()?;
+        let there = self.ticks.iter().filter_map(|(at, values)| values[i].map(|v| (-newest.since_s(*at), v)));
         let (mut points, mut count) = ([(0.0, 0.0); RATE_TICKS], 0);
         for (slot, point) in points.iter_mut().zip(there) {
             *slot = point;
             count += 1;
         }
         let points = &points[..count];
-        if count < SLOPE_MIN || self.ticks[0].1[i].is_none() {
+        if count < SLOPE_MIN || now[i].is_none() {
             return None;
         }
         let n = count as f64;

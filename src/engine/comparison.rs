@@ -161,33 +161,11 @@ impl Comparison {
         [0, 1, 2].map(|i| self.disturbances[i].excused().is_some())
     }
 
-    /// The credible witnesses that are not excused, less what the filter knows of their errors, with the covariance of what
-    /// it does not.
+    /// The credible witnesses that are not excused, with the errors that they state.
     #[must_use]
     pub fn panel(&self, accounts: &[Account; 3]) -> Panel {
-        self.panel_less(accounts, &[0.0; STATES])
-    }
-
-    /// The same when so much of the filter's estimate was a fault's doing.
-    #[must_use]
-    pub fn panel_less(&self, accounts: &[Account; 3], doing: &Vector) -> Panel {
         let excused = self.excused();
-        let feels = [0, 1, 2].map(|i| filter::feels(&accounts[i], i));
-        let mut x = *self.learnt.filter.x();
-        x.iter_mut().zip(doing).for_each(|(x, doing)| *x -= doing);
-        let received_kg = [0, 1, 2].map(|i| {
-            let credible = accounts[i].credible().filter(|_| !excused[i]);
-            credible.map(|e| e.value - filter::dot(&feels[i], &x))
-        });
-        let mut covariance_kg2 = [[0.0; 3]; 3];
-        for i in 0..3 {
-            for j in 0..=i {
-                covariance_kg2[i][j] = self.learnt.filter.covariance(&feels[i], &feels[j]);
-                covariance_kg2[j][i] = covariance_kg2[i][j];
-            }
-            covariance_kg2[i][i] += accounts[i].errors.white_kg * accounts[i].errors.white_kg;
-        }
-        Panel::of(received_kg, covariance_kg2)
+        (0..3).filter(|&i| excused[i]).fold(Panel::credible(accounts), |panel, i| panel.without(i))
     }
 
     /// Takes what the witnesses say; true when a block is full and was compared.

@@ -78,8 +78,10 @@ impl Excuse {
     /// One more who steps on has his own time; no more than a few of them. Who goes as he comes leaves a dip in what the
     /// deck carries.
     fn go_on(mut self, witness: WitnessId, at: EngineTime, now_kg: f64, sigma_kg: f64) -> Excuse {
-        let least_kg = self.recent_kg.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let joined = witness == WitnessId::Scale && now_kg < 0.0 && now_kg < least_kg - JOIN_SIGMAS * sigma_kg;
+        // Heavier on a scale is less received, foam is more.
+        let side = if witness == WitnessId::Scale { -1.0 } else { 1.0 };
+        let least_kg = self.recent_kg.iter().map(|kg| side * kg).fold(f64::INFINITY, f64::min);
+        let joined = side * now_kg > 0.0_f64.max(least_kg + JOIN_SIGMAS * sigma_kg);
         if joined && at.since_s(self.first) < VISITS * SCALE_S {
             self.since = at;
             self.recent_kg = [now_kg; DIP];

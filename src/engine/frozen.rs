@@ -113,7 +113,9 @@ impl Expected {
     fn must_show(&self, setup: &SignalSetup, moved_kg: f64, moved_u_kg: f64) -> bool {
         let Some(per_kg) = self.per_kg else { return false };
         let moved_u = moved_u_kg * per_kg;
-        let u = (setup.noise * setup.noise + moved_u * moved_u).sqrt();
+        // The reading it repeats and the one that it should be now are each off by noise of both kinds.
+        let noise = setup.noise * setup.noise + setup.slow_noise * setup.slow_noise;
+        let u = (2.0 * noise + moved_u * moved_u).sqrt();
         (moved_kg * per_kg).abs() > setup.division + FROZEN_SIGMAS * u
     }
 }

@@ -251,6 +251,24 @@ pub enum AlarmId {
     EstimatesRestarted,
     /// A signal says before the transfer what cannot be; subject: signal.
     ReadingUnlikely,
+    /// The line's density is not that of the papers.
+    WrongProduct,
+    /// The tank is warmer than what was in it and what comes in; subject: tank.
+    PossibleReaction,
+    /// The pad pressure is above the plate's MAWP.
+    PadAboveMawp,
+    /// The pad pressure is where the trailer's relief valve may open.
+    PadInReliefWindow,
+    /// The pad pressure is below the tank's.
+    PadBelowTank,
+    /// Liquid goes backwards through the meter.
+    ReverseFlow,
+    /// The shut-off is bypassed.
+    ShutoffBypassed,
+    /// The trailer has moved off the scale.
+    TruckGone,
+    /// Time to be at the valve: a prompt of every delivery.
+    BeAtValve,
 }
 
 /// How the recorder does.

@@ -30,6 +30,7 @@ pub mod course;
 pub mod hydraulics;
 pub mod margin;
 pub mod pad;
+mod product;
 pub mod projection;
 
 pub mod alarm;
@@ -57,7 +58,7 @@ use crate::time::{EngineTime, SECOND_NS, WallAnchor};
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
-pub const NUMERICS_VERSION: u32 = 4;
+pub const NUMERICS_VERSION: u32 = 5;
 
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
@@ -356,6 +357,9 @@ impl Monitor {
             margin: &self.margin,
             recorder: self.recorder,
             restarted: self.restarted,
+            product: &self.watch.product,
+            finish: &self.finish,
+            at: self.at,
         };
         let mut answers = sight.direct(polled);
         if is_tick {

@@ -92,12 +92,11 @@ pub struct Case<'a> {
     pub origins: Origins<'a>,
 }
 
-/// Judges, with the verdict of before and what has been found.
+/// Judges, with the verdict of before.
 #[must_use]
-pub fn judge(case: &Case, before: &Verdict) -> (Verdict, Option<Found>) {
+pub fn judge(case: &Case, before: &Verdict) -> Verdict {
     let mut verdict = none(case.at);
     let panel = case.panel;
-    let mut found = None;
     verdict.word = match panel.count() {
         0 => VerdictWord::None,
         1 => VerdictWord::OneOnly,
@@ -106,7 +105,7 @@ pub fn judge(case: &Case, before: &Verdict) -> (Verdict, Option<Found>) {
             verdict.leak_below_trailer_kg_per_min = leak_below(case, TRAILER);
             verdict.leak_below_tank_kg_per_min = leak_below(case, TANKS);
             let at_odds = matches!(before.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich);
-            found = Found::of(case.bank, case.thresholds, if at_odds { RETURN_SHARE } else { 1.0 });
+            let found = Found::of(case.bank, case.thresholds, if at_odds { RETURN_SHARE } else { 1.0 });
             match &found {
                 Some(found) => accuse(&mut verdict, case, found),
                 None if case.origins.count(panel) == 1 || copies(case.recent, case.accounts) => {
@@ -120,7 +119,7 @@ pub fn judge(case: &Case, before: &Verdict) -> (Verdict, Option<Found>) {
     if verdict.word == before.word {
         verdict.since = before.since;
     }
-    (verdict, found)
+    verdict
 }
 
 fn accuse(verdict: &mut Verdict, case: &Case, found: &Found) -> VerdictWord {

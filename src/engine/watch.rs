@@ -11,11 +11,12 @@ use super::frozen::{Expected, Mover};
 use super::hydraulics::Line;
 use super::neighbour::Neighbours;
 use super::outlook;
+use super::product::ProductCheck;
 use super::projection;
 use super::reading::Readings;
 use super::reconcile::Panel;
 use super::settings::{DrawOff, Settings, SignalKind, Thresholds};
-use super::suspects::{self, Found};
+use super::suspects;
 use super::verdict::{self, Case, Origins};
 use super::witness::{Account, Scene, flow, flow_rate, geometry, main_signals, scale, tank};
 use crate::time::EngineTime;
@@ -29,6 +30,9 @@ const SCALE: usize = WitnessId::Scale as usize;
 
 /// Liquid has arrived once this many standard uncertainties of it are in.
 const ARRIVED_SIGMAS: f64 = 3.0;
+
+/// A meter's rate may differ so much from the slope of the masses, kg/s, or by as much as that is: more is another unit.
+const BELIEVED_KG_PER_S: f64 = 3.0;
 
 /// A flow rate says that mass moves when it exceeds its zero and this many standard uncertainties of its noise.
 const RATE_SIGMAS: f64 = 4.0;
@@ -52,9 +56,10 @@ pub struct Watch {
     pub course: Course,
     /// What the line lets through.
     pub line: Line,
+    /// What its density says.
+    pub product: ProductCheck,
     recent: Recent,
     comparison: Comparison,
-    found: Option<Found>,
 }
 
 /// A mass by flow meter and scale.
@@ -81,9 +86,9 @@ impl Watch {
             fastest_kg_per_s: 0.0,
             course: Course::default(),
             line: Line::default(),
+            product: ProductCheck::default(),
             recent: Recent::default(),
             comparison: Comparison::new(at),
-            found: None,
         }
     }
 
@@ -208,7 +213,11 @@ impl Watch {
         neighbours: &'a Neighbours,
         at: EngineTime,
     ) -> Scene<'a> {
-        let rate_kg_per_s = projection::moving(self.rate).map_or(0.0, |rate| rate.value);
+        let slope = projection::moving(self.rate).map_or(0.0, |rate| rate.value);
+        // A minute's slope comes late while a valve opens or closes; the meter's own rate does not, where it is believable.
+        let mass_rate = readings.credible_kind(settings, SignalKind::FlowMassRate, None);
+        let believed = mass_rate.filter(|rate| (rate - slope).abs() < BELIEVED_KG_PER_S.max(slope));
+        let rate_kg_per_s = believed.unwrap_or(slope).max(0.0);
         Scene { settings, readings, delivery, at, rate_kg_per_s, neighbours }
     }
 
@@ -270,6 +279,9 @@ impl Watch {
                 self.line.look(settings, &heads, at, mass_kg, most_kg);
             }
         }
+        if let (Some(_), Some(together)) = (projection::moving(self.rate), &self.together) {
+            self.product.tick(settings, readings, &delivery.setup.product, together.received_kg.value);
+        }
         if let Some(fastest) = slopes.iter().flatten().map(|s| s.value).max_by(f64::total_cmp) {
             self.fastest_kg_per_s = fastest.max(0.0);
         }
@@ -301,18 +313,12 @@ impl Watch {
         there.min_by(|a, b| a.1.u.total_cmp(&b.1.u))
     }
 
-    /// The credible witnesses that nobody disturbs as one mass. What has been found is taken out of it: each suspect in
-    /// turn is left out, with what its fault did to the others' errors; the result spans what is left (rectangular
-    /// between them, JCGM 100:2008, 4.3.7).
+    /// The credible witnesses that nobody disturbs as one mass. Of what has been found each suspect in turn is left out; the
+    /// result spans what is left (rectangular between them, JCGM 100:2008, 4.3.7).
     fn combine(&self) -> Option<Together> {
         let whole = self.comparison.panel(&self.accounts);
-        let Some(found) = &self.found else { return whole.combine() };
         let suspected = (0..3).filter(|&i| self.verdict.suspects[i]);
-        let mut spans = suspected.filter_map(|i| {
-            let fit = found.fit(i)?;
-            let doing = fit.response.map(|unit| unit * fit.size.value);
-            self.comparison.panel_less(&self.accounts, &doing).without(i).combine()
-        });
+        let mut spans = suspected.filter_map(|i| whole.without(i).combine());
         let Some(first) = spans.next() else { return whole.combine() };
         let (mut low, mut high, mut together) = (first.received_kg, first.received_kg, first);
         for next in spans {
@@ -331,10 +337,9 @@ impl Watch {
         let before: VerdictWord = self.verdict.word;
         let transmitter = |s: u16| settings.signals.get(usize::from(s)).and_then(|s| s.transmitter.as_deref());
         let origins = Origins(signals.map(|signal| transmitter(signal?)));
-        let mut panel = Panel::credible(&self.accounts).with_values(self.recent.means());
-        for i in (0..3).filter(|&i| self.comparison.excused()[i]) {
-            panel = panel.without(i);
-        }
+        let mut panel = self.comparison.panel(&self.accounts);
+        let means = self.recent.means();
+        panel.received_kg = [0, 1, 2].map(|i| panel.received_kg[i].and(means[i]));
         let case = Case {
             at,
             panel: &panel,
@@ -345,7 +350,7 @@ impl Watch {
             thresholds: &settings.thresholds,
             origins,
         };
-        (self.verdict, self.found) = verdict::judge(&case, &self.verdict);
+        self.verdict = verdict::judge(&case, &self.verdict);
         if shared {
             suspects::explain_shared(&mut self.verdict);
         }

@@ -86,7 +86,7 @@ pub struct AlarmRow {
 }
 
 /// The catalogue's entries as JSON names them.
-const ALARMS: [(AlarmId, &str); 12] = [
+const ALARMS: [(AlarmId, &str); 21] = [
     (AlarmId::LevelSwitchTripped, "level_switch_tripped"),
     (AlarmId::LevelHighHigh, "level_high_high"),
     (AlarmId::HighLevelProjected, "high_level_projected"),
@@ -99,6 +99,15 @@ const ALARMS: [(AlarmId, &str); 12] = [
     (AlarmId::RecorderTrouble, "recorder_trouble"),
     (AlarmId::EstimatesRestarted, "estimates_restarted"),
     (AlarmId::ReadingUnlikely, "reading_unlikely"),
+    (AlarmId::WrongProduct, "wrong_product"),
+    (AlarmId::PossibleReaction, "possible_reaction"),
+    (AlarmId::PadAboveMawp, "pad_above_mawp"),
+    (AlarmId::PadInReliefWindow, "pad_in_relief_window"),
+    (AlarmId::PadBelowTank, "pad_below_tank"),
+    (AlarmId::ReverseFlow, "reverse_flow"),
+    (AlarmId::ShutoffBypassed, "shutoff_bypassed"),
+    (AlarmId::TruckGone, "truck_gone"),
+    (AlarmId::BeAtValve, "be_at_valve"),
 ];
 
 /// The alarm of that name, as [`AlarmRow::id`] writes it.
@@ -524,6 +533,13 @@ mod tests {
             AlarmId::WitnessesDisagree,
             AlarmId::MovementOutsideTransfer,
             AlarmId::NoWitness,
+            AlarmId::WrongProduct,
+            AlarmId::PossibleReaction,
+            AlarmId::PadAboveMawp,
+            AlarmId::PadInReliefWindow,
+            AlarmId::PadBelowTank,
+            AlarmId::ReverseFlow,
+            AlarmId::TruckGone,
         ];
         let mut headlines = 0;
         for (name, published) in scenes::all() {

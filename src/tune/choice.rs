@@ -62,16 +62,21 @@ impl Choice {
     }
 }
 
-/// The settings on record, each site file, and the first of them with each value of each swept key
-/// (`alarms.on_delay=1 s,3 s,10 s`; a key below an array of tables is set in all of them).
+/// What the others are compared with (the settings on record, unless `against` names a site file), the settings on record,
+/// each site file, and the first of them with each value of each swept key (`alarms.on_delay=1 s,3 s,10 s`; a key below an
+/// array of tables is set in all of them).
 ///
 /// # Errors
 /// Says what is wrong, for whoever typed it.
-pub fn choices(sites: &[PathBuf], sweeps: &[String]) -> Result<Vec<Choice>, String> {
-    let mut all = vec![Choice::recorded()];
-    for path in sites {
+pub fn choices(against: Option<&Path>, sites: &[PathBuf], sweeps: &[String]) -> Result<Vec<Choice>, String> {
+    let of_file = |path: &Path| {
         let site = crate::config::load(path).map_err(|faults| faults.to_string())?;
-        all.push(Choice { name: path.display().to_string(), swept: None, site: Some(site) });
+        Ok::<_, String>(Choice { name: path.display().to_string(), swept: None, site: Some(site) })
+    };
+    let mut all = against.map(of_file).transpose()?.into_iter().collect::<Vec<_>>();
+    all.push(Choice::recorded());
+    for path in sites {
+        all.push(of_file(path)?);
     }
     for sweep in sweeps {
         let (key, values) = sweep.split_once('=').ok_or_else(|| {

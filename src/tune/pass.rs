@@ -222,9 +222,10 @@ fn occurrence(settings: &Settings, key: AlarmKey, came_s: f64) -> Occurrence {
     let at = usize::from(key.subject);
     let subject = match key.id {
         AlarmId::SignalLost | AlarmId::ReadingUnlikely => settings.signals.get(at).map(|s| s.name.clone()),
-        AlarmId::LevelSwitchTripped | AlarmId::LevelHighHigh | AlarmId::HighLevelProjected => {
-            settings.tanks.get(at).map(|t| t.name.clone())
-        }
+        AlarmId::LevelSwitchTripped
+        | AlarmId::LevelHighHigh
+        | AlarmId::HighLevelProjected
+        | AlarmId::PossibleReaction => settings.tanks.get(at).map(|t| t.name.clone()),
         _ => (at > 0).then(|| at.to_string()),
     };
     Occurrence { alarm: code, subject: subject.unwrap_or_default(), came_s, gone_s: None }

@@ -180,6 +180,7 @@ impl Language for English {
                 ..Text::default()
             },
             AlarmId::ReadingUnlikely => unlikely(scene, subject),
+            hazard => self::hazard(scene, hazard, subject),
         }
     }
 
@@ -513,6 +514,52 @@ fn unseen(verdict: &Verdict) -> String {
             format!("Any leak before the meter, one after it below about {}, {on_the_scale}", rate(y))
         }
         (None, None) => "No leak would be seen.".into(),
+    }
+}
+
+/// What is about to hurt somebody.
+fn hazard(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
+    match id {
+        AlarmId::WrongProduct => act(
+            "The density in the line is not that of the papers: it may be another product.",
+            "Where to look: the trailer's papers, seals and product tag; what stands in the tank. Mixing may react.",
+        ),
+        AlarmId::PossibleReaction => act(
+            format!("{} is warmer than what was in it and what comes in: something may react.", scene.tank(subject)),
+            "Where to look, from a distance: the tank's pressure and temperature. Call the person in charge.",
+        ),
+        AlarmId::PadAboveMawp => act(
+            "The pad pressure is above the MAWP on the trailer's plate.",
+            "Where to look: gas supply valve, regulator, the trailer's own gauge. Let no one stand by the relief valve.",
+        ),
+        AlarmId::PadInReliefWindow => act(
+            "The pad pressure is where the trailer's relief valve may open.",
+            "Where to look: gas supply valve, regulator. The relief valve may blow gas and liquid: stay clear of it.",
+        ),
+        AlarmId::PadBelowTank => act(
+            "The pad pressure is below the tank's: liquid or moist gas may come back to the trailer.",
+            "Where to look: gas supply, regulator, the tank's vent; then close in the order that lets nothing back.",
+        ),
+        AlarmId::ReverseFlow => act(
+            "The flow meter runs backwards: liquid may come back to the trailer.",
+            "Where to look: pad pressure, tank pressure, valves. If nothing moves: the meter's zero?",
+        ),
+        AlarmId::ShutoffBypassed => Text {
+            act: "Stop unless the person in charge has agreed in writing.".into(),
+            says: "The independent high-level shut-off is bypassed: nothing stops the tank from overflowing.".into(),
+            beyond: "It stays so marked for the whole delivery.".into(),
+            ..Text::default()
+        },
+        AlarmId::TruckGone => act(
+            "The trailer has moved off the scale while the transfer is on.",
+            "Where to look, from a distance: hose and connections. If it stands there: the scale's device?",
+        ),
+        AlarmId::BeAtValve => Text {
+            act: "Be at the valve. Be ready to cut back the gas and to close.".into(),
+            says: "The earliest credible end is less than the response time away.".into(),
+            ..Text::default()
+        },
+        _ => act("An alarm that has no words yet.", ""),
     }
 }
 

@@ -217,12 +217,21 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::PadNearCeiling
         | AlarmId::WitnessesDisagree
         | AlarmId::MovementOutsideTransfer
-        | AlarmId::NoWitness => true,
+        | AlarmId::NoWitness
+        | AlarmId::WrongProduct
+        | AlarmId::PossibleReaction
+        | AlarmId::PadAboveMawp
+        | AlarmId::PadInReliefWindow
+        | AlarmId::PadBelowTank
+        | AlarmId::ReverseFlow
+        | AlarmId::TruckGone => true,
         AlarmId::HighLevelProjected
         | AlarmId::SignalLost
         | AlarmId::OneWitnessLeft
         | AlarmId::RecorderTrouble
         | AlarmId::EstimatesRestarted
-        | AlarmId::ReadingUnlikely => false,
+        | AlarmId::ReadingUnlikely
+        | AlarmId::ShutoffBypassed
+        | AlarmId::BeAtValve => false,
     }
 }

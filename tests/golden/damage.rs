@@ -6,6 +6,7 @@ use brimwatch::engine::input::{Carried, What};
 use brimwatch::recording::compare::{Difference, DifferenceKind, Outcome, compare_with};
 use brimwatch::recording::format::Kind;
 use brimwatch::recording::resume::recover_with;
+use brimwatch::recording::stream::Stream;
 use brimwatch::recording::writer::Recorder;
 use brimwatch::recording::{RecordingError, dump, json, reader};
 use proptest::prelude::*;
@@ -271,5 +272,35 @@ proptest! {
         bytes[from..from + smear.len()].copy_from_slice(&smear);
         bytes.truncate(cut.index(bytes.len()) + 1);
         use_in_every_way(&bytes);
+    }
+}
+
+/// Read front to back in bounded memory, a recording that was cut or flipped anywhere gives its records up to there and no
+/// other, says where it stopped, and never more bytes than there are.
+#[test]
+fn a_stream_ends_where_damage_begins() {
+    let bytes = small();
+    let whole = reader::walk(Path::new(NAME), &bytes).expect("a recording");
+    let ends: Vec<usize> = whole.records.iter().map(|record| record.offset + 21 + record.body.len()).collect();
+    let read = |bytes: &[u8]| {
+        let mut stream = Stream::new(Path::new(NAME), bytes).ok()?;
+        let mut count = 1;
+        while stream.next_record().expect("bytes in memory").is_some() {
+            count += 1;
+        }
+        Some((count, stream.stopped().map(|stopped| stopped.from)))
+    };
+    assert_eq!(read(&bytes), Some((ends.len(), None)));
+    for at in 0..bytes.len() {
+        let before = ends.iter().filter(|end| **end <= at).count();
+        let stopped = (before > 0).then(|| ends[before - 1] as u64);
+        let mut flipped = bytes.clone();
+        flipped[at] ^= 0x40;
+        let cut = &bytes[..at];
+        // Cut between two records it is a recording that was not ended.
+        let cut_at = stopped.filter(|end| *end != at as u64);
+        for (damaged, stopped) in [(flipped.as_slice(), stopped), (cut, cut_at)] {
+            assert_eq!(read(damaged), (before > 0).then_some((before, stopped)), "byte {at}");
+        }
     }
 }

@@ -257,8 +257,10 @@ fn what_cannot_be_tried_is_said() {
     }
     let output = tune(&[folder.path().to_str().expect("text"), "--out", out]);
     assert_eq!(output.status.code(), Some(4), "{}", said(&output));
-    let none = choices(&[], &["alarms.on_delay=3 s".to_owned()]);
+    let none = choices(None, &[], &["alarms.on_delay=3 s".to_owned()]);
     assert!(none.expect_err("no site file").contains("--site"));
+    let two = choices(Some(&works.site_file), std::slice::from_ref(&works.site_file), &[]).expect("choices");
+    assert_eq!(two.iter().map(|c| c.site.is_some()).collect::<Vec<_>>(), [true, false, true]);
 
     // A file that is no recording is left out by name, the others are taken.
     let mixed = folder.path().join("mixed");

@@ -20,7 +20,7 @@ const fn line(id: AlarmId, priority: Priority, delayed: bool) -> Line {
 }
 
 /// Every alarm.
-pub const CATALOGUE: [Line; 12] = [
+pub const CATALOGUE: [Line; 21] = [
     line(AlarmId::LevelSwitchTripped, Priority::High, false),
     line(AlarmId::LevelHighHigh, Priority::High, false),
     line(AlarmId::HighLevelProjected, Priority::High, true),
@@ -33,6 +33,15 @@ pub const CATALOGUE: [Line; 12] = [
     line(AlarmId::RecorderTrouble, Priority::Low, false),
     line(AlarmId::EstimatesRestarted, Priority::Medium, false),
     line(AlarmId::ReadingUnlikely, Priority::Medium, true),
+    line(AlarmId::WrongProduct, Priority::High, true),
+    line(AlarmId::PossibleReaction, Priority::High, true),
+    line(AlarmId::PadAboveMawp, Priority::High, false),
+    line(AlarmId::PadInReliefWindow, Priority::High, false),
+    line(AlarmId::PadBelowTank, Priority::Medium, true),
+    line(AlarmId::ReverseFlow, Priority::High, true),
+    line(AlarmId::ShutoffBypassed, Priority::High, false),
+    line(AlarmId::TruckGone, Priority::High, true),
+    line(AlarmId::BeAtValve, Priority::Medium, false),
 ];
 
 /// The line of an alarm.
@@ -62,6 +71,15 @@ mod tests {
             A::RecorderTrouble,
             A::EstimatesRestarted,
             A::ReadingUnlikely,
+            A::WrongProduct,
+            A::PossibleReaction,
+            A::PadAboveMawp,
+            A::PadInReliefWindow,
+            A::PadBelowTank,
+            A::ReverseFlow,
+            A::ShutoffBypassed,
+            A::TruckGone,
+            A::BeAtValve,
         ];
         assert_eq!(CATALOGUE.map(|line| line.id), all);
     }

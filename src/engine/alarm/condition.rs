@@ -1,12 +1,14 @@
 //! Whether each alarm's condition holds: true, false, or nobody can tell.
 
 use crate::engine::delivery::Delivery;
-use crate::engine::frame::{Condition, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
+use crate::engine::frame::{Condition, Finish, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
 use crate::engine::input::{AlarmId, AlarmKey, RecorderState};
 use crate::engine::pad;
+use crate::engine::product::ProductCheck;
 use crate::engine::reading::Readings;
 use crate::engine::settings::{Settings, SignalKind, SignalSetup};
 use crate::engine::witness::flow_rate;
+use crate::time::EngineTime;
 
 /// More than this through the meter is movement, kg/s (or the same in the meter's litres: m3/s x 1000): a meter
 /// without a low-flow cut-off creeps at rest.
@@ -33,6 +35,12 @@ pub struct Sight<'a> {
     pub recorder: RecorderState,
     /// Estimates were restarted after a fault of our own, and nobody has seen it.
     pub restarted: bool,
+    /// What the line's density says.
+    pub product: &'a ProductCheck,
+    /// When it will be in.
+    pub finish: &'a Finish,
+    /// Now.
+    pub at: EngineTime,
 }
 
 impl Sight<'_> {
@@ -46,7 +54,7 @@ impl Sight<'_> {
         let signals = || (0u16..).zip(&self.settings.signals);
         let of_poll = |setup: &SignalSetup| polled.is_none_or(|device| setup.device == device);
         let turned = |kind, tank| signals().any(|(_, s)| s.kind == kind && s.tank == tank && of_poll(s));
-        let mut answers = Vec::with_capacity(2 * (self.settings.tanks.len() + self.settings.signals.len()) + 1);
+        let mut answers = Vec::with_capacity(2 * (self.settings.tanks.len() + self.settings.signals.len()) + 4);
         for tank in (0..self.settings.tanks.len()).filter_map(|t| u16::try_from(t).ok()) {
             if polled.is_none() || turned(SignalKind::HighLevelSwitch, Some(tank)) {
                 answers.push((key(AlarmId::LevelSwitchTripped, tank), self.switch_tripped(tank)));
@@ -58,6 +66,11 @@ impl Sight<'_> {
         if polled.is_none() || turned(SignalKind::PadPressure, None) {
             let plate = self.delivery.map(|d| &d.setup.plate);
             answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
+            answers.push((key(AlarmId::PadAboveMawp, 0), self.pad_above_mawp()));
+            answers.push((key(AlarmId::PadInReliefWindow, 0), self.pad_in_relief_window()));
+        }
+        if polled.is_none() || turned(SignalKind::ShutoffBypassed, None) {
+            answers.push((key(AlarmId::ShutoffBypassed, 0), self.shutoff_bypassed()));
         }
         for (signal, _) in signals().filter(|(_, setup)| of_poll(setup)) {
             answers.push((key(AlarmId::SignalLost, signal), self.signal_lost(signal)));
@@ -79,6 +92,12 @@ impl Sight<'_> {
             (key(AlarmId::NoWitness, 0), self.witnesses_left(0)),
             (key(AlarmId::RecorderTrouble, 0), yes(self.recorder != RecorderState::Durable)),
             (key(AlarmId::EstimatesRestarted, 0), yes(self.restarted)),
+            (key(AlarmId::WrongProduct, 0), self.wrong_product()),
+            (key(AlarmId::PossibleReaction, tank), self.possible_reaction()),
+            (key(AlarmId::PadBelowTank, 0), self.pad_below_tank()),
+            (key(AlarmId::ReverseFlow, 0), self.reverse_flow()),
+            (key(AlarmId::TruckGone, 0), self.truck_gone()),
+            (key(AlarmId::BeAtValve, 0), self.be_at_valve()),
         ]
     }
 

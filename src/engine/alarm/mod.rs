@@ -2,4 +2,5 @@
 
 pub mod catalogue;
 pub mod condition;
+mod hazards;
 pub mod machine;

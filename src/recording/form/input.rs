@@ -98,6 +98,15 @@ mirror! {
         RecorderTrouble,
         EstimatesRestarted,
         ReadingUnlikely,
+        WrongProduct,
+        PossibleReaction,
+        PadAboveMawp,
+        PadInReliefWindow,
+        PadBelowTank,
+        ReverseFlow,
+        ShutoffBypassed,
+        TruckGone,
+        BeAtValve,
     }
 
     enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }

@@ -1,0 +1,128 @@
+//! Conditions that are about to hurt somebody: another product, a reaction, pressure beyond the plate, the wrong way round.
+
+use super::condition::Sight;
+use crate::engine::frame::{Condition, Phase};
+use crate::engine::reading::Readings;
+use crate::engine::settings::{PadTap, SignalKind};
+use crate::engine::witness::flow_rate;
+
+/// Two liquids that mix are no warmer than the warmer of the two: beyond this, K, or three standard uncertainties,
+/// something gives off heat.
+const WARMER_K: f64 = 3.0;
+/// See above.
+const WARMER_SIGMAS: f64 = 3.0;
+/// Backwards through the meter, kg/s (or the same in the meter's litres).
+const BACKWARDS_KG_PER_S: f64 = 0.2;
+/// A reading of the scale so far below what must still stand there is no trailer with its rest, kg.
+const GONE_KG: f64 = 3_000.0;
+/// Pad below the tank's pressure by more than this, Pa: both gauges may be off by their zeros.
+const BELOW_SIGMAS: f64 = 3.0;
+
+fn yes(holds: bool) -> Condition {
+    if holds { Condition::True } else { Condition::False }
+}
+
+impl Sight<'_> {
+    fn in_transfer(&self) -> bool {
+        self.delivery.is_some_and(|d| d.phase == Phase::Transfer)
+    }
+
+    /// The line's density is not that of the papers.
+    pub(super) fn wrong_product(&self) -> Condition {
+        match self.product.off_kg_per_m3() {
+            _ if !self.in_transfer() => Condition::False,
+            Some((_, other)) => yes(other),
+            None if Readings::find(self.settings, SignalKind::LineDensity, None).is_none() => Condition::False,
+            None => Condition::Unknown,
+        }
+    }
+
+    /// The tank is warmer than what was in it and what comes in.
+    pub(super) fn possible_reaction(&self) -> Condition {
+        let Some(delivery) = self.delivery else { return Condition::False };
+        let tank = Some(delivery.setup.tank);
+        let Some(signal) = Readings::find(self.settings, SignalKind::TankTemperature, tank) else {
+            return Condition::False;
+        };
+        let zero = self.settings.signals.get(usize::from(signal)).map_or(0.0, |s| s.zero);
+        let Some(start) = delivery.start(signal) else { return Condition::False };
+        let Some(now) = self.readings.credible(signal) else { return Condition::Unknown };
+        let line = self.readings.credible_kind(self.settings, SignalKind::LineTemperature, None);
+        let load_c = delivery.setup.product.load_temperature.0;
+        let warmest = start.value.max(line.map_or(load_c, |line| line.max(load_c)));
+        yes(now > warmest + WARMER_K.max(WARMER_SIGMAS * zero))
+    }
+
+    fn pad_over(&self, limit_pa: Option<f64>) -> Condition {
+        let Some(limit_pa) = limit_pa else { return Condition::Unknown };
+        let Some(signal) = Readings::find(self.settings, SignalKind::PadPressure, None) else {
+            return Condition::Unknown;
+        };
+        match self.readings.credible(signal).or(self.readings.at_least(signal)) {
+            Some(pressure) if pressure > limit_pa => Condition::True,
+            Some(_) if self.settings.pad_tap == PadTap::Trailer => Condition::False,
+            _ => Condition::Unknown,
+        }
+    }
+
+    /// Above the plate's MAWP (49 CFR 180.407(a)(2): not to be passed).
+    pub(super) fn pad_above_mawp(&self) -> Condition {
+        self.delivery.map_or(Condition::False, |d| self.pad_over(d.setup.plate.mawp.map(|p| p.0)))
+    }
+
+    /// Where the trailer's relief valve may open at any moment.
+    pub(super) fn pad_in_relief_window(&self) -> Condition {
+        self.delivery.map_or(Condition::False, |d| self.pad_over(d.setup.plate.relief_from.map(|p| p.0)))
+    }
+
+    /// The tank would push back: liquid, or moist gas, towards the trailer.
+    pub(super) fn pad_below_tank(&self) -> Condition {
+        let Some(delivery) = self.delivery.filter(|_| self.in_transfer()) else { return Condition::False };
+        let find = |kind, tank| Readings::find(self.settings, kind, tank);
+        let Some(tank) = find(SignalKind::TankPressure, Some(delivery.setup.tank)) else { return Condition::False };
+        let Some(pad) = find(SignalKind::PadPressure, None) else { return Condition::False };
+        let zero = |s: u16| self.settings.signals.get(usize::from(s)).map_or(0.0, |s| s.zero);
+        match (self.readings.credible(pad), self.readings.credible(tank)) {
+            (Some(p), Some(t)) => yes(p < t - BELOW_SIGMAS * (zero(pad) + zero(tank))),
+            _ => Condition::Unknown,
+        }
+    }
+
+    /// Backwards through the meter.
+    pub(super) fn reverse_flow(&self) -> Condition {
+        let Some(kind) = flow_rate(self.settings) else { return Condition::False };
+        let most = if kind == SignalKind::FlowMassRate { BACKWARDS_KG_PER_S } else { BACKWARDS_KG_PER_S / 1000.0 };
+        match self.readings.credible_kind(self.settings, kind, None) {
+            Some(rate) => yes(rate < -most),
+            None => Condition::Unknown,
+        }
+    }
+
+    /// Somebody has put the shut-off out of action.
+    pub(super) fn shutoff_bypassed(&self) -> Condition {
+        match Readings::find(self.settings, SignalKind::ShutoffBypassed, None) {
+            None => Condition::False,
+            Some(signal) => self.readings.credible(signal).map_or(Condition::Unknown, |value| yes(value != 0.0)),
+        }
+    }
+
+    /// The scale carries less than the trailer must weigh with what is still on it: it has moved off.
+    pub(super) fn truck_gone(&self) -> Condition {
+        let Some(delivery) = self.delivery.filter(|_| self.in_transfer()) else { return Condition::False };
+        let Some(signal) = Readings::find(self.settings, SignalKind::Scale, None) else { return Condition::False };
+        let Some(start) = delivery.start(signal) else { return Condition::False };
+        match self.readings.credible(signal) {
+            Some(now) => yes(now < start.value - delivery.loaded_kg - GONE_KG),
+            None => Condition::Unknown,
+        }
+    }
+
+    /// One response time before the earliest credible first gas or level.
+    pub(super) fn be_at_valve(&self) -> Condition {
+        match self.finish.be_at_valve_by {
+            _ if !self.in_transfer() => Condition::False,
+            Some(by) => yes(by <= self.at),
+            None => Condition::Unknown,
+        }
+    }
+}

@@ -2,13 +2,12 @@
 
 use crate::bay::{BAY_STEP_S, SimulatedBay, gauge_number};
 use crate::instruments::Answer;
-use crate::server::{DeviceServer, Registers};
+use crate::server::{DeviceServer, LinkServer, Registers};
 use crate::tanks::Tanks;
 use brimwatch::config::{BaySetup, DeliveryFile, Device, SignalKind, Site};
 use brimwatch::poll::registers::{DataType, Place, Register};
 use std::fmt::Write;
 use std::io;
-use std::net::SocketAddr;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use tokio::task::JoinHandle;
@@ -41,21 +40,25 @@ struct Line {
 /// A drill under way. Dropping it ends it.
 pub struct Drill {
     bays: Arc<Mutex<Vec<SimulatedBay>>>,
-    devices: Vec<(String, DeviceServer)>,
+    links: Vec<LinkServer>,
+    /// Name, index of its link and unit.
+    devices: Vec<(String, usize, u8)>,
     clock: JoinHandle<()>,
 }
 
 impl Drill {
-    /// Starts a server for every device of the site (the addresses written there are not used) and lets the
+    /// Starts a server for every link of the site (the addresses written there are not used) and lets the
     /// bays run at `speed` times real time.
     ///
     /// # Errors
-    /// When no port of 127.0.0.1 is free.
+    /// When no port of 127.0.0.1 is free, or no pseudo-terminal.
     pub async fn start(site: &Site, deliveries: &[DeliveryFile], speed: f64, seed: u64) -> io::Result<Drill> {
-        let mut devices = Vec::new();
-        for device in &site.devices {
-            devices.push((device.name.clone(), DeviceServer::start(device.unit).await?));
+        let mut links = Vec::new();
+        for (at, link) in site.links.iter().enumerate() {
+            let units = site.devices.iter().filter(|device| device.link == at).map(|device| device.unit);
+            links.push(LinkServer::start(&link.way, units).await?);
         }
+        let devices = site.devices.iter().map(|d| (d.name.clone(), d.link, d.unit)).collect();
         let delivery_of = |bay| deliveries.iter().find(|d| d.bay == bay).map(|d| &d.setup);
         let bays: Vec<SimulatedBay> = (0u64..)
             .zip(&site.bays)
@@ -63,22 +66,24 @@ impl Drill {
             .map(|(i, (nth, bay))| SimulatedBay::new(&bay.settings, delivery_of(i), seed.wrapping_add(nth)))
             .collect();
         let tanks = Tanks::new(site.bays.iter().enumerate().map(|(i, bay)| (&bay.settings, delivery_of(i))));
-        let (slots, mut lines) = (slots(site, &devices, &tanks), lines(site, &devices));
+        let registers = registers(site, &links);
+        let (slots, mut lines) = (slots(site, &registers, &tanks), lines(site, &registers));
         write_all(&slots, &bays, &mut lines, 0);
         let bays = Arc::new(Mutex::new(bays));
         let clock = tokio::spawn(run((slots, lines), Arc::clone(&bays), tanks, speed));
-        Ok(Drill { bays, devices, clock })
+        Ok(Drill { bays, links, devices, clock })
     }
 
-    /// Name and address of every device, in the order of the site file.
+    /// Name of every device and the host and port, or the serial port, that leads to it, in the order of the site file.
     #[must_use]
-    pub fn addresses(&self) -> Vec<(String, SocketAddr)> {
-        self.devices.iter().map(|(name, server)| (name.clone(), server.address())).collect()
+    pub fn addresses(&self) -> Vec<(String, String)> {
+        self.devices.iter().map(|(name, link, _)| (name.clone(), self.links[*link].address())).collect()
     }
 
     /// A device, to be killed, silenced or asked what it was asked.
-    pub fn device(&mut self, name: &str) -> Option<&mut DeviceServer> {
-        self.devices.iter_mut().find(|(n, _)| n == name).map(|(_, server)| server)
+    pub fn device(&mut self, name: &str) -> Option<DeviceServer<'_>> {
+        let (_, link, unit) = self.devices.iter().find(|(n, ..)| n == name)?;
+        Some(DeviceServer { link: &mut self.links[*link], unit: *unit })
     }
 
     /// Looks at a bay, or lets its attendant go on.
@@ -91,19 +96,24 @@ impl Drop for Drill {
     /// Whoever polls a drill only reads; this is where every test and every demo holds it to that.
     fn drop(&mut self) {
         self.clock.abort();
-        for (name, device) in &self.devices {
-            let asked = device.requests();
+        for (name, link, unit) in std::mem::take(&mut self.devices) {
+            let asked = DeviceServer { link: &mut self.links[link], unit }.requests();
             let only_reads = asked.keys().all(|function| (1..=4).contains(function));
             assert!(only_reads || std::thread::panicking(), "{name} was asked for more than to read: {asked:?}");
         }
     }
 }
 
-fn slots(site: &Site, devices: &[(String, DeviceServer)], tanks: &Tanks) -> Vec<Slot> {
+/// What each device of the site holds.
+fn registers(site: &Site, links: &[LinkServer]) -> Vec<Registers> {
+    site.devices.iter().map(|device| links[device.link].registers(device.unit).unwrap_or_default()).collect()
+}
+
+fn slots(site: &Site, devices: &[Registers], tanks: &Tanks) -> Vec<Slot> {
     let mut slots = Vec::new();
     for (own, setup) in site.bays.iter().enumerate() {
         for (at, (signal, place)) in setup.settings.signals.iter().zip(&setup.places).enumerate() {
-            let registers = devices[setup.devices[usize::from(signal.device)]].1.registers();
+            let registers = devices[setup.devices[usize::from(signal.device)]].clone();
             let gauged = signal.tank.map(|t| tanks.gauge(own, t, &setup.settings.tanks[usize::from(t)].name));
             let (bay, tank) = gauged.map_or((own, None), |(bay, tank)| (bay, Some(tank)));
             let gauge = gauge_number(&setup.settings, at);
@@ -113,7 +123,7 @@ fn slots(site: &Site, devices: &[(String, DeviceServer)], tanks: &Tanks) -> Vec<
     slots
 }
 
-fn lines(site: &Site, devices: &[(String, DeviceServer)]) -> Vec<Line> {
+fn lines(site: &Site, devices: &[Registers]) -> Vec<Line> {
     let read_by = |at: usize| {
         let own = |(bay, setup): (usize, &BaySetup)| {
             let device = (0u16..).zip(&setup.devices).find(|(_, d)| **d == at)?.0;
@@ -121,8 +131,8 @@ fn lines(site: &Site, devices: &[(String, DeviceServer)]) -> Vec<Line> {
         };
         site.bays.iter().enumerate().filter_map(own).collect()
     };
-    let line = |(at, (device, (_, server))): (usize, (&Device, &(String, DeviceServer)))| Line {
-        registers: server.registers(),
+    let line = |(at, (device, registers)): (usize, (&Device, &Registers))| Line {
+        registers: registers.clone(),
         heart: device.heartbeat.map(|(register, _)| register),
         read_by: read_by(at),
         answers: Answer::Fresh,
@@ -177,36 +187,53 @@ async fn run(
     }
 }
 
-/// The text of a site file with each device's address replaced, and the given keys of its `[site]` table.
-/// Comments and everything else stay as they are.
+/// The text of a site file with the address of each device or of its link replaced, and the given keys of its `[site]`
+/// table. Comments and everything else stay as they are, but for the bits of a serial port: a pseudo-terminal has no
+/// parity, and then there are two stop bits (Modbus over Serial Line V1.02, 2.5.1).
 #[must_use]
-pub fn readdress(site_text: &str, addresses: &[(String, SocketAddr)], site_keys: &[(&str, String)]) -> String {
-    let mut table = String::new();
-    let mut devices = addresses.iter();
-    let mut device = None;
+pub fn readdress(site_text: &str, addresses: &[(String, String)], site_keys: &[(&str, String)]) -> String {
+    let of_links = addresses_of_links(site_text, addresses);
+    let (mut devices, mut links) = (addresses.iter().map(|(_, address)| address), of_links.iter());
+    let (mut table, mut address) = (String::new(), None);
     let mut out = String::with_capacity(site_text.len());
     for line in site_text.lines() {
         let trimmed = line.trim_start();
         if trimmed.starts_with('[') {
             table = trimmed.split('#').next().unwrap_or_default().trim().to_owned();
-            if table == "[[device]]" {
-                device = devices.next();
-            }
+            address = match table.as_str() {
+                "[[device]]" => devices.next(),
+                "[[link]]" => links.next(),
+                _ => None,
+            };
         }
         let key = trimmed.split_once('=').map_or("", |(key, _)| key.trim());
-        let replaced = match (table.as_str(), key, device) {
-            ("[[device]]", "address", Some((_, address))) => Some(address.to_string()),
-            ("[site]", key, _) => site_keys.iter().find(|(k, _)| *k == key).map(|(_, v)| v.clone()),
-            _ => None,
+        let is_link = table == "[[link]]";
+        // A Rust string literal of plain text is a TOML basic string.
+        let _ = match (key, address) {
+            ("address", Some(address)) => writeln!(out, "address = {address:?}"),
+            ("serial_port", Some(address)) => {
+                writeln!(out, "serial_port = {address:?}\nparity = \"none\"\nstop_bits = 2")
+            }
+            ("parity" | "stop_bits", Some(_)) if is_link => Ok(()),
+            (key, _) => match site_keys.iter().find(|(k, _)| table == "[site]" && *k == key) {
+                Some((_, value)) => writeln!(out, "{key} = {value:?}"),
+                None => writeln!(out, "{line}"),
+            },
         };
-        match replaced {
-            // A Rust string literal of plain text is a TOML basic string.
-            Some(value) => writeln!(out, "{key} = {value:?}"),
-            None => writeln!(out, "{line}"),
-        }
-        .unwrap_or_default();
     }
     out
+}
+
+/// The address of each `[[link]]`: that of the first device that names it.
+fn addresses_of_links(site_text: &str, addresses: &[(String, String)]) -> Vec<String> {
+    let Ok(site) = site_text.parse::<toml::Table>() else { return Vec::new() };
+    let tables = |name| site.get(name).and_then(toml::Value::as_array).map(Vec::as_slice).unwrap_or_default();
+    let behind = |link: &toml::Value| {
+        let name = link.get("name")?;
+        let device = tables("device").iter().position(|device| device.get("link") == Some(name))?;
+        addresses.get(device).map(|(_, address)| address.clone())
+    };
+    tables("link").iter().map(|link| behind(link).unwrap_or_default()).collect()
 }
 
 #[cfg(test)]
@@ -220,7 +247,7 @@ mod tests {
     use tokio::net::TcpStream;
 
     /// Asks for a register by a raw request; the first nine bytes of the reply, then whatever comes.
-    async fn ask(address: SocketAddr, unit: u8, register: &Register) -> ([u8; 9], TcpStream) {
+    async fn ask(address: &str, unit: u8, register: &Register) -> ([u8; 9], TcpStream) {
         let mut stream = TcpStream::connect(address).await.expect("connection");
         let [high, low] = register.address.to_be_bytes();
         let count = u8::try_from(register.count()).expect("few");
@@ -231,7 +258,7 @@ mod tests {
     }
 
     /// Reads a register and lets brimwatch's own decoder say what it means.
-    async fn read(address: SocketAddr, unit: u8, register: &Register) -> String {
+    async fn read(address: &str, unit: u8, register: &Register) -> String {
         let (head, mut stream) = ask(address, unit, register).await;
         assert_eq!(head[7], register.function, "exception {}", head[8]);
         let mut data = vec![0u8; usize::from(head[8])];
@@ -251,7 +278,7 @@ mod tests {
         let bay = &site.bays[0];
         for (signal, place) in bay.settings.signals.iter().zip(&bay.places) {
             let device = bay.devices[usize::from(signal.device)];
-            let address = drill.addresses()[device].1;
+            let address = &drill.addresses()[device].1;
             let read = read(address, site.devices[device].unit, &place.register).await;
             let shows = drill.with_bay(0, |b| b.shows(signal.kind, signal.tank)).expect("bay");
             let value: f64 = match read.trim_start_matches("Number(").trim_end_matches(')') {
@@ -285,7 +312,7 @@ mod tests {
         let (at, device) = site.devices.iter().enumerate().find(|(_, d)| d.heartbeat.is_some()).expect("declared");
         let (register, _) = device.heartbeat.expect("declared");
         let drill = Drill::start(&site, &[], 40.0, 9).await.expect("ports");
-        let address = drill.addresses()[at].1;
+        let address = &drill.addresses()[at].1;
         let first = read(address, device.unit, &register).await;
         let changed = async {
             while read(address, device.unit, &register).await == first {
@@ -306,7 +333,7 @@ mod tests {
         let level = bay.settings.signals.iter().position(|s| s.kind == SignalKind::Level).expect("declared");
         assert_eq!(bay.devices[usize::from(bay.settings.signals[level].device)], at, "one device has both");
         let (drill, place) = (Drill::start(&site, &[], 40.0, 9).await.expect("ports"), bay.places[level].register);
-        let address = drill.addresses()[at].1;
+        let address = &drill.addresses()[at].1;
         // The clock writes the wire before it lets go of the bays: a later time seen is a wire written.
         let goes_on = async || {
             let now_s = || drill.with_bay(0, |bay| bay.plant().time_s()).expect("bay");
@@ -343,10 +370,26 @@ mod tests {
     fn only_addresses_and_the_named_keys_change() {
         let text = "[site] # the works\nname = \"Works\"\nlisten = \"127.0.0.1:1\"\n\n[[device]]\nname = \"a\"\n\
                     address = \"10.0.0.1:502\" # meter\n[[device]]\naddress = \"10.0.0.2:502\"\n[[bay.signal]]\naddress = 7\n";
-        let at = |port| SocketAddr::from(([127, 0, 0, 1], port));
+        let at = |port| format!("127.0.0.1:{port}");
         let addresses = [("a".to_owned(), at(4001)), ("b".to_owned(), at(4002))];
         let expected = "[site] # the works\nname = \"Works\"\nlisten = \"127.0.0.1:0\"\n\n[[device]]\nname = \"a\"\n\
                         address = \"127.0.0.1:4001\"\n[[device]]\naddress = \"127.0.0.1:4002\"\n[[bay.signal]]\naddress = 7\n";
         assert_eq!(readdress(text, &addresses, &[("listen", "127.0.0.1:0".to_owned())]), expected);
+    }
+
+    /// Two devices behind a gateway that passes bytes on, one on a serial line.
+    #[test]
+    fn links_are_readdressed_once() {
+        let text = "[[link]]\nname = \"yard\"\nserial_port = \"/dev/ttyS0\"\nbaud = 9600\nparity = \"odd\"\n[[link]]\n\
+                    name = \"gate\" # way\naddress = \"10.0.0.1:502\"\nframing = \"rtu\"\n[[device]]\nname = \"a\"\nlink = \"gate\"\n\
+                    [[device]]\nname = \"b\"\nlink = \"gate\"\n[[device]]\nname = \"c\"\nlink = \"yard\"\nparity = 3\n";
+        let at = |name: &str, address: &str| (name.to_owned(), address.to_owned());
+        let addresses = [at("a", "127.0.0.1:7"), at("b", "127.0.0.1:7"), at("c", "/dev/pts/5")];
+        let written = readdress(text, &addresses, &[]);
+        let expected = text
+            .replace("\"/dev/ttyS0\"", "\"/dev/pts/5\"\nparity = \"none\"\nstop_bits = 2")
+            .replace("parity = \"odd\"\n", "")
+            .replace("10.0.0.1:502", "127.0.0.1:7");
+        assert_eq!(written, expected);
     }
 }

@@ -15,6 +15,7 @@ pub mod noise;
 pub mod plant;
 pub mod scenario;
 pub mod scenarios;
+mod serial;
 pub mod server;
 pub mod tanks;
 pub mod wrong;

@@ -1,19 +1,20 @@
-//! Devices on the wire: one Modbus TCP server for each device of a site, on loopback.
+//! Devices on the wire: a Modbus server for each link of a site, over TCP or RTU on loopback or RTU on a pseudo-terminal.
 //!
 //! A device serves exactly the registers that the site file declares, answers functions 1 to 4 alone and
 //! remembers every function code that it was ever asked for, so that a test can prove that nobody wrote.
 
 use crate::instruments::Answer;
+use crate::serial::SerialLine;
 use brimwatch::poll::registers::{DataType, Place, Register, StatusRegister, WordOrder};
+use brimwatch::poll::way::Way;
 use std::collections::{BTreeMap, BTreeSet};
 use std::future::{Ready, ready};
 use std::io;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use tokio::net::TcpListener;
+use tokio::net::{TcpListener, TcpStream};
 use tokio::task::JoinHandle;
-use tokio_modbus::server::Service;
-use tokio_modbus::server::tcp::{Server, accept_tcp_connection};
+use tokio_modbus::server::{Service, rtu_over_tcp, tcp};
 use tokio_modbus::{ExceptionCode, Request, Response, SlaveRequest};
 
 /// Most registers and most bits in one request (Modbus Application Protocol V1.1b3, 6.1 and 6.3).
@@ -24,7 +25,6 @@ const BITS_MOST: u16 = 2000;
 /// What a device holds and what it was asked.
 #[derive(Debug, Default)]
 struct Memory {
-    unit: u8,
     /// Words by function and address; 0 or 1 where the function reads bits.
     words: BTreeMap<(u8, u16), u16>,
     /// Status registers that somebody has set: they stay as they are.
@@ -43,6 +43,11 @@ impl Registers {
     fn lock(&self) -> MutexGuard<'_, Memory> {
         // No invariant spans two fields, so a holder that panicked leaves nothing broken.
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// How often it was asked for each function code.
+    fn requests(&self) -> BTreeMap<u8, u64> {
+        self.lock().requests.clone()
     }
 
     /// Puts a value in SI where it is found, with all its parts, and says that nothing is the matter with it; from then
@@ -89,54 +94,65 @@ impl Memory {
     }
 }
 
-/// A device of the site, serving or not.
+/// What leads to devices: a port of 127.0.0.1, or a serial line. Serving or not.
 #[derive(Debug)]
-pub struct DeviceServer {
+pub struct LinkServer {
     address: SocketAddr,
-    registers: Registers,
-    serving: Option<JoinHandle<()>>,
+    line: Option<Arc<SerialLine>>,
+    framing: Framing,
+    units: Units,
+    serving: Vec<JoinHandle<()>>,
 }
 
-impl DeviceServer {
-    /// Serves as Modbus unit `unit` on a free port of 127.0.0.1. Until something is written it holds nothing.
+/// How frames are marked off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Framing {
+    Tcp,
+    Rtu,
+}
+
+/// The devices of a link, by unit.
+type Units = Arc<BTreeMap<u8, Registers>>;
+
+impl LinkServer {
+    /// Serves these units the way that the site says, on a free port of 127.0.0.1 or a pseudo-terminal of its own.
+    /// Until something is written they hold nothing.
     ///
     /// # Errors
-    /// When no port can be bound.
-    pub async fn start(unit: u8) -> io::Result<DeviceServer> {
+    /// When no port can be bound, or no pseudo-terminal be had.
+    pub async fn start(way: &Way, units: impl IntoIterator<Item = u8>) -> io::Result<LinkServer> {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).await?;
+        let line = match way {
+            Way::Serial(_) => Some(Arc::new(SerialLine::lay()?)),
+            Way::Tcp { .. } | Way::RtuOverTcp { .. } => None,
+        };
+        let framing = if matches!(way, Way::Tcp { .. }) { Framing::Tcp } else { Framing::Rtu };
+        let units = Arc::new(units.into_iter().map(|unit| (unit, Registers::default())).collect());
         let address = listener.local_addr()?;
-        let registers = Registers::default();
-        registers.lock().unit = unit;
-        let serving = Some(serve(listener, registers.clone()));
-        Ok(DeviceServer { address, registers, serving })
+        let mut server = LinkServer { address, line, framing, units, serving: Vec::new() };
+        server.serve(listener);
+        Ok(server)
     }
 
-    /// Where it serves, also after a kill.
+    /// Where it serves, also after a kill: host and port, or the path of a serial port.
     #[must_use]
-    pub fn address(&self) -> SocketAddr {
-        self.address
+    pub fn address(&self) -> String {
+        match &self.line {
+            Some(line) => line.port().display().to_string(),
+            None => self.address.to_string(),
+        }
     }
 
-    /// What it holds.
+    /// What a unit holds.
     #[must_use]
-    pub fn registers(&self) -> Registers {
-        self.registers.clone()
-    }
-
-    /// How often it was asked for each function code, since it was made.
-    #[must_use]
-    pub fn requests(&self) -> BTreeMap<u8, u64> {
-        self.registers.lock().requests.clone()
-    }
-
-    /// Takes requests and answers none, or answers again.
-    pub fn set_silent(&self, silent: bool) {
-        self.registers.lock().silent = silent;
+    pub fn registers(&self, unit: u8) -> Option<Registers> {
+        self.units.get(&unit).cloned()
     }
 
     /// Breaks every connection and refuses new ones.
     pub async fn kill(&mut self) {
-        if let Some(task) = self.serving.take() {
+        self.cut();
+        for task in self.serving.drain(..) {
             task.abort();
             // An error here is the abort itself; the sockets are closed once the task is gone.
             let _ = task.await;
@@ -148,50 +164,123 @@ impl DeviceServer {
     /// # Errors
     /// When somebody else has taken the port meanwhile.
     pub async fn restart(&mut self) -> io::Result<()> {
-        if self.serving.is_none() {
+        if self.serving.is_empty() {
             let listener = TcpListener::bind(self.address).await?;
-            self.serving = Some(serve(listener, self.registers.clone()));
+            self.serve(listener);
         }
         Ok(())
     }
-}
 
-impl Drop for DeviceServer {
-    fn drop(&mut self) {
-        if let Some(task) = self.serving.take() {
-            task.abort();
+    fn cut(&self) {
+        if let Some(line) = &self.line {
+            line.cut(true);
+        }
+    }
+
+    fn serve(&mut self, listener: TcpListener) {
+        self.serving.push(match self.framing {
+            Framing::Tcp => serve_tcp(listener, Arc::clone(&self.units)),
+            Framing::Rtu => serve_rtu(listener, Arc::clone(&self.units)),
+        });
+        if let Some(line) = self.line.clone() {
+            let address = self.address;
+            line.cut(false);
+            self.serving.push(tokio::task::spawn_blocking(move || line.carry(address)));
         }
     }
 }
 
-fn serve(listener: TcpListener, registers: Registers) -> JoinHandle<()> {
-    tokio::spawn(async move {
-        let service = |_: SocketAddr| Ok(Some(Device(registers.clone())));
-        let on_connected = |stream: tokio::net::TcpStream, peer| async move {
-            stream.set_nodelay(true)?;
-            accept_tcp_connection(stream, peer, service)
-        };
-        let on_error = |error: io::Error| tracing::debug!(%error, "a simulated device dropped a connection");
-        if let Err(error) = Server::new(listener).serve(&on_connected, on_error).await {
-            tracing::warn!(%error, "a simulated device stopped serving");
+impl Drop for LinkServer {
+    fn drop(&mut self) {
+        self.cut();
+        self.serving.iter().for_each(JoinHandle::abort);
+    }
+}
+
+/// A device of the site, to be killed, silenced or asked what it was asked.
+#[derive(Debug)]
+pub struct DeviceServer<'a> {
+    /// What leads to it; others may lie behind.
+    pub link: &'a mut LinkServer,
+    /// Its unit there.
+    pub unit: u8,
+}
+
+impl DeviceServer<'_> {
+    /// How often it was asked for each function code, since it was made.
+    #[must_use]
+    pub fn requests(&self) -> BTreeMap<u8, u64> {
+        self.link.registers(self.unit).map(|registers| registers.requests()).unwrap_or_default()
+    }
+
+    /// Takes requests and answers none, or answers again.
+    pub fn set_silent(&self, silent: bool) {
+        if let Some(registers) = self.link.registers(self.unit) {
+            registers.lock().silent = silent;
         }
+    }
+
+    /// Breaks every connection of its link and refuses new ones.
+    pub async fn kill(&mut self) {
+        self.link.kill().await;
+    }
+
+    /// Its link serves again on the same port; does nothing while it serves.
+    ///
+    /// # Errors
+    /// When somebody else has taken the port meanwhile.
+    pub async fn restart(&mut self) -> io::Result<()> {
+        self.link.restart().await
+    }
+}
+
+fn dropped(error: io::Error) {
+    tracing::debug!(%error, "a simulated device dropped a connection");
+}
+
+fn stopped(served: io::Result<()>) {
+    if let Err(error) = served {
+        tracing::warn!(%error, "a simulated device stopped serving");
+    }
+}
+
+fn serve_tcp(listener: TcpListener, units: Units) -> JoinHandle<()> {
+    tokio::spawn(async move {
+        let service = |_: SocketAddr| Ok(Some(Link(Arc::clone(&units))));
+        let on_connected = |stream: TcpStream, peer| async move {
+            stream.set_nodelay(true)?;
+            tcp::accept_tcp_connection(stream, peer, service)
+        };
+        stopped(tcp::Server::new(listener).serve(&on_connected, dropped).await);
     })
 }
 
-/// One connection's view of the memory.
-struct Device(Registers);
+fn serve_rtu(listener: TcpListener, units: Units) -> JoinHandle<()> {
+    tokio::spawn(async move {
+        let service = |_: SocketAddr| Ok(Some(Link(Arc::clone(&units))));
+        let on_connected = |stream: TcpStream, peer| async move {
+            stream.set_nodelay(true)?;
+            rtu_over_tcp::accept_tcp_connection(stream, peer, service)
+        };
+        stopped(rtu_over_tcp::Server::new(listener).serve(&on_connected, dropped).await);
+    })
+}
 
-impl Service for Device {
+/// One connection's view of the devices behind a link.
+struct Link(Units);
+
+impl Service for Link {
     type Request = SlaveRequest<'static>;
     type Response = Option<Response>;
     type Exception = ExceptionCode;
     type Future = Ready<Result<Self::Response, Self::Exception>>;
 
     fn call(&self, asked: Self::Request) -> Self::Future {
-        let mut memory = self.0.lock();
+        // No unit answers for another: the asker waits in vain.
+        let Some(device) = self.0.get(&asked.slave) else { return ready(Ok(None)) };
+        let mut memory = device.lock();
         *memory.requests.entry(asked.request.function_code().value()).or_default() += 1;
-        // A unit does not answer for another: the asker waits in vain.
-        if memory.silent || asked.slave != memory.unit {
+        if memory.silent {
             return ready(Ok(None));
         }
         if memory.failing {
@@ -424,6 +513,13 @@ mod tests {
         assert_eq!(read(&registers, &flag(0)), "Flag(false) Some(Fair)");
     }
 
+    async fn one_unit() -> (LinkServer, Registers) {
+        let way = Way::Tcp { address: String::new() };
+        let link = LinkServer::start(&way, [1]).await.expect("port");
+        let registers = link.registers(1).expect("a unit");
+        (link, registers)
+    }
+
     /// Sends one raw PDU to unit 1 and returns the reply's.
     async fn ask(stream: &mut TcpStream, pdu: &[u8]) -> Option<Vec<u8>> {
         let length = u8::try_from(pdu.len() + 1).expect("short");
@@ -440,11 +536,11 @@ mod tests {
     /// Expected: request and reply octets and exception codes after the Modbus Application Protocol V1.1b3.
     #[tokio::test]
     async fn answers_are_as_the_protocol_says() {
-        let device = DeviceServer::start(1).await.expect("port");
-        device.registers().write(&place(3, 107, DataType::U16, WordOrder::Abcd, 1.0), 555.0);
-        device.registers().write(&place(3, 108, DataType::U32, WordOrder::Abcd, 1.0), 100.0);
-        device.registers().write(&place(2, 4, DataType::Bool, WordOrder::Abcd, 1.0), 1.0);
-        let mut stream = TcpStream::connect(device.address()).await.expect("connection");
+        let (mut link, registers) = one_unit().await;
+        registers.write(&place(3, 107, DataType::U16, WordOrder::Abcd, 1.0), 555.0);
+        registers.write(&place(3, 108, DataType::U32, WordOrder::Abcd, 1.0), 100.0);
+        registers.write(&place(2, 4, DataType::Bool, WordOrder::Abcd, 1.0), 1.0);
+        let mut stream = TcpStream::connect(link.address()).await.expect("connection");
         // Section 6.3's own example: registers 108 to 110 hold 555, 0 and 100.
         assert_eq!(ask(&mut stream, &[3, 0, 107, 0, 3]).await, Some(vec![3, 6, 2, 0x2b, 0, 0, 0, 0x64]));
         assert_eq!(ask(&mut stream, &[2, 0, 4, 0, 1]).await, Some(vec![2, 1, 1]));
@@ -454,25 +550,28 @@ mod tests {
         assert_eq!(ask(&mut stream, &[3, 0, 107, 0, 126]).await, Some(vec![0x83, 3]));
         assert_eq!(ask(&mut stream, &[6, 0, 107, 0, 9]).await, Some(vec![0x86, 1]), "nothing is ever written");
         assert_eq!(ask(&mut stream, &[3, 0, 107, 0, 1]).await, Some(vec![3, 2, 2, 0x2b]));
+        let device = DeviceServer { link: &mut link, unit: 1 };
         assert_eq!(device.requests(), BTreeMap::from([(2, 1), (3, 5), (4, 1), (6, 1)]));
     }
 
     #[tokio::test]
     async fn a_device_can_be_silent_dead_and_back() {
-        let mut device = DeviceServer::start(1).await.expect("port");
-        device.registers().write(&place(4, 0, DataType::U16, WordOrder::Abcd, 1.0), 9.0);
+        let (mut link, registers) = one_unit().await;
+        registers.write(&place(4, 0, DataType::U16, WordOrder::Abcd, 1.0), 9.0);
         let ask_once = [4, 0, 0, 0, 1];
-        let mut stream = TcpStream::connect(device.address()).await.expect("connection");
+        let address = link.address();
+        let mut device = DeviceServer { link: &mut link, unit: 1 };
+        let mut stream = TcpStream::connect(&address).await.expect("connection");
         device.set_silent(true);
         assert_eq!(ask(&mut stream, &ask_once).await, None);
         device.set_silent(false);
-        let mut stream = TcpStream::connect(device.address()).await.expect("connection");
+        let mut stream = TcpStream::connect(&address).await.expect("connection");
         assert!(ask(&mut stream, &ask_once).await.is_some());
         device.kill().await;
         assert_eq!(ask(&mut stream, &ask_once).await, None, "the connection is broken");
-        assert!(TcpStream::connect(device.address()).await.is_err(), "and no new one is taken");
+        assert!(TcpStream::connect(&address).await.is_err(), "and no new one is taken");
         device.restart().await.expect("the same port");
-        let mut stream = TcpStream::connect(device.address()).await.expect("connection");
+        let mut stream = TcpStream::connect(&address).await.expect("connection");
         assert_eq!(ask(&mut stream, &ask_once).await, Some(vec![4, 2, 0, 9]));
     }
 }

@@ -1,5 +1,6 @@
 //! The program as its users meet it: devices that die, kills, wrong files.
 
+mod any_site;
 mod bays;
 mod change;
 mod cli;

@@ -12,7 +12,7 @@ use brimwatch_simulator::drill::{Drill, readdress};
 use brimwatch_simulator::scenario::{DELIVERY, PRODUCT, SITE};
 use std::fs;
 use std::io::{self, BufRead, BufReader, Read, Write};
-use std::net::{SocketAddr, TcpStream};
+use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::Arc;
@@ -49,7 +49,7 @@ fn works() -> (Site, DeliveryFile) {
 /// Plant and devices in a process of their own.
 struct Plant {
     process: Owned,
-    addresses: Vec<(String, SocketAddr)>,
+    addresses: Vec<(String, String)>,
 }
 
 impl Plant {

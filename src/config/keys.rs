@@ -143,7 +143,8 @@ const DENSITIES: Form = Pairs(
 );
 
 /// Words for [`crate::engine::settings::DrawOff`].
-pub(super) const DRAW_OFFS: &[&str] = &["measured", "declared_zero", "unknown"];
+pub(super) const HEADS: &[&str] = &["flat", "conical", "ellipsoidal", "hemispherical", "torispherical"];
+const DRAW_OFFS: &[&str] = &["measured", "declared_zero", "unknown"];
 /// Words for [`crate::engine::settings::RestsOnScale`].
 pub(super) const RESTS: &[&str] = &["trailer", "tractor_and_trailer", "part", "none"];
 /// Words for [`crate::engine::settings::Drive`].
@@ -230,8 +231,16 @@ pub const SITE: &[Key] = &[
     key("tank.name", Text, Required, "204", "name"),
     key("tank.product", Text, Required, "products/caustic-soda-50.toml", "file of the product it holds, beside this file"),
     key("tank.diameter", amount(Length, 0.3, 100.0), Optional, "2.84 m",
-        "inner diameter of an upright cylinder on a flat bottom; with height, or give a strapping table"),
-    key("tank.height", amount(Length, 0.3, 40.0), Optional, "8 m", "inner height of that cylinder's shell"),
+        "inner diameter of a cylinder, upright or lying; with height or length, or give a strapping table"),
+    key("tank.height", amount(Length, 0.3, 40.0), Optional, "8 m", "inner height of an upright cylinder's shell"),
+    key("tank.length", amount(Length, 0.3, 100.0), Optional, "6 m", "length of a lying cylinder's shell, between its heads"),
+    key("tank.head", Choice(HEADS), Default("flat"), "ellipsoidal",
+        "bottom of an upright cylinder, both heads of a lying one; levels count from the lowest point"),
+    key("tank.other_head", Choice(HEADS), Optional, "flat", "the second head of a lying cylinder, where it is another"),
+    key("tank.head_depth", amount(Length, 0.01, 20.0), Optional, "0.6 m",
+        "depth of a conical or ellipsoidal head; an ellipsoidal one without it is a quarter of the diameter deep (2:1)"),
+    key("tank.head_crown", Number(0.5, 2.0), Default("1"), "1", "torispherical: radius of the crown over the diameter"),
+    key("tank.head_knuckle", Number(0.01, 0.5), Default("0.06"), "0.06", "torispherical: radius of the knuckle over the diameter"),
     key("tank.strapping", STRAPPING, Optional, r#"[["0 m", "0.4 m3"], ["8 m", "51.1 m3"]]"#,
         "strapping table: level and volume, both rising; nothing is read beyond its ends"),
     key("tank.strapping_file", Text, Optional, "tank-204.csv",

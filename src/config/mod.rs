@@ -17,6 +17,7 @@ mod fault;
 mod range;
 mod register;
 mod sense;
+pub mod shape;
 mod site;
 mod status;
 mod tables;

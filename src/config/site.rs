@@ -3,6 +3,7 @@
 use super::claims::{self, Claim};
 use super::devices::{Polled, polled};
 use super::fault::{Draft, Spot, nearest};
+use super::shape::{Head, Vessel};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
 use super::{BaySetup, Device, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
@@ -166,27 +167,74 @@ fn tank(
 
 /// The tank's shape, from exactly one of its three descriptions.
 fn geometry(draft: &mut Draft, table: &Table, beside: &mut tables::Beside<'_>) -> TankGeometry {
-    let cylinder = table.has("diameter") || table.has("height");
+    let cylinder = ["diameter", "height", "length"].into_iter().any(|key| table.has(key));
     let given = [cylinder, table.has("strapping"), table.has("strapping_file")];
     if given.iter().filter(|g| **g).count() != 1 {
         draft
             .fault(table.at(), table.path(""), "needs its shape described once")
             .allowed("diameter and height, or strapping, or strapping_file")
             .act("give one of the three; for a new tank begin with diameter and height off the drawing");
-    } else if cylinder && !(table.has("diameter") && table.has("height")) {
+    } else if cylinder && !(table.has("diameter") && table.has("height") != table.has("length")) {
         draft
-            .fault(table.at(), table.path(""), "has only one of diameter and height")
-            .act("give both, for example: diameter = \"2.84 m\" and height = \"8 m\"");
+            .fault(table.at(), table.path(""), "needs a diameter, and a height (upright) or a length (lying)")
+            .act("give two of them, for example: diameter = \"2.84 m\" and height = \"8 m\"");
     }
     let rows = match table.pairs("strapping") {
         Some(rows) => rows.to_vec(),
         None if table.has("strapping_file") => beside.strapping(draft, table),
         None => {
             let (diameter, height) = (Metre(table.number("diameter")), Metre(table.number("height")));
-            return TankGeometry::VerticalCylinder { diameter, height };
+            if !table.has("length") && table.text("head") == "flat" {
+                return TankGeometry::VerticalCylinder { diameter, height };
+            }
+            vessel(draft, table).map_or_else(Vec::new, |vessel| vessel.table())
         }
     };
     TankGeometry::Strapping(rows.into_iter().map(|(level, volume)| (Metre(level), M3(volume))).collect())
+}
+
+/// A cylinder with heads; None after a fault.
+fn vessel(draft: &mut Draft, table: &Table) -> Option<Vessel> {
+    let diameter = table.number("diameter");
+    let first = head(draft, table, "head", diameter)?;
+    if table.has("length") {
+        let second = if table.has("other_head") { head(draft, table, "other_head", diameter)? } else { first };
+        return Some(Vessel::Lying { diameter, shell: table.number("length"), heads: [first, second] });
+    }
+    Some(Vessel::Upright { diameter, shell: table.number("height"), bottom: first })
+}
+
+fn head(draft: &mut Draft, table: &Table, key: &str, diameter: f64) -> Option<Head> {
+    let depth = table.optional_number("head_depth");
+    Some(match table.text(key) {
+        "conical" => {
+            let Some(depth) = depth else {
+                draft
+                    .fault(table.spot(key), table.path("head_depth"), "is missing: a cone may be of any depth")
+                    .act("write it off the drawing, for example: head_depth = \"0.6 m\"");
+                return None;
+            };
+            Head::Conical(depth)
+        }
+        "ellipsoidal" => Head::Ellipsoidal(depth.unwrap_or(diameter / 4.0)),
+        "hemispherical" => Head::Ellipsoidal(diameter / 2.0),
+        "torispherical" => {
+            let (crown, knuckle) = (table.number("head_crown"), table.number("head_knuckle"));
+            if knuckle >= crown {
+                draft
+                    .fault(
+                        table.spot(key),
+                        table.path("head_knuckle"),
+                        format!("{knuckle} is not below the crown's {crown}"),
+                    )
+                    .allowed("a knuckle smaller than the crown")
+                    .act("correct one of the two");
+                return None;
+            }
+            Head::Torispherical(crown, knuckle)
+        }
+        _ => Head::Flat,
+    })
 }
 
 /// Highest level that the tank's description reaches, m; NaN for an empty table.

@@ -132,7 +132,7 @@ const PLANTED: &[(&str, &str, &str, &str, &str)] = &[
     ("time_out = \"500 ms\"\n\n[[device]]\nname = \"tank 204 gauges\"", "time_out = \"2 s\"\n\n[[device]]\nname = \"tank 204 gauges\"", "device.time_out", "time_out = \"2 s\"", "not shorter than the period"),
     ("[[device]]\nname = \"trailer pad\"", "[[device]]\nname = \"line meter\"\naddress = \"127.0.0.1:9\"\nunit = 1\naddress_base = 0\nperiod = \"1 s\"\ntime_out = \"0.5 s\"\n\n[[device]]\nname = \"trailer pad\"", "device.name", "name = \"line meter\"\naddress = \"127.0.0.1:9\"", "used twice"),
     ("diameter = \"2.84 m\"\nheight = \"8 m\"", "strapping = [[\"0 m\", \"0 m3\"], [\"4 m\", \"25 m3\"], [\"8 m\", \"25 m3\"]]", "tank.strapping", "strapping = [[", "second column does not rise"),
-    ("diameter = \"2.84 m\"\n", "", "tank", "[[tank]]", "only one of diameter and height"),
+    ("diameter = \"2.84 m\"\n", "", "tank", "[[tank]]", "needs a diameter"),
     ("diameter = \"2.84 m\"\n", "diameter = \"2.84 m\"\nstrapping = [[\"0 m\", \"0 m3\"], [\"8 m\", \"50 m3\"]]\n", "tank", "[[tank]]", "described once"),
     ("products/caustic-soda-50.toml", "products/caustic-soda.toml", "tank.product", "product = \"products/caustic-soda.toml", "cannot be read"),
     ("rests_on_scale = \"trailer\"", "rests_on_scale = \"none\"", "bay.rests_on_scale", "rests_on_scale = \"none\"", "a scale is read"),

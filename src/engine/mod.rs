@@ -63,6 +63,9 @@ pub const NUMERICS_VERSION: u32 = 5;
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
 
+/// The alarm "be at the valve" looks anew this often, s: much less than anybody's response time.
+const FORESEEN_S: f64 = 5.0;
+
 /// How many of people's latest entries cross into the next segment.
 const LATEST_ENTRIES: usize = 8;
 
@@ -81,6 +84,9 @@ pub struct Monitor {
     pad: PadWatch,
     alarms: Board,
     finish: Finish,
+    /// When somebody must be at the valve, and when that was worked out for its alarm.
+    valve_by: Option<EngineTime>,
+    foreseen_at: Option<EngineTime>,
     margin: Margin,
     recorder: RecorderState,
     blind: Option<Gap>,
@@ -114,6 +120,8 @@ impl Monitor {
             pad: PadWatch::default(),
             alarms: Board::carried(&carried.alarms),
             finish: Finish::default(),
+            valve_by: None,
+            foreseen_at: None,
             margin: Margin::Unknown,
             recorder: RecorderState::default(),
             blind: None,
@@ -177,11 +185,15 @@ impl Monitor {
     /// Takes one input and says what is known after it.
     pub fn step(&mut self, input: &Input) -> Output {
         let changed = self.advance(input);
-        self.output(matches!(input.event, Event::Tick), changed)
+        let is_tick = matches!(input.event, Event::Tick);
+        if let (true, Some(delivery)) = (is_tick, &self.delivery) {
+            self.finish = self.outlook(delivery).finish(&self.margin);
+        }
+        self.output(is_tick, changed)
     }
 
-    /// Takes one input and draws up no frame: for whoever steps many monitors and asks for alarms only. True where
-    /// something changed that must be shown at once.
+    /// Takes one input, draws up no frame and foresees the finish only as often as its alarm needs: for whoever steps many
+    /// monitors and asks for alarms only. True where something changed that must be shown at once.
     pub fn advance(&mut self, input: &Input) -> bool {
         self.at = self.at.max(input.at);
         let mut changed = match &input.event {
@@ -252,7 +264,10 @@ impl Monitor {
             }
             let scene = self.outlook(delivery);
             let margin = scene.margin();
-            self.finish = scene.finish(&margin);
+            if self.foreseen_at.is_none_or(|at| self.at.since_s(at) >= FORESEEN_S) {
+                self.valve_by = scene.finish(&margin).be_at_valve_by;
+                self.foreseen_at = Some(self.at);
+            }
             self.margin = margin;
         }
         changed
@@ -285,6 +300,7 @@ impl Monitor {
                 self.arrival = Arrival::default();
                 self.watch = Watch::new(self.at);
                 self.finish = Finish::default();
+                (self.valve_by, self.foreseen_at) = (None, None);
                 self.margin = Margin::Unknown;
                 self.neighbours.forget();
             }
@@ -358,7 +374,7 @@ impl Monitor {
             recorder: self.recorder,
             restarted: self.restarted,
             product: &self.watch.product,
-            finish: &self.finish,
+            valve_by: self.valve_by,
             at: self.at,
         };
         let mut answers = sight.direct(polled);

@@ -12,6 +12,7 @@ mod quantiles;
 mod tables;
 mod tank_volume;
 mod venv;
+mod vessel;
 
 use serde::Serialize;
 use serde::de::DeserializeOwned;

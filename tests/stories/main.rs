@@ -8,6 +8,7 @@ mod networks;
 mod pad;
 mod planted;
 mod recorded;
+mod shapes;
 mod shared_tank;
 mod transfer;
 mod wire;

@@ -1,7 +1,7 @@
 //! Whether each alarm's condition holds: true, false, or nobody can tell.
 
 use crate::engine::delivery::Delivery;
-use crate::engine::frame::{Condition, Finish, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
+use crate::engine::frame::{Condition, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
 use crate::engine::input::{AlarmId, AlarmKey, RecorderState};
 use crate::engine::pad;
 use crate::engine::product::ProductCheck;
@@ -37,8 +37,8 @@ pub struct Sight<'a> {
     pub restarted: bool,
     /// What the line's density says.
     pub product: &'a ProductCheck,
-    /// When it will be in.
-    pub finish: &'a Finish,
+    /// When somebody must be at the valve.
+    pub valve_by: Option<EngineTime>,
     /// Now.
     pub at: EngineTime,
 }

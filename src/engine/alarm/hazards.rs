@@ -119,7 +119,7 @@ impl Sight<'_> {
 
     /// One response time before the earliest credible first gas or level.
     pub(super) fn be_at_valve(&self) -> Condition {
-        match self.finish.be_at_valve_by {
+        match self.valve_by {
             _ if !self.in_transfer() => Condition::False,
             Some(by) => yes(by <= self.at),
             None => Condition::Unknown,

@@ -280,6 +280,7 @@ fn free_name(folder: &Path, wall: WallTime, name: &str) -> PathBuf {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::frame::Phase;
     use crate::engine::input::Input;
 
     const DAY_NS: i64 = 86_400_000_000_000;

@@ -5,10 +5,11 @@
 
 use crate::bay::{ClosedFor, SimulatedBay, Stage};
 use crate::drill::{Drill, readdress};
+use crate::folder::{hand_in, run_folder, write};
 use crate::scenario::{DELIVERY, PRODUCT, SITE};
 use brimwatch::config::{self, DeliveryFile, Site};
 use brimwatch::live::{self, Running};
-use brimwatch::page::feed::{BayFeed, Entry, EntryRequest, Frame, What};
+use brimwatch::page::feed::{BayFeed, Entry, Frame, What};
 use brimwatch::time::EngineTime;
 use brimwatch::words::display::kg;
 use brimwatch::words::en::English;
@@ -18,15 +19,12 @@ use std::fs;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use tokio::sync::oneshot;
-use tokio::time::{Instant, interval, timeout};
+use tokio::time::{Instant, interval};
 
 /// Real time between two lines of progress.
 const LINE_EVERY: Duration = Duration::from_secs(5);
 /// Real time between two looks at what the attendant does.
 const LOOK: Duration = Duration::from_millis(20);
-/// Real time that an entry may take to reach the disk.
-const SAVED_WITHIN: Duration = Duration::from_secs(10);
 /// Real time that all may stand still before the demo gives up: no transfer takes longer at any sensible speed.
 const GIVE_UP: Duration = Duration::from_secs(3600);
 
@@ -50,7 +48,7 @@ pub struct Options {
 /// # Errors
 /// In words for the person at the terminal.
 pub async fn run(options: &Options) -> Result<(), String> {
-    let folder = run_folder(&options.store)?;
+    let folder = run_folder(&options.store, "run")?;
     let site_file = write_files(&folder, options.port)?;
     let (site, deliveries) = load(&site_file)?;
     let no_port = |e| format!("no port of 127.0.0.1 is free for a simulated device: {e}");
@@ -78,18 +76,6 @@ pub async fn run(options: &Options) -> Result<(), String> {
     ended
 }
 
-fn run_folder(store: &Path) -> Result<PathBuf, String> {
-    fs::create_dir_all(store).map_err(|e| format!("{}: cannot make the folder: {e}", store.display()))?;
-    (1u32..)
-        .map(|n| store.join(format!("run-{n}")))
-        .find_map(|folder| match fs::create_dir(&folder) {
-            Ok(()) => Some(Ok(folder)),
-            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => None,
-            Err(e) => Some(Err(format!("{}: cannot make the folder: {e}", folder.display()))),
-        })
-        .unwrap_or_else(|| Err(format!("{}: no number is left for another run", store.display())))
-}
-
 fn listen(port: u16) -> [(&'static str, String); 1] {
     [("listen", format!("127.0.0.1:{port}"))]
 }
@@ -103,10 +89,6 @@ fn write_files(folder: &Path, port: u16) -> Result<PathBuf, String> {
     write(&folder.join("delivery.toml"), DELIVERY)?;
     write(&site_file, &readdress(SITE, &[], &listen(port)))?;
     Ok(site_file)
-}
-
-fn write(file: &Path, text: &str) -> Result<(), String> {
-    fs::write(file, text).map_err(|e| format!("{}: cannot write: {e}", file.display()))
 }
 
 fn load(site_file: &Path) -> Result<(Site, Vec<DeliveryFile>), String> {
@@ -177,16 +159,9 @@ async fn attend(drill: &Drill, running: &Running, options: &Options) -> Result<(
     }
 }
 
-/// Hands an entry in and waits until it is on disk.
+/// Hands an entry of the attendant's in.
 async fn enter(feed: &BayFeed, what: What) -> Result<(), String> {
-    let (saved, answer) = oneshot::channel();
-    let entry = Entry { who: "drill attendant".into(), leg: 1, what };
-    feed.entries.send(EntryRequest { entry, saved }).await.map_err(|_| "the live loop is gone")?;
-    match timeout(SAVED_WITHIN, answer).await {
-        Ok(Ok(taken)) => taken,
-        Ok(Err(_)) => Err("the live loop dropped an entry".into()),
-        Err(_) => Err(format!("an entry was not on disk within {} s", SAVED_WITHIN.as_secs())),
-    }
+    hand_in(feed, Entry { who: "drill attendant".into(), leg: 1, what }).await
 }
 
 fn does(stage: Stage, closed_for: Option<ClosedFor>) -> &'static str {

@@ -9,10 +9,12 @@
 pub mod bay;
 pub mod demo;
 pub mod drill;
+pub mod folder;
 pub mod harm;
 pub mod instruments;
 pub mod noise;
 pub mod plant;
+pub mod play;
 pub mod scenario;
 pub mod scenarios;
 mod serial;

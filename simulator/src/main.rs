@@ -1,6 +1,7 @@
 //! The simulator's command line.
 
-use brimwatch_simulator::{demo, scenario};
+use brimwatch::units::{Quantity, Unit};
+use brimwatch_simulator::{demo, play, scenario, wrong};
 use clap::{Parser, Subcommand};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -33,6 +34,38 @@ enum Command {
         #[arg(long, default_value_t = 0)]
         port: u16,
     },
+    /// Serve a recorded delivery over Modbus as if it were live, and let brimwatch watch it
+    ///
+    /// A fault is written as in scenario files: "tank level: stuck, at 20 min" or "truck scale: creep, 0.6 t/h"; its time
+    /// counts from the start of the recorded transfer. Only instruments, their devices and gateways can go wrong.
+    Play {
+        /// The recording
+        recording: PathBuf,
+        /// Site file to play it to, with its own register map; otherwise the one that the recording holds
+        #[arg(long)]
+        site: Option<PathBuf>,
+        /// Times real time
+        #[arg(long, default_value_t = 1.0, value_parser = speed)]
+        speed: f64,
+        /// Take what lies before this as it was, without waiting: "25 min" after the recording's beginning
+        #[arg(long, default_value = "0 s", value_parser = seconds)]
+        from: f64,
+        /// What goes wrong; may be given several times
+        #[arg(long)]
+        fault: Vec<String>,
+        /// Folder under which each run makes one of its own
+        #[arg(long, default_value = "drill")]
+        store: PathBuf,
+        /// Port of the page on 127.0.0.1; 0 for a free one
+        #[arg(long, default_value_t = 0)]
+        port: u16,
+        /// End with the recording; otherwise the page stays up until Ctrl-C
+        #[arg(long)]
+        once: bool,
+        /// In process with the recorded time stamps: no sockets, no page, no waiting
+        #[arg(long, conflicts_with_all = ["speed", "from", "port"])]
+        at_once: bool,
+    },
     /// Print every parameter of the simulated plant and its instruments
     Parameters {
         /// Seed of everything that is drawn
@@ -53,6 +86,11 @@ fn speed(text: &str) -> Result<f64, String> {
     }
 }
 
+fn seconds(text: &str) -> Result<f64, String> {
+    let s = wrong::amount(text, Quantity::Time, Unit::to_si)?;
+    if s >= 0.0 { Ok(s) } else { Err(format!("\"{text}\" is before the beginning")) }
+}
+
 #[tokio::main]
 async fn main() -> ExitCode {
     tracing_subscriber::fmt().with_writer(std::io::stderr).with_max_level(tracing::Level::ERROR).init();
@@ -60,6 +98,11 @@ async fn main() -> ExitCode {
         Command::Demo { once, speed, store, seed, port } => {
             let ended = demo::run(&demo::Options { once, speed, store, seed, port }).await;
             ended.map_err(|why| format!("The demo ended: {why}"))
+        }
+        Command::Play { recording, site, speed, from, fault, store, port, once, at_once } => {
+            let from_s = from;
+            let options = play::Options { recording, site, speed, from_s, faults: fault, store, port, once, at_once };
+            play::run(&options).await.map(drop)
         }
         Command::Parameters { seed } => parameters(seed),
     };

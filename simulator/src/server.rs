@@ -5,6 +5,7 @@
 
 use crate::instruments::Answer;
 use crate::serial::SerialLine;
+use brimwatch::poll::blocks::BlockSpec;
 use brimwatch::poll::registers::{DataType, Place, Register, StatusRegister, WordOrder};
 use brimwatch::poll::way::Way;
 use std::collections::{BTreeMap, BTreeSet};
@@ -31,6 +32,8 @@ struct Memory {
     set: BTreeSet<(u8, u16)>,
     /// How often each function code came.
     requests: BTreeMap<u8, u64>,
+    /// Exception codes by function and the address at which a request for them begins.
+    refused: BTreeMap<(u8, u16), u8>,
     silent: bool,
     failing: bool,
 }
@@ -53,10 +56,8 @@ impl Registers {
     /// Puts a value in SI where it is found, with all its parts, and says that nothing is the matter with it; from then
     /// on its registers are served. Bits of a register that are not of this value stay as they are.
     pub fn write(&self, place: &Place, si: f64) {
+        self.show(place, si);
         let mut memory = self.lock();
-        for word in encode(place, si) {
-            memory.put(word);
-        }
         if let Some(status) = &place.status
             && !memory.set.contains(&(status.function, status.address))
         {
@@ -64,6 +65,37 @@ impl Registers {
             let mask = failure | function_check | out_of_specification | maintenance | sound;
             memory.put(Word { function: status.function, address: status.address, mask, word: sound });
         }
+    }
+
+    /// Puts a value in SI where it is found, and leaves what its device says of itself.
+    pub fn show(&self, place: &Place, si: f64) {
+        let mut memory = self.lock();
+        for word in encode(place, si) {
+            memory.put(word);
+        }
+    }
+
+    /// Puts words as they came off a wire from this address on, or the code of the exception that came instead.
+    pub fn put(&self, function: u8, address: u16, came: &Result<Vec<u16>, u8>) {
+        let mut memory = self.lock();
+        match came {
+            Ok(words) => {
+                memory.refused.remove(&(function, address));
+                memory.words.extend((address..).zip(words).map(|(at, &word)| ((function, at), word)));
+            }
+            Err(code) => {
+                memory.refused.insert((function, address), *code);
+            }
+        }
+    }
+
+    /// What a request for a block is answered with: words, or the code of an exception.
+    ///
+    /// # Errors
+    /// That code.
+    pub fn ask(&self, block: &BlockSpec) -> Result<Vec<u16>, u8> {
+        let most = if block.function <= 2 { BITS_MOST } else { REGISTERS_MOST };
+        words(&self.lock(), block.function, block.address, block.count, most).map_err(u8::from)
     }
 
     /// How the device answers from now on. Not to answer anew is for those who write it.
@@ -311,6 +343,9 @@ fn answer(memory: &Memory, request: &Request<'_>) -> Result<Response, ExceptionC
 fn words(memory: &Memory, function: u8, address: u16, count: u16, most: u16) -> Result<Vec<u16>, ExceptionCode> {
     if count == 0 || count > most {
         return Err(ExceptionCode::IllegalDataValue);
+    }
+    if let Some(code) = memory.refused.get(&(function, address)) {
+        return Err(ExceptionCode::new(*code));
     }
     (0..count)
         .map(|i| address.checked_add(i).and_then(|a| memory.words.get(&(function, a)).copied()))

@@ -7,7 +7,6 @@
 use super::LiveError;
 use crate::clock::{Clock, MachineTime, boot_id, engine_ns, wall_now};
 use crate::config::{BaySetup, DeliveryFile, Site};
-use crate::engine::frame::Phase;
 use crate::engine::input::{Carried, Entry, Event, Gap, GapClock, SettingsText, What};
 use crate::engine::settings::{LineSetup, Settings};
 use crate::engine::{Monitor, NUMERICS_VERSION};
@@ -20,8 +19,7 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// Ending of a recording's name.
-pub const ENDING: &str = "brim";
+pub use crate::recording::ENDING;
 
 /// Stands in the name of a segment in which no delivery is open.
 const IDLE: &str = "idle";
@@ -134,9 +132,7 @@ fn succeed(
 }
 
 fn open_delivery(recovered: &Recovered) -> Option<String> {
-    let frame = recovered.monitor.frame();
-    let open = matches!(frame.phase, Phase::Opened | Phase::Transfer);
-    frame.delivery.filter(|_| open).map(|d| d.id)
+    recovered.open_delivery()
 }
 
 /// The line of an open delivery whose papers named another than the site file.
@@ -202,7 +198,10 @@ fn go_on(recovered: Recovered, path: PathBuf) -> io::Result<Segment> {
     tracing::warn!(recording = %path.display(), blind_s = to.since_s(last_at), "segment resumed");
     let recorder = Recorder::append(&path, &point)?;
     let wall = drill_wall(&header, to.0, wall);
-    let first = vec![Event::Clock(wall), Event::Resumed(Gap { from: last_at, to, known_by })];
+    // A drill that stood still meanwhile has no gap: its clock goes on where it was.
+    let stood_still = header.drill_speed.is_some() && to == last_at;
+    let mut first = vec![Event::Clock(wall)];
+    first.extend((!stood_still).then_some(Event::Resumed(Gap { from: last_at, to, known_by })));
     Ok(Segment { path, clock, monitor, recorder, first })
 }
 
@@ -281,6 +280,7 @@ fn free_name(folder: &Path, wall: WallTime, name: &str) -> PathBuf {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::frame::Phase;
     use crate::engine::input::Input;
 
     const DAY_NS: i64 = 86_400_000_000_000;

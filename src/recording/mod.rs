@@ -31,6 +31,8 @@ use crate::engine::settings::Settings;
 use format::{FORMAT, FormatVersion, OLDEST_READ};
 use std::path::PathBuf;
 
+/// Ending of a recording's name.
+pub const ENDING: &str = "brim";
 /// Most bytes that wait for the disk, per bay: hours at today's polling.
 pub const WAITING_MOST_BYTES: usize = 32 << 20;
 /// Bytes of a link: its head and a hash of 32 bytes.

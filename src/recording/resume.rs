@@ -54,6 +54,14 @@ impl Recovered {
     pub fn transfer_open(&self) -> bool {
         self.monitor.phase() == Phase::Transfer
     }
+
+    /// Number or name of the delivery that is open: not yet closed.
+    #[must_use]
+    pub fn open_delivery(&self) -> Option<String> {
+        let frame = self.monitor.frame();
+        let open = matches!(frame.phase, Phase::Opened | Phase::Transfer);
+        frame.delivery.filter(|_| open).map(|d| d.id)
+    }
 }
 
 /// Replays a recording as far as it is whole.

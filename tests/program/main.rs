@@ -10,6 +10,7 @@ mod drilled;
 mod figures;
 mod import;
 mod kill;
+mod play;
 mod ports;
 mod running;
 mod scenarios;

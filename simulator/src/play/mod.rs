@@ -1,0 +1,345 @@
+//! `play`: a recorded delivery served over Modbus as if it were live, with a watch of its own, and people's entries made
+//! again at their times. Instruments can be made to go wrong on the way.
+//!
+//! ```text
+//! recording -> recorded -> altered -> served -> Modbus -> brimwatch -> story, held against the recording's own
+//! ```
+
+pub mod altered;
+pub mod at_once;
+pub mod recorded;
+pub mod served;
+pub mod story;
+
+use crate::drill::readdress;
+use crate::folder::{hand_in, refuse_open, run_folder, write, write_named};
+use crate::server::{LinkServer, Registers};
+use altered::Altered;
+use brimwatch::clock::{MachineTime, boot_id, engine_ns, wall_now};
+use brimwatch::config::{self, Site};
+use brimwatch::engine::input::{Event, Input, What};
+use brimwatch::live::{self, LiveError, Running};
+use brimwatch::recording::ENDING;
+use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
+use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
+use recorded::Recorded;
+use served::Served;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+use story::Story;
+use tokio::time::{Instant, sleep};
+
+/// Real time between two looks at the clock.
+const LOOK: Duration = Duration::from_millis(2);
+/// Real time that the first frame may take.
+const FIRST_FRAME: Duration = Duration::from_secs(10);
+/// Engine time that the watch goes on after the last input, s: its last tick is out.
+const AFTER_S: f64 = 1.5;
+/// Played over sockets, verdicts and alarms come within this of the recording's, s, and the last mass within this, kg.
+pub const WITHIN: (f64, f64) = (2.0, 1.0);
+
+/// How a recording is wanted.
+#[derive(Debug, Clone)]
+pub struct Options {
+    /// The recording.
+    pub recording: PathBuf,
+    /// A site file to play it to; otherwise the one that it holds.
+    pub site: Option<PathBuf>,
+    /// Times real time.
+    pub speed: f64,
+    /// What lies before this is taken as it was, without waiting, s of the recording.
+    pub from_s: f64,
+    /// What goes wrong, as scenario files write it.
+    pub faults: Vec<String>,
+    /// Folder under which each run makes one of its own.
+    pub store: PathBuf,
+    /// Port of the page on 127.0.0.1; 0 for a free one.
+    pub port: u16,
+    /// End with the recording; otherwise the page stays up until Ctrl-C.
+    pub once: bool,
+    /// In process with the recorded time stamps, without sockets or waiting.
+    pub at_once: bool,
+}
+
+/// What became of a playing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Played {
+    /// The recording that came of it.
+    pub recording: PathBuf,
+    /// In what it differs from the one that was played.
+    pub differences: Vec<String>,
+}
+
+/// Plays a recording.
+///
+/// # Errors
+/// In words for the person at the terminal.
+pub async fn run(options: &Options) -> Result<Played, String> {
+    let recorded = Recorded::read(&options.recording)?;
+    let altered = Altered::parse(&options.faults, &recorded)?;
+    let ends_s = recorded.ends().since_s(EngineTime(0));
+    if options.from_s >= ends_s {
+        return Err(format!("--from {} s: the recording ends after {ends_s:.0} s", options.from_s));
+    }
+    let site = match &options.site {
+        Some(file) => config::load(file).map_err(|faults| faults.to_string())?,
+        None => recorded.site(Path::new(""))?,
+    };
+    let bay = recorded.bay(&site)?;
+    if let Some(folder) = recorded.path.parent() {
+        refuse_open(folder, &site.bays[bay].settings.bay)?;
+    }
+    if options.site.is_some() {
+        refuse_open(&site.store.join(&site.bays[bay].slug), &site.bays[bay].settings.bay)?;
+    }
+    let folder = run_folder(&options.store, "play")?;
+    if options.at_once {
+        return play_at_once(&recorded, (&site, bay), altered, &folder);
+    }
+    play_live(options, &recorded, (&site, bay), altered, &folder).await
+}
+
+fn play_at_once(
+    recorded: &Recorded,
+    (site, bay): (&Site, usize),
+    altered: Altered,
+    folder: &Path,
+) -> Result<Played, String> {
+    let recording = folder.join(format!("played.{ENDING}"));
+    let unaltered = altered.is_empty();
+    // A drill, whatever it was played from: a page or a paper of it says so.
+    let header = Header { drill_speed: recorded.header.drill_speed.or(Some(1.0)), ..recorded.header.clone() };
+    at_once::play(recorded, (site, bay), altered, &header, (EngineTime(u64::MAX), &recording))?;
+    let (same, differs) = at_once::compare(&recorded.path, &recording)?;
+    match differs {
+        None => println!("All {same} outputs are those of the recording, bit for bit."),
+        Some(number) => println!("{same} outputs are those of the recording; at input {number} they differ."),
+    }
+    let story = Story::of(&recorded.path)?;
+    let differences = story.differences(&Story::of(&recording)?, 0.0, 0.0);
+    differences.iter().for_each(|difference| println!("Otherwise than recorded: {difference}"));
+    println!("Recording: {}", recording.display());
+    if unaltered && differs.is_some() && recorded.header.is_of_this_program() {
+        return Err("the recording and what was played of it are not the same".to_owned());
+    }
+    Ok(Played { recording, differences })
+}
+
+/// The drill's own site: own folder, own addresses, own store.
+async fn own_site(
+    options: &Options,
+    (site, was): (&Site, &Recorded),
+    folder: &Path,
+) -> Result<(Site, Vec<LinkServer>), String> {
+    let mut links = Vec::new();
+    for (at, link) in site.links.iter().enumerate() {
+        let units = site.devices.iter().filter(|device| device.link == at).map(|device| device.unit);
+        let no_port = |e| format!("no port of 127.0.0.1 is free for a simulated device: {e}");
+        links.push(LinkServer::start(&link.way, units).await.map_err(no_port)?);
+    }
+    let addresses: Vec<(String, String)> =
+        site.devices.iter().map(|d| (d.name.clone(), links[d.link].address())).collect();
+    let texts = if options.site.is_some() { &site.texts } else { &was.header.texts };
+    let text = texts.first().map_or("", |(_, text)| text);
+    let keys = [("listen", format!("127.0.0.1:{}", options.port)), ("store", "recordings".to_owned())];
+    let site_file = folder.join("site.toml");
+    write_named(folder, &texts[1..])?;
+    write(&site_file, &readdress(text, &addresses, &keys))?;
+    let mut own = config::load(&site_file).map_err(|faults| faults.to_string())?;
+    // Also where the site file leaves them out.
+    own.listen = SocketAddr::from((Ipv4Addr::LOCALHOST, options.port));
+    own.store = folder.join("recordings");
+    Ok((own, links))
+}
+
+async fn play_live(
+    options: &Options,
+    recorded: &Recorded,
+    (site, bay): (&Site, usize),
+    altered: Altered,
+    folder: &Path,
+) -> Result<Played, String> {
+    let (own, links) = own_site(options, (site, recorded), folder).await?;
+    let registers: Vec<Registers> =
+        own.devices.iter().map(|d| links[d.link].registers(d.unit).unwrap_or_default()).collect();
+    let mut served = Served::new(recorded, (&own, bay), &registers, altered.clone());
+    let from = EngineTime(0).plus_s(options.from_s);
+    let mut deliveries: Vec<_> = recorded.delivery(bay).into_iter().collect();
+    if options.from_s > 0.0 {
+        take_before(recorded, (&own, bay), altered, (from, options.speed))?;
+        deliveries.clear();
+    }
+    let mut due: Vec<(EngineTime, &Input)> =
+        recorded.inputs.iter().filter_map(|input| Some((due(&served, input, from)?, input))).collect();
+    due.sort_by_key(|(at, _)| *at);
+    let mut due = due.into_iter().peekable();
+    // What every device held at the beginning stands there before anybody asks.
+    let first = own.bays[bay].settings.devices.iter().map(|d| d.period_s).fold(0.0, f64::max);
+    while let Some((_, input)) = due.next_if(|(at, input)| *at <= from.plus_s(first) && !is_entry(input)) {
+        served.put(input);
+    }
+    let live = live::Options { site: own, deliveries, drill_speed: Some(options.speed) };
+    let running = live::start(live).await.map_err(|e| said(&e))?;
+    introduce(options, recorded, &links, &running, folder);
+    let recording = running.recordings[bay].borrow().clone();
+    let ended = tokio::select! {
+        ended = serve(&mut served, due.collect(), (recorded.ends(), options.speed), &running, bay) => ended,
+        _ = tokio::signal::ctrl_c() => Err("Ctrl-C before the recording's end".to_owned()),
+    };
+    if ended.is_ok() && !options.once {
+        println!("The recording is over; the page stays up, end with Ctrl-C.");
+        tokio::signal::ctrl_c().await.map_err(|e| format!("Ctrl-C cannot be heard: {e}"))?;
+    }
+    running.stop().await;
+    ended?;
+    let (within_s, within_kg) = WITHIN;
+    let differences = Story::of(&recorded.path)?.differences(&Story::of(&recording)?, within_s, within_kg);
+    match differences.as_slice() {
+        [] => {
+            println!("Verdicts and alarms came within {within_s} s of the recording's, the mass within {within_kg} kg.")
+        }
+        some => some.iter().for_each(|difference| println!("Otherwise than recorded: {difference}")),
+    }
+    println!("Recording: {}", recording.display());
+    Ok(Played { recording, differences })
+}
+
+fn is_entry(input: &Input) -> bool {
+    matches!(input.event, Event::Entry(_))
+}
+
+/// When an input is played; None: it is not, or it lies before.
+fn due(served: &Served, input: &Input, from: EngineTime) -> Option<EngineTime> {
+    match &input.event {
+        Event::Entry(entry) => {
+            let by_itself = matches!(entry.what, What::DeliveryOpened(_));
+            (!by_itself && (input.at > from || from == EngineTime(0))).then_some(input.at)
+        }
+        _ => {
+            let at = served.from(input)?;
+            // The latest before is what stands on the wire at the beginning.
+            (input.at.0 + 10 * SECOND_NS >= from.0).then_some(at)
+        }
+    }
+}
+
+/// The part before: a recording in the drill's store that the live loop goes on with. It names another boot, and a wall
+/// clock that is not before the present one, so that it goes on at its last input without a gap.
+fn take_before(
+    recorded: &Recorded,
+    (own, bay): (&Site, usize),
+    altered: Altered,
+    (from, speed): (EngineTime, f64),
+) -> Result<(), String> {
+    let slug = &own.bays[bay].slug;
+    let store = own.store.join(slug);
+    std::fs::create_dir_all(&store).map_err(|e| format!("{}: cannot make the folder: {e}", store.display()))?;
+    let settings = own.bays[bay].settings.clone();
+    let to = store.join(format!("20000101T000000.000Z-played.{ENDING}"));
+    let header = gone_on_header(&recorded.header, settings, (from, speed));
+    at_once::play(recorded, (own, bay), altered, &header, (from, &to))
+}
+
+/// The header of a recording that the live loop shall go on with at its last input, now, without a gap.
+#[must_use]
+pub fn gone_on_header(was: &Header, settings: brimwatch::config::Settings, (from, speed): (EngineTime, f64)) -> Header {
+    // A wall clock that lies ahead for as long as the start may take.
+    let ahead_ns = 60 * SECOND_NS;
+    let since_ns = from.since_s(EngineTime(0)) / speed * 1e9;
+    #[expect(clippy::cast_possible_truncation, reason = "hours")]
+    let wall = wall_now().0 - since_ns as i64 + ahead_ns.cast_signed();
+    Header {
+        program_version: PROGRAM_VERSION.to_owned(),
+        numerics_version: NUMERICS_VERSION,
+        drill_speed: Some(speed),
+        boot_id: format!("before {}", boot_id()),
+        machine_ns_at_zero: MachineTime::now().0,
+        wall_at_zero: WallTime(wall),
+        settings,
+        ..was.clone()
+    }
+}
+
+fn said(error: &LiveError) -> String {
+    match error {
+        LiveError::Listen { address, source } => {
+            format!("the page cannot listen on {address}: {source}; free the port, or give another by --port")
+        }
+        other => other.to_string(),
+    }
+}
+
+/// The watch's clock as far as its frames tell.
+struct Clock {
+    at: EngineTime,
+    seen: Instant,
+    speed: f64,
+}
+
+impl Clock {
+    fn now(&self) -> EngineTime {
+        let ns = u64::try_from(self.seen.elapsed().as_nanos()).unwrap_or(u64::MAX);
+        EngineTime(self.at.0 + engine_ns(ns, self.speed))
+    }
+
+    /// A frame is never from later than now.
+    fn hear(&mut self, at: EngineTime) {
+        if at > self.now() {
+            (self.at, self.seen) = (at, Instant::now());
+        }
+    }
+}
+
+/// Puts everything on the wire when it is due, and makes the entries.
+async fn serve(
+    served: &mut Served,
+    due: Vec<(EngineTime, &Input)>,
+    (ends, speed): (EngineTime, f64),
+    running: &Running,
+    bay: usize,
+) -> Result<(), String> {
+    let feed = &running.bays[bay];
+    let mut latest = feed.latest.clone();
+    let first = tokio::time::timeout(FIRST_FRAME, latest.wait_for(Option::is_some)).await;
+    let at = first.ok().and_then(Result::ok).and_then(|p| p.as_ref().map(|p| p.frame.at));
+    let mut clock = Clock { at: at.ok_or("brimwatch published nothing")?, seen: Instant::now(), speed };
+    let mut due = due.into_iter().peekable();
+    let last = ends.plus_s(AFTER_S);
+    while due.peek().is_some() || clock.now() < last {
+        if let Some(published) = feed.latest.borrow().as_ref() {
+            clock.hear(published.frame.at);
+        }
+        while let Some((_, input)) = due.next_if(|(at, _)| *at <= clock.now()) {
+            match &input.event {
+                Event::Entry(entry) => {
+                    let was = format!("{:?}", entry.what);
+                    if let Err(why) = hand_in(feed, entry.clone()).await {
+                        println!("Not entered again: {was}: {why}");
+                    }
+                }
+                _ => served.put(input),
+            }
+        }
+        sleep(LOOK).await;
+    }
+    Ok(())
+}
+
+fn introduce(options: &Options, recorded: &Recorded, links: &[LinkServer], running: &Running, folder: &Path) {
+    println!("DRILL, {} times real time: a recorded delivery, no plant.", options.speed);
+    println!("brimwatch reads it by Modbus and advises. It opens and closes nothing; at a real bay an independent");
+    println!("high-level shut-off and a qualified person in attendance are required.");
+    println!("Played: {}", recorded.path.display());
+    for said in recorded.not_played() {
+        println!("Not as it was: {said}");
+    }
+    println!("Page: http://{}/", running.page);
+    println!("Files: {}", folder.display());
+    for link in links {
+        println!("Served at {}", link.address());
+    }
+    for fault in &options.faults {
+        println!("Goes wrong: {fault}");
+    }
+}

@@ -69,6 +69,8 @@ static LABELS: Labels = Labels {
     back: "Back",
     sending: "Being saved \u{2026}",
     not_reached: "Not saved: brimwatch cannot be reached. Note it by hand.",
+    sound_test: "Test sound",
+    sound_off: "Sound off",
     stale: "STALE. Nothing new for",
     stale_since: "s. Go by the instruments themselves.",
     waiting: "Waiting for the first live figures. What stands here may be old.",

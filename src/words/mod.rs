@@ -193,6 +193,8 @@ pub struct Labels {
     pub back: &'static str,
     pub sending: &'static str,
     pub not_reached: &'static str,
+    pub sound_test: &'static str,
+    pub sound_off: &'static str,
     pub stale: &'static str,
     pub stale_since: &'static str,
     pub waiting: &'static str,

@@ -4,6 +4,7 @@
 mod chromium;
 mod scenes;
 
+use brimwatch::engine::frame::Priority;
 use brimwatch::engine::input::{AlarmId, What};
 use brimwatch::page::feed::{BayFeed, EntryRequest, Published};
 use brimwatch::page::server::serve;
@@ -155,11 +156,39 @@ fn a_frozen_feed_and_a_lost_server_are_said_in_words() {
     assert_eq!(browser.value("document.body.dataset.state"), "waiting", "one frame is no news");
     show(&mut stage, &mut browser, &scene);
     browser.wait("document.getElementById('state').innerText.startsWith('STALE. Nothing new for 3 s')");
-    let grey = "Number(getComputedStyle(document.getElementById('headline')).opacity) < 0.5";
-    assert_eq!(browser.value(grey), true, "old figures look as new");
+    let struck = "['#headline', '#valve', '#pad .picture text'].every((old) => \
+                  getComputedStyle(document.querySelector(old)).textDecorationLine === 'line-through')";
+    assert_eq!(browser.value(struck), true, "old figures look as new");
+    assert_eq!(browser.value("document.body.dataset.sound"), "stale");
     show(&mut stage, &mut browser, &scene);
-    assert_eq!(browser.value(grey), false);
+    assert_eq!(browser.value(struck), false);
+    assert_eq!(browser.value("document.body.dataset.sound"), "none");
 
     stage.shutdown.take().map(|s| s.send(()));
     browser.wait("document.getElementById('state').innerText.startsWith('STALE. No connection')");
+    browser.wait("document.body.dataset.sound === 'stale'");
+}
+
+#[test]
+fn an_alarm_sounds_by_its_priority_until_it_is_seen() {
+    let mut scene = scenes::agree();
+    scene.frame.alarms = vec![scenes::alarm(AlarmId::SignalLost, 0, Priority::Low)];
+    let mut stage = Stage::set(scene.clone());
+    let mut browser = Browser::start();
+    browser.screen(1280, 800, 1, false);
+    browser.open(&stage.url);
+    show(&mut stage, &mut browser, &scene);
+    assert_eq!(browser.value("document.body.dataset.sound"), "low");
+    scene.frame.alarms.push(scenes::alarm(AlarmId::LevelHighHigh, 1, Priority::High));
+    show(&mut stage, &mut browser, &scene);
+    assert_eq!(browser.value("document.body.dataset.sound"), "high");
+    assert_eq!(browser.value("document.getElementById('sound').innerText"), "Sound off", "no press yet, no sound");
+    browser.press("#sound");
+    browser.wait("document.getElementById('sound').innerText === 'Test sound'");
+    for alarm in &mut scene.frame.alarms {
+        alarm.seen = true;
+    }
+    show(&mut stage, &mut browser, &scene);
+    assert_eq!(browser.value("document.body.dataset.sound"), "none");
+    assert_eq!(browser.problems(), Vec::<String>::new());
 }

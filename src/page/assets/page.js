@@ -59,6 +59,65 @@ function showAlarms(alarms) {
   body.dataset.alarms = alarms.length;
 }
 
+// Sounds, by what is worst: tones as [Hz, ms], again after so many ms. Stale falls, so that no one takes it for an alarm
+// of the plant; an alarm sounds until it is seen.
+const SOUNDS = {
+  stale: { tones: [[660, 350], [440, 350], [330, 500]], again: 3000 },
+  high: { tones: [[880, 150], [880, 150], [1175, 150], [880, 150], [1175, 150]], again: 3000 },
+  medium: { tones: [[740, 200], [740, 200], [740, 200]], again: 8000 },
+  low: { tones: [[587, 250]], again: 20000 },
+};
+const GAP_MS = 80;
+let audio = null;
+let sounding = null;
+let soundedAt = 0;
+
+function play({ tones }) {
+  if (audio?.state !== "running") return;
+  let at = audio.currentTime;
+  for (const [hertz, ms] of tones) {
+    const tone = new OscillatorNode(audio, { frequency: hertz, type: "triangle" });
+    tone.connect(audio.destination);
+    tone.start(at);
+    tone.stop(at + ms / 1000);
+    at += (ms + GAP_MS) / 1000;
+  }
+}
+
+// What ought to sound now; the page says whether the browser lets it.
+function sound() {
+  const state = body.dataset.state;
+  const unseen = [...rows.values()].filter((row) => row.dataset.seen === "false").map((row) => row.dataset.priority);
+  const worst = ["high", "medium", "low"].find((priority) => unseen.includes(priority)) ?? "none";
+  const wanted = state === "stale" || state === "lost" ? "stale" : worst;
+  body.dataset.sound = wanted;
+  const now = performance.now();
+  const due = wanted !== sounding || now - soundedAt >= (SOUNDS[wanted]?.again ?? Infinity);
+  if (due && SOUNDS[wanted]) {
+    play(SOUNDS[wanted]);
+    soundedAt = now;
+  }
+  sounding = wanted;
+}
+
+// Browsers let a page sound only after a press, and may take it back.
+function heard() {
+  const button = byId("sound");
+  const running = audio?.state === "running";
+  button.dataset.heard = running ? "yes" : "no";
+  if (running) put(button, button.dataset.on);
+  else put(button, button.dataset.off);
+}
+
+async function listen() {
+  if (audio === null) {
+    audio = new AudioContext();
+    audio.addEventListener("statechange", heard);
+  }
+  await audio.resume();
+  heard();
+}
+
 function show(frame) {
   // The frame a viewer is greeted with may be old; only one that follows another is news.
   if (lastNumber !== null && frame.number !== lastNumber) heardAt = performance.now();
@@ -84,11 +143,12 @@ function watch() {
     put(words, words.dataset.lost);
   } else if (late) {
     body.dataset.state = "stale";
-    put(words, `${words.dataset.stale} ${Math.floor(age / 1000)} ${words.dataset.since}`);
+    put(words, `${words.dataset.stale} ${Math.round(age / 1000)} ${words.dataset.since}`);
   } else if (age !== null) {
     body.dataset.state = "live";
     put(words, "");
   }
+  sound();
 }
 
 function connect() {
@@ -145,5 +205,10 @@ byId("yes").addEventListener("click", () => {
   answered();
   enter(pending);
 });
-setInterval(watch, 500);
+document.addEventListener("pointerdown", () => listen(), { once: true });
+byId("sound").addEventListener("click", async () => {
+  await listen();
+  play(SOUNDS.high);
+});
+setInterval(watch, 200);
 connect();

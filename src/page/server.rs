@@ -11,6 +11,7 @@ use super::feed::{BayFeed, EntryRequest, Published};
 use super::figures;
 use super::sign_in::{self, SignIn, Tried};
 use super::view::{self, Reader};
+use crate::engine::alarm::catalogue;
 use crate::engine::frame::Phase;
 use crate::engine::input::{AlarmKey, Entry, What};
 use crate::words::{EntryAnswer, SignInWord};
@@ -289,7 +290,7 @@ impl PostedWhat {
         Some(match self {
             PostedWhat::TransferStarted => What::TransferStarted,
             PostedWhat::Closed => What::Closed,
-            PostedWhat::Seen { id, subject } => What::Seen(AlarmKey { id: view::alarm_named(&id)?, subject }),
+            PostedWhat::Seen { id, subject } => What::Seen(AlarmKey { id: catalogue::named(&id)?, subject }),
         })
     }
 }

@@ -6,6 +6,7 @@ use crate::decode;
 use crate::decode::command::{Refusal, Shown};
 use crate::live::change::AskError;
 use crate::live::{self, Options};
+use crate::people;
 use crate::recording::compare::{self, Outcome};
 use crate::recording::export::{self, TableForm};
 use crate::recording::import::{self, ImportError, Plan};
@@ -122,6 +123,9 @@ enum Command {
     },
     /// Try settings on recordings: for every alarm how often, how long before what it is for, and what other settings change.
     Tune(TuneOptions),
+    /// Say who may act on the page: names, roles and passwords, in a file of their own (`people` of the site file).
+    #[command(subcommand)]
+    People(people::command::What),
     /// Print every record of a recording as text.
     Dump {
         /// Recording.
@@ -165,7 +169,7 @@ const EXIT_CODES: &str = "\
 Exit codes:
   0  done; check: no fault, there may be warnings; replay: at least one output compared and all the same
   1  the machine refused something (address, disk, network), or import or tune was told to stop
-  2  a wrong command line, site file, delivery file, column map or labels
+  2  a wrong command line, site file, delivery file, column map, labels or people file
   3  replay: an output differs, the recording is damaged, or there was nothing to compare
   4  no recording, or one that cannot be read
   5  replay: written by another program, whose numbers may be others
@@ -212,6 +216,7 @@ pub fn main() -> ExitCode {
         Command::Change { site, who, reason, apply } => change(&site, &who, &reason, apply),
         Command::Export { file, out, every } => export(&file, out.as_deref(), every),
         Command::Tune(options) => tune_recordings(&options),
+        Command::People(what) => people(&what),
         Command::Dump { file } => written(|out| dump::dump(&file, out)),
     }
 }
@@ -271,6 +276,17 @@ fn change(site: &Path, who: &str, reason: &str, apply: bool) -> ExitCode {
             ExitCode::SUCCESS
         }
         Err(error) => refused(&error),
+    }
+}
+
+fn people(what: &people::command::What) -> ExitCode {
+    match people::command::run(what) {
+        Ok(said) => {
+            say(said);
+            ExitCode::SUCCESS
+        }
+        Err(error @ people::PeopleError::Io { .. }) => fail(REFUSED, error),
+        Err(error) => fail(WRONG_FILE, error),
     }
 }
 

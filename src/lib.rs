@@ -23,6 +23,8 @@ pub mod engine;
 pub mod live;
 #[cfg(feature = "live")]
 pub mod page;
+#[cfg(feature = "live")]
+pub mod people;
 pub mod picture;
 pub mod poll;
 pub mod recording;

@@ -194,7 +194,7 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
         // A dropped sender ends the watch as well as a word does.
         let _ = closing.wait_for(|stop| *stop).await;
     };
-    let page_task = page_thread(listener, site.name.clone(), feeds.clone(), shutdown);
+    let page_task = page_thread(listener, (site.name.clone(), site.people.clone()), feeds.clone(), shutdown);
     tracing::info!(site = site.name, %page, bays = site.bays.len(), devices = site.devices.len(), drill_speed, "watching");
     Ok(Running { page, bays: feeds, recordings, stop, bay_tasks, link_tasks, page_task })
 }
@@ -202,14 +202,15 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
 /// The page has a thread of its own: however many look at it, no poll waits for what they are shown.
 fn page_thread(
     listener: TcpListener,
-    site: String,
+    (site, people): (String, Option<PathBuf>),
     feeds: Vec<BayFeed>,
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> JoinHandle<io::Result<()>> {
     tokio::task::spawn_blocking(move || {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
         let listener = listener.into_std()?;
-        runtime.block_on(async { server::serve(TcpListener::from_std(listener)?, site, feeds, shutdown).await })
+        runtime
+            .block_on(async { server::serve(TcpListener::from_std(listener)?, (site, people), feeds, shutdown).await })
     })
 }
 

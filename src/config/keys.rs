@@ -179,6 +179,8 @@ pub const SITE: &[Key] = &[
         "days that recordings of idle bays are kept; those of deliveries are never removed"),
     key("site.listen", Text, Default("127.0.0.1:8480"), "127.0.0.1:8480",
         "address of the page: this machine only (127.0.0.1 or [::1]) and a port"),
+    key("site.people", Text, Optional, "people.toml",
+        "file of the people who may act on the page, made by `brimwatch people`; beside this file unless absolute; left out: whoever is at this machine may"),
 
     key("alarms", Table, Optional, "", "budgets and delays of the alarms; each has a default"),
     key("alarms.false_disagreements", amount(Ratio, 1e-6, 0.05), Default("0.1 %"), "0.1 %",

@@ -59,6 +59,8 @@ pub struct Site {
     pub keep_idle_days: u32,
     /// Address of the page; loopback only.
     pub listen: SocketAddr,
+    /// The people who may act on the page; `None`: whoever is at this machine.
+    pub people: Option<PathBuf>,
     /// Every way to devices.
     pub links: Vec<Link>,
     /// Every polled device.

@@ -70,6 +70,7 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
         keep_idle_days: u32::try_from(table.integer("keep_idle_days")).unwrap_or(u32::MAX),
         store: path.parent().unwrap_or(Path::new("")).join(table.text("store")),
         listen,
+        people: table.optional_text("people").map(|file| path.parent().unwrap_or(Path::new("")).join(file)),
         links,
         devices: works.devices,
         products,
@@ -87,7 +88,7 @@ fn budgets(table: &Table) -> Budgets {
     }
 }
 
-/// The page's address; it has no sign-in yet, so it is for this machine only.
+/// The page's address; it is not encrypted, so it is for this machine only.
 fn listen(draft: &mut Draft, table: &Table) -> SocketAddr {
     let (nowhere, written) = (SocketAddr::from(([127, 0, 0, 1], 0)), table.text("listen"));
     if written.is_empty() {

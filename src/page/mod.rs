@@ -5,6 +5,7 @@ mod connections;
 pub mod feed;
 pub mod figures;
 pub mod server;
+pub mod sign_in;
 pub mod view;
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! Serves the page on the loopback interface.
 //!
-//! Whoever can reach the port on this machine may look and enter; nobody else may, so a request is refused
+//! Whoever can reach the port on this machine may look and mark alarms as seen; where the site names people,
+//! other entries need one who is signed in and may. Nobody else can reach it, so a request is refused
 //! whose `Host` is no loopback name (a foreign name that was made to resolve to 127.0.0.1) or whose `Origin` is
 //! not this page's own (another site's script in the same browser). Everything is bounded: connections, bodies,
 //! buffers, the time a viewer may take for one frame.
@@ -8,11 +9,12 @@
 use super::connections::Bounded;
 use super::feed::{BayFeed, EntryRequest, Published};
 use super::figures;
+use super::sign_in::{self, SignIn, Tried};
 use super::view::{self, Reader};
 use crate::engine::alarm::catalogue;
 use crate::engine::frame::Phase;
 use crate::engine::input::{AlarmKey, Entry, What};
-use crate::words::EntryAnswer;
+use crate::words::{EntryAnswer, SignInWord};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::ws::{Message, Utf8Bytes, WebSocket, WebSocketUpgrade};
 use axum::extract::{DefaultBodyLimit, Path, Request, State};
@@ -22,9 +24,11 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use std::future::Future;
 use std::io;
 use std::net::SocketAddr;
+use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use tokio::net::TcpListener;
@@ -43,8 +47,8 @@ const INCOMING_BYTES: usize = 1024;
 const SEND_TIME: Duration = Duration::from_secs(10);
 /// An entry not known to be durable by then is answered as not known.
 const SAVE_TIME: Duration = Duration::from_secs(10);
-/// Who is named as the author of an entry made on the page.
-const WHO: &str = "bay screen";
+/// Who is named as the author of an entry made on the page by nobody who is signed in.
+pub const SCREEN: &str = "bay screen";
 
 /// Nothing from elsewhere: no foreign script, style, frame or form.
 const POLICY: &str = "default-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
@@ -56,6 +60,7 @@ struct App {
     /// The latest frame of each bay as it was last sent.
     drawn: Arc<[Drawn]>,
     reader: Arc<Reader>,
+    sign_in: Option<Arc<SignIn>>,
     closing: watch::Receiver<bool>,
 }
 
@@ -85,20 +90,21 @@ impl Drawn {
 }
 
 /// Serves every bay until `shutdown` completes; live connections are closed first, so that none holds it up.
-/// Times are written in this machine's zone.
+/// Times are written in this machine's zone. `people`: the file of those who may make entries; `None`: all may.
 ///
 /// # Errors
 /// `InvalidInput` when the listener is bound to an address that is not loopback; whatever the socket gives.
 pub async fn serve(
     listener: TcpListener,
-    site: String,
+    (site, people): (String, Option<PathBuf>),
     bays: Vec<BayFeed>,
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> io::Result<()> {
     loopback_only(listener.local_addr()?)?;
     let (close, closing) = watch::channel(false);
     let drawn = bays.iter().map(|_| Drawn::default()).collect();
-    let app = App { site: site.into(), bays: bays.into(), drawn, reader: Arc::new(Reader::here()), closing };
+    let sign_in = people.map(|file| Arc::new(SignIn::new(file)));
+    let app = App { site: site.into(), bays: bays.into(), drawn, reader: Arc::new(Reader::here()), sign_in, closing };
     axum::serve(Bounded::new(listener, CONNECTIONS), router(app))
         .with_graceful_shutdown(async move {
             shutdown.await;
@@ -122,6 +128,9 @@ fn router(app: App) -> Router {
         .route("/page.css", get(|| asset("text/css; charset=utf-8", include_str!("assets/page.css"))))
         .route("/page.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/page.js"))))
         .route("/mark.svg", get(|| asset("image/svg+xml", include_str!("assets/mark.svg"))))
+        .route("/sign-in.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/sign-in.js"))))
+        .route("/sign-in", get(door).post(come_in))
+        .route("/sign-out", post(go_out))
         .route("/figures", get(figures))
         .route("/bay/{slug}", get(page))
         .route("/bay/{slug}/live", get(live))
@@ -300,9 +309,61 @@ struct Answered {
     says: String,
 }
 
+/// A name and a password as the page sends them.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Named {
+    name: String,
+    password: String,
+}
+
+async fn door(State(app): State<App>, headers: HeaderMap) -> Response {
+    let here = app.sign_in.as_ref().and_then(|s| s.who(&headers));
+    let here = here.as_ref().map(|p| (p.name.as_str(), p.role.word()));
+    Html(view::sign_in_page(&app.site, app.sign_in.is_some(), here, &app.reader).into_string()).into_response()
+}
+
+async fn come_in(State(app): State<App>, named: Result<Json<Named>, JsonRejection>) -> Response {
+    let answer = |status: StatusCode, word: SignInWord<'_>| {
+        let body = json!({ "signed_in": status == StatusCode::OK, "says": app.reader.language.sign_in(word) });
+        (status, Json(body)).into_response()
+    };
+    let Some(sign_in) = &app.sign_in else { return answer(StatusCode::CONFLICT, SignInWord::NotUsed) };
+    let Ok(Json(Named { name, password })) = named else { return answer(StatusCode::BAD_REQUEST, SignInWord::Wrong) };
+    match sign_in.try_in(name, password).await {
+        Tried::In(person, cookie) => {
+            tracing::info!(who = person.name, role = person.role.word(), "signed in");
+            let said = answer(StatusCode::OK, SignInWord::Here(&person.name, person.role.word()));
+            ([(header::SET_COOKIE, sign_in::set_cookie(&cookie))], said).into_response()
+        }
+        Tried::Wrong => {
+            tracing::warn!("a sign-in with a wrong name or password");
+            answer(StatusCode::FORBIDDEN, SignInWord::Wrong)
+        }
+        Tried::Wait(wait) => {
+            let seconds = wait.as_secs() + 1;
+            let said = answer(StatusCode::TOO_MANY_REQUESTS, SignInWord::Wait(seconds));
+            ([(header::RETRY_AFTER, seconds.to_string())], said).into_response()
+        }
+        Tried::Busy => answer(StatusCode::SERVICE_UNAVAILABLE, SignInWord::Busy),
+        Tried::NoFile(error) => {
+            tracing::error!(%error, "nobody can sign in");
+            answer(StatusCode::SERVICE_UNAVAILABLE, SignInWord::NoFile)
+        }
+    }
+}
+
+async fn go_out(State(app): State<App>, headers: HeaderMap) -> Response {
+    if let Some(sign_in) = &app.sign_in {
+        sign_in.out(&headers);
+    }
+    ([(header::SET_COOKIE, sign_in::clear_cookie())], Json(json!({ "signed_in": false }))).into_response()
+}
+
 async fn enter(
     State(app): State<App>,
     Path(slug): Path<String>,
+    headers: HeaderMap,
     posted: Result<Json<Posted>, JsonRejection>,
 ) -> Result<Response, NoSuchPage> {
     let feed = app.bay(&slug)?;
@@ -313,6 +374,15 @@ async fn enter(
     let Some(what) = posted.ok().and_then(|Json(p)| p.what.into_what()) else {
         return Ok(answer(StatusCode::BAD_REQUEST, EntryAnswer::NotUnderstood));
     };
+    let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
+    let role = person.as_ref().map(|p| p.role);
+    if app.sign_in.is_some() && !sign_in::may(role, &what) {
+        return Ok(match &person {
+            None => answer(StatusCode::UNAUTHORIZED, EntryAnswer::SignIn),
+            Some(person) => answer(StatusCode::FORBIDDEN, EntryAnswer::NoRight(&person.name)),
+        });
+    }
+    let who = person.map_or_else(|| SCREEN.to_owned(), |p| p.name);
     let Some(published) = latest(feed) else {
         return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch));
     };
@@ -326,7 +396,7 @@ async fn enter(
     }
     let leg = published.frame.delivery.as_ref().map_or(1, |d| d.leg);
     let (saved, durable) = oneshot::channel();
-    let request = EntryRequest { entry: Entry { who: WHO.to_owned(), leg, what }, saved };
+    let request = EntryRequest { entry: Entry { who, leg, what }, saved };
     match feed.entries.try_send(request) {
         Ok(()) => {}
         Err(TrySendError::Full(_)) => return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::Busy)),
@@ -344,6 +414,7 @@ mod tests {
     use super::*;
     use crate::engine::input::AlarmId;
     use crate::page::scenes;
+    use crate::people::{People, Role};
     use std::net::TcpStream;
     use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
     use tokio::sync::mpsc;
@@ -361,6 +432,10 @@ mod tests {
     }
 
     async fn stage(bays: usize) -> Stage {
+        stage_of(bays, None).await
+    }
+
+    async fn stage_of(bays: usize, people: Option<PathBuf>) -> Stage {
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
         let address = listener.local_addr().expect("its address");
         let (latest, watched) = watch::channel(Some(Arc::new(scenes::disagree())));
@@ -374,7 +449,7 @@ mod tests {
             })
             .collect();
         let (stop, stopped) = oneshot::channel::<()>();
-        let served = tokio::spawn(serve(listener, "Works".into(), bays, async {
+        let served = tokio::spawn(serve(listener, ("Works".into(), people), bays, async move {
             let _ = stopped.await;
         }));
         Stage { address, latest, entries, stop, served }
@@ -420,7 +495,7 @@ mod tests {
         let asked = tokio::spawn(async move { ask(stage.address, &post_head(stage.address), body).await });
         let request = tokio::time::timeout(PATIENCE, stage.entries.recv()).await.expect("in time").expect("an entry");
         assert_eq!(request.entry.what, What::Seen(AlarmKey { id: AlarmId::SignalLost, subject: 3 }));
-        assert_eq!((request.entry.who.as_str(), request.entry.leg), (WHO, 1));
+        assert_eq!((request.entry.who.as_str(), request.entry.leg), (SCREEN, 1));
         assert!(!asked.is_finished(), "answered before it was durable");
         request.saved.send(Ok(())).expect("the server waits");
         let answer = asked.await.expect("an answer");
@@ -451,6 +526,79 @@ mod tests {
         drop(stage.entries);
         let answer = ask(stage.address, &post_head(stage.address), r#"{"what": "closed"}"#).await;
         assert!(answer.starts_with("HTTP/1.1 503") && answer.contains("Note it by hand"), "{answer}");
+    }
+
+    #[tokio::test]
+    async fn where_people_are_named_acts_need_one_who_may() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("people.toml");
+        let mut people = People::default();
+        people.add("R. <b>Quill</b>", Role::Attend, "a long enough one").expect("added");
+        people.add("L. Ooker", Role::View, "another long one").expect("added");
+        people.save(&file).expect("written");
+        let mut stage = stage_of(1, Some(file.clone())).await;
+        let to = stage.address;
+        let post = |path: &str, more: &str| {
+            format!("POST {path} HTTP/1.1\r\nHost: {to}\r\nContent-Type: application/json{more}")
+        };
+        let close = r#"{"what": "closed"}"#;
+        let answer = ask(to, &post_head(to), close).await;
+        assert!(answer.starts_with("HTTP/1.1 401") && answer.contains("sign in first"), "{answer}");
+        for cookie in ["", "x", "../people.toml", &"a".repeat(64)] {
+            let forged = post("/bay/bay-1/entry", &format!("\r\nCookie: brimwatch_session={cookie}"));
+            assert!(ask(to, &forged, close).await.starts_with("HTTP/1.1 401"), "{cookie}");
+        }
+        let foreign = post("/sign-in", "\r\nOrigin: https://example.org");
+        let right = r#"{"name": "R. <b>Quill</b>", "password": "a long enough one"}"#;
+        assert!(ask(to, &foreign, right).await.starts_with("HTTP/1.1 403"));
+        let cookie = |answer: &str| {
+            let value = answer.split("brimwatch_session=").nth(1).and_then(|c| c.split(';').next());
+            format!("\r\nCookie: brimwatch_session={}", value.expect("a cookie"))
+        };
+        let looker = ask(to, &post("/sign-in", ""), r#"{"name": "L. Ooker", "password": "another long one"}"#).await;
+        let answer = ask(to, &post("/bay/bay-1/entry", &cookie(&looker)), close).await;
+        assert!(answer.starts_with("HTTP/1.1 403") && answer.contains("may look"), "{answer}");
+        assert!(stage.entries.try_recv().is_err(), "nothing of this went through");
+
+        let quill = ask(to, &post("/sign-in", ""), right).await;
+        assert!(quill.starts_with("HTTP/1.1 200") && quill.contains("Path=/; HttpOnly; SameSite=Strict"), "{quill}");
+        let page = ask(to, &format!("GET /sign-in HTTP/1.1\r\nHost: {to}{}", cookie(&quill)), "").await;
+        assert!(page.contains("R. &lt;b&gt;Quill") && !page.contains("<b>Quill"), "{page}");
+        let head = post("/bay/bay-1/entry", &cookie(&quill));
+        let asked = tokio::spawn({
+            let head = head.clone();
+            async move { ask(to, &head, close).await }
+        });
+        let request = tokio::time::timeout(PATIENCE, stage.entries.recv()).await.expect("in time").expect("an entry");
+        assert_eq!(request.entry.who, "R. <b>Quill</b>");
+        request.saved.send(Ok(())).expect("the server waits");
+        assert!(asked.await.expect("an answer").contains(r#""saved":true"#));
+        // Out of the file: the session is worth nothing.
+        people.remove("R. <b>Quill</b>").expect("removed");
+        people.save(&file).expect("written");
+        assert!(ask(to, &head, close).await.starts_with("HTTP/1.1 401"));
+    }
+
+    #[tokio::test]
+    async fn wrong_passwords_are_slowed_and_the_bay_screen_is_not() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("people.toml");
+        People::default().save(&file).expect("written");
+        let mut stage = stage_of(1, Some(file)).await;
+        let to = stage.address;
+        let head = format!("POST /sign-in HTTP/1.1\r\nHost: {to}\r\nContent-Type: application/json");
+        let mut last = String::new();
+        for _ in 0..6 {
+            last = ask(to, &head, r#"{"name": "bay screen", "password": "wrong wrong"}"#).await;
+            assert!(!last.contains("set-cookie"), "{last}");
+        }
+        assert!(last.starts_with("HTTP/1.1 429") && last.contains("retry-after"), "{last}");
+        let seen = r#"{"what": {"seen": {"id": "signal_lost", "subject": 3}}}"#;
+        let asked = tokio::spawn(async move { ask(to, &post_head(to), seen).await });
+        let request = tokio::time::timeout(PATIENCE, stage.entries.recv()).await.expect("in time").expect("an entry");
+        assert_eq!(request.entry.who, SCREEN);
+        request.saved.send(Ok(())).expect("the server waits");
+        assert!(asked.await.expect("an answer").starts_with("HTTP/1.1 200"));
     }
 
     #[tokio::test]

@@ -12,7 +12,7 @@ use crate::picture::{self, Size};
 use crate::recording::json::frame_json;
 use crate::words::display::{clock, hh_mm, hh_mm_ss, kg, number};
 use crate::words::en::English;
-use crate::words::{Figure, Language, Scene, Text, first_acts_due};
+use crate::words::{Figure, Language, Scene, SignInWord, Text, first_acts_due};
 use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, html};
 use serde::Serialize;
@@ -413,8 +413,43 @@ fn footer(reader: &Reader) -> Markup {
             }
             p #answer role="status" data-sending=(labels.sending) data-unreached=(labels.not_reached) {}
             div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } }
+            p { a.door href="/sign-in" { (reader.language.sign_in(SignInWord::Title)) } }
         }
     }
+}
+
+/// The sign-in; `here`: who is signed in, and the word of their role. `used`: the site names people.
+#[must_use]
+pub fn sign_in_page(site: &str, used: bool, here: Option<(&str, &str)>, reader: &Reader) -> Markup {
+    let say = |word| reader.language.sign_in(word);
+    let state = match here {
+        _ if !used => SignInWord::NotUsed,
+        Some((name, role)) => SignInWord::Here(name, role),
+        None => SignInWord::NobodyHere,
+    };
+    let body = html! {
+        body.list {
+            header { h1 { (site) } }
+            main {
+                h2 { (say(SignInWord::Title)) }
+                p { (say(state)) }
+                @if here.is_some() { button #out type="button" { (say(SignInWord::Out)) } }
+                @if used && here.is_none() {
+                    form #sign-in autocomplete="on" {
+                        p { label for="name" { (say(SignInWord::Name)) }
+                            " " input #name name="name" autocomplete="username" required; }
+                        p { label for="password" { (say(SignInWord::Password)) }
+                            " " input #password name="password" type="password" autocomplete="current-password" required; }
+                        button #in type="submit" { (say(SignInWord::Title)) }
+                    }
+                }
+                p #answer role="status" data-unreached=(say(SignInWord::NotReached)) {}
+                p { a.door href="/" { (say(SignInWord::Back)) } }
+            }
+            script src="/sign-in.js" type="module" {}
+        }
+    };
+    document(site, reader, &body)
 }
 
 /// The list of bays.

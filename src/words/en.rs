@@ -1,7 +1,7 @@
 //! English.
 
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
-use super::{EntryAnswer, Figure, Labels, Language, Scene, Text};
+use super::{EntryAnswer, Figure, Labels, Language, Scene, SignInWord, Text};
 use crate::engine::frame::{
     Alarm, CeilingBy, Condition, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority, Reason, Slip,
     Source, Validity, Verdict, VerdictWord, WitnessId,
@@ -439,12 +439,40 @@ impl Language for English {
             EntryAnswer::Saved => "Saved.".into(),
             EntryAnswer::NotTaken(why) => format!("Not taken: {why}"),
             EntryAnswer::WrongPhase => "Not taken: it does not fit what the bay is doing now.".into(),
+            EntryAnswer::SignIn => "Not taken: sign in first, by the link \"Sign in\" at the foot of the page.".into(),
+            EntryAnswer::NoRight(who) => {
+                format!("Not taken: {who} may look, not make entries. Sign in as somebody who may.")
+            }
             EntryAnswer::Busy => "Not saved: too many entries wait. Try again, and note it by hand.".into(),
             EntryAnswer::NotKnown => {
                 "Not known whether it is saved: no answer in time. Note it by hand and look at the bay again.".into()
             }
             EntryAnswer::NoWatch => "Not saved: this bay is not being watched. Note it by hand.".into(),
             EntryAnswer::NotUnderstood => "Not taken: the request could not be read.".into(),
+        }
+    }
+
+    fn sign_in(&self, word: SignInWord<'_>) -> String {
+        match word {
+            SignInWord::Title => "Sign in".into(),
+            SignInWord::Name => "Name".into(),
+            SignInWord::Password => "Password".into(),
+            SignInWord::Out => "Sign out".into(),
+            SignInWord::Back => "Back to the bays".into(),
+            SignInWord::Here(name, role) => format!("Signed in: {name} (role: {role})."),
+            SignInWord::NobodyHere => "Nobody is signed in. Alarms can be marked as seen all the same.".into(),
+            SignInWord::NotUsed => {
+                "This site names no people: entries need no sign-in and are recorded as made at the bay screen.".into()
+            }
+            SignInWord::Wrong => "Name or password is wrong.".into(),
+            SignInWord::Wait(s) => {
+                format!("Too many wrong passwords: try again in {s} s. Alarms can be marked as seen all the same.")
+            }
+            SignInWord::Busy => "Another sign-in is being checked: try again.".into(),
+            SignInWord::NoFile => {
+                "The people file cannot be read; the log says why. Alarms can be marked as seen all the same.".into()
+            }
+            SignInWord::NotReached => "No answer: the server cannot be reached.".into(),
         }
     }
 }

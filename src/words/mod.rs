@@ -99,6 +99,10 @@ pub enum EntryAnswer<'a> {
     NotTaken(&'a str),
     /// It does not fit the phase the bay is in.
     WrongPhase,
+    /// Nobody is signed in who may.
+    SignIn,
+    /// Who is signed in may look only.
+    NoRight(&'a str),
     /// Too many entries wait.
     Busy,
     /// Nobody answered in time: it may or may not be on record.
@@ -107,6 +111,37 @@ pub enum EntryAnswer<'a> {
     NoWatch,
     /// The request could not be read.
     NotUnderstood,
+}
+
+/// What is said at the sign-in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SignInWord<'a> {
+    /// Title of the page.
+    Title,
+    /// Label of the name.
+    Name,
+    /// Label of the password.
+    Password,
+    /// The button that signs out.
+    Out,
+    /// The way back to the bays.
+    Back,
+    /// Somebody is signed in: name and role.
+    Here(&'a str, &'a str),
+    /// Nobody is.
+    NobodyHere,
+    /// The site has no people file.
+    NotUsed,
+    /// Name or password is wrong.
+    Wrong,
+    /// Wait so many seconds.
+    Wait(u64),
+    /// Another sign-in is being checked.
+    Busy,
+    /// The people file cannot be used.
+    NoFile,
+    /// The server did not answer.
+    NotReached,
 }
 
 /// One language.
@@ -146,6 +181,8 @@ pub trait Language: Sync {
     fn together(&self, word: VerdictWord) -> &'static str;
     /// What became of an entry.
     fn entry(&self, answer: EntryAnswer<'_>) -> String;
+    /// What is said at the sign-in.
+    fn sign_in(&self, word: SignInWord<'_>) -> String;
 }
 
 /// Labels that depend on nothing; each field's name says which.

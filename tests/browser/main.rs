@@ -35,7 +35,7 @@ impl Stage {
         let (send, entries) = mpsc::channel(4);
         let bay = BayFeed { slug: "bay-2".into(), latest: watched, entries: send, work: Arc::default() };
         let (shutdown, stopped) = oneshot::channel::<()>();
-        runtime.spawn(serve(listener, "Lindholm Soda Works".into(), vec![bay], async {
+        runtime.spawn(serve(listener, ("Lindholm Soda Works".into(), None), vec![bay], async {
             let _ = stopped.await;
         }));
         Stage { url, latest, entries, shutdown: Some(shutdown), number: 10_000, runtime }

@@ -1,0 +1,366 @@
+//! What came of a drill: what happened, when it could first be known, when the monitor spoke, when the trainee saw and
+//! acted, and what would have been spilled.
+
+use super::log::{Done, Log, Way};
+use crate::bay::{Act, SimulatedBay, gauge_number};
+use crate::harm::Harm;
+use crate::instruments::{Answer, Instrument};
+use brimwatch::config::SignalKind;
+use brimwatch::engine::frame::Frame;
+use brimwatch::engine::input::{AlarmId, Event, What};
+use brimwatch::recording::format::Kind;
+use brimwatch::recording::{reader, stream};
+use brimwatch::time::EngineTime;
+use serde::Serialize;
+use std::path::Path;
+
+/// An instrument stands where it would not without the fault when it is off by more than so many standard deviations of
+/// its own noise: by chance that happens once in more than a million scans.
+const SIGMAS: f64 = 5.0;
+/// A total is off when it is by more than this part of itself and this many kg (a mass meter's usual 0.15 %, three times).
+const TOTAL_OFF: (f64, f64) = (0.0045, 5.0);
+/// Longest that is looked ahead where nobody acts, s after the start.
+const AHEAD_S: f64 = 14_400.0;
+
+/// Something at a time, s after the start of the transfer.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Moment {
+    /// When, s after the start of the transfer; negative: before.
+    pub at_s: f64,
+    /// Who: "plant", "monitor", "trainee", "trainer".
+    pub who: &'static str,
+    /// What.
+    pub what: String,
+}
+
+/// How much of a harm there was, and how much there would have been.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Damage {
+    /// Of what.
+    pub harm: String,
+    /// Its SI unit.
+    pub unit: &'static str,
+    /// As the drill went.
+    pub was: f64,
+    /// Had nobody acted.
+    pub would_have_been: f64,
+}
+
+/// What came of a drill.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Outcome {
+    /// It was one.
+    pub drill: bool,
+    /// Name of the scenario.
+    pub scenario: String,
+    /// Its title.
+    pub title: String,
+    /// What is to be learnt.
+    pub learn: String,
+    /// What happened, in the scenario's words.
+    pub happened: String,
+    /// When it began, s after the start of the transfer; none: nothing went wrong.
+    pub began_s: Option<f64>,
+    /// When it could first be known and by which instrument.
+    pub known: Option<Moment>,
+    /// When the monitor first spoke of it.
+    pub spoke: Option<Moment>,
+    /// When the trainee said to have seen an alarm.
+    pub seen: Option<Moment>,
+    /// When the trainee first shut, closed or stopped something after it had begun.
+    pub acted: Option<Moment>,
+    /// The bad end that the scenario warns of, and when it would have come.
+    pub bad_end: Option<Moment>,
+    /// It did come.
+    pub ended_badly: bool,
+    /// Harm, as it was and as it would have been.
+    pub damage: Vec<Damage>,
+    /// Everything in order of time.
+    pub time_line: Vec<Moment>,
+    /// How long the drill went on, s after the start.
+    pub lasted_s: f64,
+    /// Seed of everything that was drawn.
+    pub seed: u64,
+    /// The recording of the drill.
+    pub recording: String,
+}
+
+/// What the monitor said and heard in a drill.
+#[derive(Debug, Clone, Default)]
+struct Told {
+    moments: Vec<Moment>,
+    spoke: Vec<(f64, AlarmId)>,
+    seen: Vec<f64>,
+}
+
+impl Told {
+    /// Out of the drill's recording; `zero_s` is the start of the transfer by its engine time.
+    fn of(path: &Path, zero_s: f64) -> Result<Told, String> {
+        let mut stream = stream::open(path).map_err(|e| e.to_string())?;
+        let (mut told, mut frames, mut entries) = (Told::default(), Vec::new(), Vec::new());
+        while let Some(record) = stream.next_record().map_err(|e| e.to_string())? {
+            match record.kind {
+                Kind::Output => frames.push(reader::frame(&record)?),
+                Kind::Input => {
+                    let input = reader::input(&record)?;
+                    if let Event::Entry(entry) = input.event {
+                        entries.push((input.at, entry.what));
+                    }
+                }
+                _ => {}
+            }
+        }
+        let since = |at: EngineTime| at.since_s(EngineTime(0)) - zero_s;
+        for frame in &frames {
+            told.frame(frame, since(frame.at));
+        }
+        for (at, what) in &entries {
+            let said = match what {
+                What::TransferStarted => "enters that the transfer has started".to_owned(),
+                What::Closed => "enters that the leg is closed".to_owned(),
+                What::Seen(key) => {
+                    told.seen.push(since(*at));
+                    format!("has seen: {}", words(key.id))
+                }
+                What::DeliveryOpened(_) => continue,
+            };
+            told.moments.push(Moment { at_s: since(*at), who: "trainee", what: said });
+        }
+        Ok(told)
+    }
+
+    fn frame(&mut self, frame: &Frame, at_s: f64) {
+        for alarm in &frame.alarms {
+            if !self.spoke.iter().any(|(_, id)| *id == alarm.key.id) {
+                self.spoke.push((at_s, alarm.key.id));
+                self.moments.push(Moment { at_s, who: "monitor", what: words(alarm.key.id) });
+            }
+        }
+    }
+}
+
+/// An alarm as scenario files call it: the words of its name in the catalogue.
+#[must_use]
+pub fn words(id: AlarmId) -> String {
+    let mut words = String::new();
+    for c in format!("{id:?}").chars() {
+        if c.is_uppercase() && !words.is_empty() {
+            words.push(' ');
+        }
+        words.extend(c.to_lowercase());
+    }
+    words
+}
+
+impl Outcome {
+    /// Of a drill's log up to a plant time, and its recording, whose engine time is so much ahead of the plant's, s.
+    ///
+    /// # Errors
+    /// When the recording cannot be read.
+    pub fn of(log: &Log, until_s: f64, (recording, ahead_s): (&Path, f64)) -> Result<Outcome, String> {
+        let zero_s = log.started_s().unwrap_or(until_s);
+        let told = Told::of(recording, zero_s + ahead_s)?;
+        let began_s = began(log, zero_s);
+        let known = known(log, until_s, zero_s);
+        let after = |at_s: f64| began_s.is_some_and(|began| at_s >= began);
+        let spoke = spoke(log, &told, known.as_ref().map(|k| k.at_s).or(began_s));
+        let seen_s = told.seen.iter().copied().find(|&s| after(s) && spoke.as_ref().is_some_and(|m| s >= m.at_s));
+        let seen = seen_s.map(|at_s| Moment { at_s, who: "trainee", what: "says that an alarm was seen".to_owned() });
+        let mut time_line = told.moments.clone();
+        time_line.extend(done(log, zero_s));
+        let stops = |act: &Act| matches!(act, Act::CloseValve | Act::ShutGas | Act::EmergencyStop | Act::StopBlowing);
+        let acted = log.done.iter().find_map(|(at_s, done)| match done {
+            Done::Act(act) if stops(act) && after(at_s - zero_s) => Some(moment(at_s - zero_s, "trainee", act)),
+            _ => None,
+        });
+        let Damaged { damage, bad_end, ended_badly } = damaged(log, until_s, zero_s);
+        time_line.extend(known.clone());
+        time_line.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        let scenario = &log.scenario;
+        Ok(Outcome {
+            drill: true,
+            scenario: scenario.name.clone(),
+            title: scenario.title.clone(),
+            learn: scenario.learn.clone(),
+            happened: scenario.happens.clone(),
+            began_s,
+            known,
+            spoke,
+            seen,
+            acted,
+            bad_end,
+            ended_badly,
+            damage,
+            time_line,
+            lasted_s: until_s - zero_s,
+            seed: log.seed,
+            recording: recording.display().to_string(),
+        })
+    }
+}
+
+/// The first that went wrong, s after the start.
+fn began(log: &Log, zero_s: f64) -> Option<f64> {
+    let by_scenario = log.scenario.goes_wrong.iter().map(|wrong| wrong.at_s.unwrap_or(-zero_s));
+    let works = Some(-zero_s).filter(|_| {
+        let own = crate::scenarios::Works { planned_kg: None, ..log.scenario.works };
+        own != crate::scenarios::Works::default()
+    });
+    let by_trainer = log.done.iter().filter_map(|(at_s, done)| match done {
+        Done::Fault(wrong) => Some(at_s - zero_s + wrong.at_s.unwrap_or(0.0)),
+        _ => None,
+    });
+    by_scenario.chain(works).chain(by_trainer).min_by(f64::total_cmp)
+}
+
+/// The first alarm that is for it: the scenario's own, or where that is silent the first after it could be known. That
+/// somebody should be at the valve soon is said of every transfer.
+fn spoke(log: &Log, told: &Told, from_s: Option<f64>) -> Option<Moment> {
+    let from_s = from_s?;
+    let own = told.spoke.iter().find(|(_, id)| Some(words(*id)) == log.scenario.alarm);
+    let any = || told.spoke.iter().find(|(at_s, id)| *at_s >= from_s && *id != AlarmId::BeAtValve);
+    let (at_s, id) = own.or_else(any)?;
+    Some(Moment { at_s: *at_s, who: "monitor", what: words(*id) })
+}
+
+fn moment(at_s: f64, who: &'static str, act: &Act) -> Moment {
+    Moment { at_s, who, what: does(act) }
+}
+
+/// An act in words.
+#[must_use]
+pub fn does(act: &Act) -> String {
+    match act {
+        Act::OpenValve => "opens the valve".to_owned(),
+        Act::CloseValve => "closes the valve".to_owned(),
+        Act::OpenGas => "opens the gas".to_owned(),
+        Act::ShutGas => "shuts the gas".to_owned(),
+        Act::MoveRegulator(pa) => format!("moves the regulator by {:+.0} kPa", pa / 1000.0),
+        Act::Blow => "blows the hose clear".to_owned(),
+        Act::StopBlowing => "stops blowing".to_owned(),
+        Act::EmergencyStop => "presses the emergency stop".to_owned(),
+        Act::Release => "releases the emergency stop".to_owned(),
+    }
+}
+
+/// Everything that was done or went wrong, for the time line.
+fn done(log: &Log, zero_s: f64) -> Vec<Moment> {
+    let wrong = log.scenario.goes_wrong.iter().map(|wrong| Moment {
+        at_s: wrong.at_s.unwrap_or(-zero_s),
+        who: "plant",
+        what: wrong.what.to_string(),
+    });
+    let done = log.done.iter().filter_map(|(at_s, done)| {
+        let (who, what) = match done {
+            Done::Started => return None,
+            Done::Act(act) => ("trainee", does(act)),
+            Done::Fault(wrong) => ("trainer", format!("lets go wrong: {wrong}")),
+            Done::Mended => ("trainer", "mends everything".to_owned()),
+        };
+        Some(Moment { at_s: at_s - zero_s, who, what })
+    });
+    wrong.chain(done).collect()
+}
+
+/// What an instrument or its device shows at one scan.
+#[derive(Debug, Clone, Copy)]
+struct Shown {
+    value: f64,
+    answer: Answer,
+}
+
+/// The first moment at which an instrument stood where it would not have stood without the fault.
+fn known(log: &Log, until_s: f64, zero_s: f64) -> Option<Moment> {
+    let signals: Vec<(usize, SignalKind, Option<u16>, usize, u16)> = log
+        .settings
+        .signals
+        .iter()
+        .enumerate()
+        .map(|(at, s)| (at, s.kind, s.tank, gauge_number(&log.settings, at), s.device))
+        .collect();
+    let show = |bay: &SimulatedBay| -> Vec<Shown> {
+        let one = |&(_, kind, tank, gauge, device): &(_, _, _, _, u16)| Shown {
+            value: bay.shows_gauge(kind, tank, gauge),
+            answer: bay.answer(device),
+        };
+        signals.iter().map(one).collect()
+    };
+    let mut without: Vec<Vec<Shown>> = Vec::new();
+    log.live_through(Way::NothingWrong, until_s, |bay| {
+        without.push(show(bay));
+        true
+    });
+    let (mut scans, mut known) = (without.iter(), None);
+    log.live_through(Way::AsItWas, until_s, |bay| {
+        let Some(other) = scans.next() else { return false };
+        let shown = show(bay);
+        let off = signals.iter().zip(shown.iter().zip(other)).find(|((_, kind, _, gauge, _), (is, would))| {
+            is.answer != Answer::Fresh || is_off(bay, Instrument::of(*kind, *gauge), *kind, is.value, would.value)
+        });
+        known = off.map(|((at, ..), (is, _))| {
+            let name = &log.settings.signals[*at].name;
+            let what = match is.answer {
+                Answer::Fresh => format!("{name} shows it"),
+                _ => format!("the device of {name} shows it"),
+            };
+            Moment { at_s: bay.plant().time_s() - zero_s, who: "plant", what: format!("could first be known: {what}") }
+        });
+        known.is_none()
+    });
+    known
+}
+
+fn is_off(bay: &SimulatedBay, instrument: Instrument, kind: SignalKind, is: f64, would: f64) -> bool {
+    let off = (is - would).abs();
+    if instrument.is_flag() {
+        return off > 0.5;
+    }
+    if matches!(kind, SignalKind::FlowMassTotal | SignalKind::FlowVolumeTotal) {
+        let density = if kind == SignalKind::FlowMassTotal { 1.0 } else { bay.plant().setup().density_kg_per_m3 };
+        return off > TOTAL_OFF.0 * would.abs() + TOTAL_OFF.1 / density;
+    }
+    let setup = bay.instruments().setup()[instrument];
+    let noise = setup.noise.map(|noise| noise.sigma());
+    let sigma = noise[0].hypot(noise[1]).hypot(setup.relative_noise * would);
+    off > SIGMAS * sigma + setup.resolution + 1e-6 * would.abs()
+}
+
+struct Damaged {
+    damage: Vec<Damage>,
+    bad_end: Option<Moment>,
+    ended_badly: bool,
+}
+
+/// Harm at the drill's end, and at the same scenario's own end had nobody acted.
+fn damaged(log: &Log, until_s: f64, zero_s: f64) -> Damaged {
+    let most = |most: &mut [f64; Harm::ALL.len()], bay: &SimulatedBay| {
+        for (most, harm) in most.iter_mut().zip(Harm::ALL) {
+            *most = most.max(harm.of(bay));
+        }
+    };
+    let (mut was, mut would) = ([0.0; Harm::ALL.len()], [0.0; Harm::ALL.len()]);
+    let ends = log.scenario.ends;
+    let mut ended_badly = false;
+    log.live_through(Way::AsItWas, until_s, |bay| {
+        most(&mut was, bay);
+        ended_badly |= ends.is_some_and(|end| end.has_come(bay));
+        true
+    });
+    let mut bad_end = None;
+    let last_s = until_s.max(zero_s + log.scenario.lasts_s.min(AHEAD_S));
+    log.live_through(Way::NobodyActs, last_s, |bay| {
+        most(&mut would, bay);
+        if let Some(end) = ends.filter(|end| bad_end.is_none() && end.has_come(bay)) {
+            bad_end = Some(Moment { at_s: bay.plant().time_s() - zero_s, who: "plant", what: end.to_string() });
+        }
+        true
+    });
+    let damage = |((harm, was), would_have_been): ((Harm, f64), f64)| Damage {
+        harm: harm.to_string(),
+        unit: harm.quantity().si_name(),
+        was,
+        would_have_been,
+    };
+    let damage = Harm::ALL.into_iter().zip(was).zip(would).map(damage).collect();
+    Damaged { damage, bad_end, ended_badly }
+}

@@ -32,7 +32,7 @@ fn a_drill_is_held_by_its_buttons() {
     browser.picture(&pictures.join("choice.png"));
     browser.value("document.querySelector('[name=speed][value=\"20\"]').click()");
     browser.value("document.querySelector('#begin button').click()");
-    browser.wait("document.body.dataset.state === 'running'");
+    browser.wait("document.body?.dataset.state === 'running'");
     fits(&mut browser, "desk");
     browser.value("document.querySelector('[data-fault=\"truck scale: replayed\"]').click()");
     browser.wait("document.getElementById('says').textContent.includes('truck scale: replayed')");
@@ -42,14 +42,14 @@ fn a_drill_is_held_by_its_buttons() {
     );
     browser.picture(&pictures.join("desk.png"));
     browser.value("document.querySelector('[data-do=pause]').click()");
-    browser.wait("document.body.dataset.state === 'still'");
+    browser.wait("document.body?.dataset.state === 'still'");
     browser.wait("document.getElementById('state').textContent.includes('Stands still')");
     browser.value("document.querySelector('[data-do=go-on]').click()");
-    browser.wait("document.body.dataset.state === 'running'");
+    browser.wait("document.body?.dataset.state === 'running'");
     for (name, width, height, scale) in [("tablet", 1280, 800, 1), ("phone", 390, 844, 2)] {
         browser.screen(width, height, scale, false);
         browser.open(&format!("{url}panel"));
-        browser.wait("document.body.dataset.state === 'running'");
+        browser.wait("document.body?.dataset.state === 'running'");
         fits(&mut browser, "panel");
         let told = browser.value("document.body.innerText.includes('replayed')");
         assert_eq!(told, false, "the trainee is told what goes wrong");
@@ -63,7 +63,7 @@ fn a_drill_is_held_by_its_buttons() {
     browser.picture(&pictures.join("desk-dark.png"));
     browser.value("document.querySelector('[data-do=end]').click()");
     browser.wait("location.pathname.startsWith('/result/')");
-    browser.wait("document.body.innerText.includes('The monitor spoke')");
+    browser.wait("document.body?.innerText?.includes('The monitor spoke')");
     fits(&mut browser, "result");
     browser.picture(&pictures.join("result.png"));
     assert_eq!(browser.problems(), Vec::<String>::new());

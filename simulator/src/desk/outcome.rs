@@ -2,6 +2,7 @@
 //! acted, and what would have been spilled.
 
 use super::log::{Done, Log, Way};
+use super::paper::clock;
 use crate::bay::{Act, SimulatedBay, gauge_number};
 use crate::harm::Harm;
 use crate::instruments::{Answer, Instrument};
@@ -57,8 +58,10 @@ pub struct Outcome {
     pub title: String,
     /// What is to be learnt.
     pub learn: String,
-    /// What happened, in the scenario's words.
+    /// What happened, in the scenario's words, and what the trainer added.
     pub happened: String,
+    /// The transfer was entered as started; otherwise times count from the end.
+    pub started: bool,
     /// When it began, s after the start of the transfer; none: nothing went wrong.
     pub began_s: Option<f64>,
     /// When it could first be known and by which instrument.
@@ -182,7 +185,8 @@ impl Outcome {
             scenario: scenario.name.clone(),
             title: scenario.title.clone(),
             learn: scenario.learn.clone(),
-            happened: scenario.happens.clone(),
+            happened: happened(log, zero_s),
+            started: log.started_s().is_some(),
             began_s,
             known,
             spoke,
@@ -197,6 +201,16 @@ impl Outcome {
             recording: recording.display().to_string(),
         })
     }
+}
+
+fn happened(log: &Log, zero_s: f64) -> String {
+    let mut said = vec![log.scenario.happens.trim().to_owned()];
+    said.extend(log.done.iter().filter_map(|(at_s, done)| match done {
+        Done::Fault(wrong) => Some(format!("At {} the trainer let go wrong: {wrong}.", clock(at_s - zero_s))),
+        Done::Mended => Some(format!("At {} the trainer mended everything.", clock(at_s - zero_s))),
+        Done::Started | Done::Act(_) => None,
+    }));
+    said.join(" ")
 }
 
 /// The first that went wrong, s after the start.
@@ -295,19 +309,24 @@ fn known(log: &Log, until_s: f64, zero_s: f64) -> Option<Moment> {
         let Some(other) = scans.next() else { return false };
         let shown = show(bay);
         let off = signals.iter().zip(shown.iter().zip(other)).find(|((_, kind, _, gauge, _), (is, would))| {
-            is.answer != Answer::Fresh || is_off(bay, Instrument::of(*kind, *gauge), *kind, is.value, would.value)
+            mute(is.answer) || is_off(bay, Instrument::of(*kind, *gauge), *kind, is.value, would.value)
         });
         known = off.map(|((at, ..), (is, _))| {
             let name = &log.settings.signals[*at].name;
             let what = match is.answer {
-                Answer::Fresh => format!("{name} shows it"),
-                _ => format!("the device of {name} shows it"),
+                answer if mute(answer) => format!("the device of {name} does not answer"),
+                _ => format!("{name} shows it"),
             };
             Moment { at_s: bay.plant().time_s() - zero_s, who: "plant", what: format!("could first be known: {what}") }
         });
         known.is_none()
     });
     known
+}
+
+/// A gateway that replays looks as if it answered.
+fn mute(answer: Answer) -> bool {
+    matches!(answer, Answer::Silent | Answer::Exception)
 }
 
 fn is_off(bay: &SimulatedBay, instrument: Instrument, kind: SignalKind, is: f64, would: f64) -> bool {

@@ -28,7 +28,7 @@ fn answer(question: &str, moment: Option<&Moment>, none: &str, after: &str) -> M
         tr {
             th scope="row" { (question) }
             @match moment {
-                Some(m) => { td.when { (clock(m.at_s)) } td { (m.what) } }
+                Some(m) => { td.when { (clock(m.at_s)) } td { (m.what.trim_start_matches("could first be known: ")) } }
                 None => { td.when { "\u{2013}" } td { (none) } }
             }
             td.later { (after) }
@@ -60,7 +60,9 @@ pub fn page(outcome: &Outcome) -> Markup {
                 p.drill { "DRILL" }
                 h1 { (outcome.title) }
                 p { "Result of a drill on a simulated bay. Nothing here was measured at a plant. Times are minutes and \
-                     seconds since the transfer was entered as started." }
+                     seconds "
+                    @if outcome.started { "since the transfer was entered as started." }
+                    @else { "to the drill's end: the transfer was never entered as started." } }
                 (summary(outcome))
                 h2 { "What happened" }
                 p { (outcome.happened) }

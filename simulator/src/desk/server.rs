@@ -135,6 +135,7 @@ fn router(desk: Desk) -> Router {
         .route("/panel", get(panel))
         .route("/desk.css", get(|| asset("text/css; charset=utf-8", include_str!("assets/desk.css"))))
         .route("/desk.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/desk.js"))))
+        .route("/favicon.ico", get(|| async { StatusCode::NO_CONTENT }))
         .route("/desk.json", get(|State(desk)| state(desk, false)))
         .route("/panel.json", get(|State(desk)| state(desk, true)))
         .route("/result/{name}", get(result))

@@ -252,9 +252,9 @@ fn rows(plant: &Plant, published: &Published) -> Vec<Row> {
     let received = || kg(plant.received_kg());
     vec![
         ("received in the tank", received(), frame.together.map_or_else(none, |t| u(t.received_kg))),
-        ("  by flow meter", kg(plant.metered_kg()), by(WitnessId::Flow)),
-        ("  by scale", kg(plant.left_trailer_kg()), by(WitnessId::Scale)),
-        ("  by tank level", received(), by(WitnessId::Tank)),
+        ("through the meter; by flow meter", kg(plant.metered_kg()), by(WitnessId::Flow)),
+        ("off the trailer; by scale", kg(plant.left_trailer_kg()), by(WitnessId::Scale)),
+        ("into the tank; by tank level", received(), by(WitnessId::Tank)),
         ("rate", kg_per_min(plant.meter_kg_per_s()), frame.rate.map_or_else(none, |r| kg_per_min(r.value))),
         (
             "tank level",

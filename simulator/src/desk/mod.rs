@@ -6,6 +6,7 @@
 //! ```
 //! The trainee sits at the monitor's own page and at the panel; neither shows what is really so.
 
+mod known;
 pub mod log;
 pub mod outcome;
 mod page;

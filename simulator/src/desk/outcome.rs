@@ -1,12 +1,11 @@
 //! What came of a drill: what happened, when it could first be known, when the monitor spoke, when the trainee saw and
 //! acted, and what would have been spilled.
 
+use super::known;
 use super::log::{Done, Log, Way};
 use super::paper::clock;
-use crate::bay::{Act, SimulatedBay, gauge_number};
+use crate::bay::{Act, SimulatedBay};
 use crate::harm::Harm;
-use crate::instruments::{Answer, Instrument};
-use brimwatch::config::SignalKind;
 use brimwatch::engine::frame::Frame;
 use brimwatch::engine::input::{AlarmId, Event, What};
 use brimwatch::recording::format::Kind;
@@ -15,11 +14,6 @@ use brimwatch::time::EngineTime;
 use serde::Serialize;
 use std::path::Path;
 
-/// An instrument stands where it would not without the fault when it is off by more than so many standard deviations of
-/// its own noise: by chance that happens once in more than a million scans.
-const SIGMAS: f64 = 5.0;
-/// A total is off when it is by more than this part of itself and this many kg (a mass meter's usual 0.15 %, three times).
-const TOTAL_OFF: (f64, f64) = (0.0045, 5.0);
 /// Longest that is looked ahead where nobody acts, s after the start.
 const AHEAD_S: f64 = 14_400.0;
 
@@ -164,7 +158,7 @@ impl Outcome {
         let zero_s = log.started_s().unwrap_or(until_s);
         let told = Told::of(recording, zero_s + ahead_s)?;
         let began_s = began(log, zero_s);
-        let known = known(log, until_s, zero_s);
+        let known = known::first(log, until_s, zero_s);
         let after = |at_s: f64| began_s.is_some_and(|began| at_s >= began);
         let spoke = spoke(log, &told, known.as_ref().map(|k| k.at_s).or(began_s));
         let seen_s = told.seen.iter().copied().find(|&s| after(s) && spoke.as_ref().is_some_and(|m| s >= m.at_s));
@@ -274,74 +268,6 @@ fn done(log: &Log, zero_s: f64) -> Vec<Moment> {
         Some(Moment { at_s: at_s - zero_s, who, what })
     });
     wrong.chain(done).collect()
-}
-
-/// What an instrument or its device shows at one scan.
-#[derive(Debug, Clone, Copy)]
-struct Shown {
-    value: f64,
-    answer: Answer,
-}
-
-/// The first moment at which an instrument stood where it would not have stood without the fault.
-fn known(log: &Log, until_s: f64, zero_s: f64) -> Option<Moment> {
-    let signals: Vec<(usize, SignalKind, Option<u16>, usize, u16)> = log
-        .settings
-        .signals
-        .iter()
-        .enumerate()
-        .map(|(at, s)| (at, s.kind, s.tank, gauge_number(&log.settings, at), s.device))
-        .collect();
-    let show = |bay: &SimulatedBay| -> Vec<Shown> {
-        let one = |&(_, kind, tank, gauge, device): &(_, _, _, _, u16)| Shown {
-            value: bay.shows_gauge(kind, tank, gauge),
-            answer: bay.answer(device),
-        };
-        signals.iter().map(one).collect()
-    };
-    let mut without: Vec<Vec<Shown>> = Vec::new();
-    log.live_through(Way::NothingWrong, until_s, |bay| {
-        without.push(show(bay));
-        true
-    });
-    let (mut scans, mut known) = (without.iter(), None);
-    log.live_through(Way::AsItWas, until_s, |bay| {
-        let Some(other) = scans.next() else { return false };
-        let shown = show(bay);
-        let off = signals.iter().zip(shown.iter().zip(other)).find(|((_, kind, _, gauge, _), (is, would))| {
-            mute(is.answer) || is_off(bay, Instrument::of(*kind, *gauge), *kind, is.value, would.value)
-        });
-        known = off.map(|((at, ..), (is, _))| {
-            let name = &log.settings.signals[*at].name;
-            let what = match is.answer {
-                answer if mute(answer) => format!("the device of {name} does not answer"),
-                _ => format!("{name} shows it"),
-            };
-            Moment { at_s: bay.plant().time_s() - zero_s, who: "plant", what: format!("could first be known: {what}") }
-        });
-        known.is_none()
-    });
-    known
-}
-
-/// A gateway that replays looks as if it answered.
-fn mute(answer: Answer) -> bool {
-    matches!(answer, Answer::Silent | Answer::Exception)
-}
-
-fn is_off(bay: &SimulatedBay, instrument: Instrument, kind: SignalKind, is: f64, would: f64) -> bool {
-    let off = (is - would).abs();
-    if instrument.is_flag() {
-        return off > 0.5;
-    }
-    if matches!(kind, SignalKind::FlowMassTotal | SignalKind::FlowVolumeTotal) {
-        let density = if kind == SignalKind::FlowMassTotal { 1.0 } else { bay.plant().setup().density_kg_per_m3 };
-        return off > TOTAL_OFF.0 * would.abs() + TOTAL_OFF.1 / density;
-    }
-    let setup = bay.instruments().setup()[instrument];
-    let noise = setup.noise.map(|noise| noise.sigma());
-    let sigma = noise[0].hypot(noise[1]).hypot(setup.relative_noise * would);
-    off > SIGMAS * sigma + setup.resolution + 1e-6 * would.abs()
 }
 
 struct Damaged {

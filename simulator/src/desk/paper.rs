@@ -73,9 +73,9 @@ pub fn page(outcome: &Outcome) -> Markup {
                 p.drill { "DRILL" }
                 p.small {
                     "Scenario " (outcome.scenario) ", seed " (outcome.seed) ", " (clock(outcome.lasted_s)) " long. \
-                     Recording: " (outcome.recording) ". \"Could first be known\": the first moment at which an instrument \
-                     stood further from what it would have shown without the fault than five standard deviations of its \
-                     noise, or its device did not answer. \"Had nobody acted\": the same plant lived through again without \
+                     Recording: " (outcome.recording) ". \"Could first be known\": the first moment at which an instrument, or two \
+                     masses against each other, stood further from what they would have shown without the fault than three \
+                     standard deviations of a mean over a minute, or a device did not answer. \"Had nobody acted\": the same plant lived through again without \
                      the trainee's hands, to the scenario's end."
                 }
                 p.small {

@@ -9,6 +9,7 @@ use super::connections::Bounded;
 use super::feed::{BayFeed, EntryRequest, Published};
 use super::figures;
 use super::view::{self, Reader};
+use crate::engine::alarm::catalogue;
 use crate::engine::frame::Phase;
 use crate::engine::input::{AlarmKey, Entry, What};
 use crate::words::EntryAnswer;
@@ -280,7 +281,7 @@ impl PostedWhat {
         Some(match self {
             PostedWhat::TransferStarted => What::TransferStarted,
             PostedWhat::Closed => What::Closed,
-            PostedWhat::Seen { id, subject } => What::Seen(AlarmKey { id: view::alarm_named(&id)?, subject }),
+            PostedWhat::Seen { id, subject } => What::Seen(AlarmKey { id: catalogue::named(&id)?, subject }),
         })
     }
 }

@@ -5,6 +5,7 @@
 //! is never drawn anew.
 
 use super::feed::{DeviceStats, Published};
+use crate::engine::alarm::catalogue;
 use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord};
 use crate::engine::input::{AlarmId, AlarmKey};
 use crate::picture::{self, Size};
@@ -85,41 +86,6 @@ pub struct AlarmRow {
     pub seen: bool,
 }
 
-/// The catalogue's entries as JSON names them.
-const ALARMS: [(AlarmId, &str); 21] = [
-    (AlarmId::LevelSwitchTripped, "level_switch_tripped"),
-    (AlarmId::LevelHighHigh, "level_high_high"),
-    (AlarmId::HighLevelProjected, "high_level_projected"),
-    (AlarmId::PadNearCeiling, "pad_near_ceiling"),
-    (AlarmId::WitnessesDisagree, "witnesses_disagree"),
-    (AlarmId::MovementOutsideTransfer, "movement_outside_transfer"),
-    (AlarmId::SignalLost, "signal_lost"),
-    (AlarmId::OneWitnessLeft, "one_witness_left"),
-    (AlarmId::NoWitness, "no_witness"),
-    (AlarmId::RecorderTrouble, "recorder_trouble"),
-    (AlarmId::EstimatesRestarted, "estimates_restarted"),
-    (AlarmId::ReadingUnlikely, "reading_unlikely"),
-    (AlarmId::WrongProduct, "wrong_product"),
-    (AlarmId::PossibleReaction, "possible_reaction"),
-    (AlarmId::PadAboveMawp, "pad_above_mawp"),
-    (AlarmId::PadInReliefWindow, "pad_in_relief_window"),
-    (AlarmId::PadBelowTank, "pad_below_tank"),
-    (AlarmId::ReverseFlow, "reverse_flow"),
-    (AlarmId::ShutoffBypassed, "shutoff_bypassed"),
-    (AlarmId::TruckGone, "truck_gone"),
-    (AlarmId::BeAtValve, "be_at_valve"),
-];
-
-/// The alarm of that name, as [`AlarmRow::id`] writes it.
-#[must_use]
-pub fn alarm_named(name: &str) -> Option<AlarmId> {
-    ALARMS.iter().find(|(_, n)| *n == name).map(|(id, _)| *id)
-}
-
-fn alarm_name(id: AlarmId) -> &'static str {
-    ALARMS.iter().find(|(known, _)| *known == id).map_or("unknown", |(_, name)| name)
-}
-
 /// An alarm of these is open: what it says needs no second saying.
 fn says_it_already(published: &Published) -> bool {
     let covered = match published.frame.verdict.word {
@@ -171,8 +137,8 @@ fn row(scene: Scene<'_>, reader: &Reader, alarm: &Alarm) -> AlarmRow {
         since = format!("{since}, {}", labels.was_seen);
     }
     AlarmRow {
-        key: format!("{}-{subject}", alarm_name(id)),
-        id: alarm_name(id),
+        key: format!("{}-{subject}", catalogue::of(id).name),
+        id: catalogue::of(id).name,
         subject,
         priority: match alarm.priority {
             Priority::High => "high",
@@ -685,14 +651,13 @@ mod tests {
 
     #[test]
     fn every_alarm_has_a_name_that_leads_back() {
-        for (id, name) in ALARMS {
-            assert_eq!(alarm_named(name), Some(id));
-            assert_eq!(alarm_name(id), name);
+        for catalogue::Line { id, name, .. } in catalogue::CATALOGUE {
+            assert_eq!(catalogue::named(name), Some(id));
             let mut published = scenes::agree();
             published.frame.alarms = vec![scenes::alarm(id, 0, Priority::Low)];
             assert_eq!(frame(&published, &reader())["frame"]["alarms"][0]["key"]["id"], name, "two names");
         }
-        assert_eq!(alarm_named("unknown"), None);
+        assert_eq!(catalogue::named("unknown"), None);
     }
 
     #[test]

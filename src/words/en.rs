@@ -17,8 +17,9 @@ pub struct English;
 /// A trend that reaches the ceiling later than this is a regulator's wander: no number is made of it, s.
 const TREND_SHOWN_S: f64 = 3600.0;
 
-const ACT: &str = "Stop: emergency stop or remote valve. Shut the gas. Keep clear and upwind.";
-const CARE: &str = "Look only from a distance, in the required protection. Touch or tighten nothing under pressure.";
+pub(super) const ACT: &str = "Stop: emergency stop or remote valve. Shut the gas. Keep clear and upwind.";
+pub(super) const CARE: &str =
+    "Look only from a distance, in the required protection. Touch or tighten nothing under pressure.";
 
 const WITNESSES: [WitnessId; 3] = [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank];
 
@@ -182,6 +183,10 @@ impl Language for English {
             AlarmId::ReadingUnlikely => unlikely(scene, subject),
             hazard => self::hazard(scene, hazard, subject),
         }
+    }
+
+    fn explained(&self, id: AlarmId) -> super::alarms::Explained {
+        super::alarms::english(id)
     }
 
     fn finish(&self, scene: Scene<'_>) -> Figure {

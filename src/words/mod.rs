@@ -7,6 +7,7 @@
 //! what was found and where to look come after. And agreement is never given a word of praise: instruments
 //! that agree have not shown that nothing leaks.
 
+pub mod alarms;
 pub mod display;
 pub mod en;
 
@@ -121,6 +122,8 @@ pub trait Language: Sync {
     fn headline(&self, scene: Scene<'_>, alarmed: bool) -> Text;
     /// An alarm.
     fn alarm(&self, scene: Scene<'_>, alarm: &Alarm) -> Text;
+    /// An alarm in general, as the catalogue has it.
+    fn explained(&self, id: AlarmId) -> alarms::Explained;
     /// When to be at the valve, and the three events of the finish.
     fn finish(&self, scene: Scene<'_>) -> Figure;
     /// Room left below high-high when all of the load is in.

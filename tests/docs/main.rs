@@ -1,5 +1,6 @@
 //! The house in order: who may name whom, and papers that say what is there.
 
+mod alarms;
 mod arrows;
 #[cfg(feature = "peers")]
 mod commands;

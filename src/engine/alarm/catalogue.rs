@@ -1,54 +1,117 @@
-//! What alarms there are, how grave each is, and whether it waits before it comes.
+//! What alarms there are, and how grave each is: its priority follows from what happens when nobody acts and from
+//! how long there is to act (ANSI/ISA-18.2 and IEC 62682 as published). Its words are `src/words`.
 
 use crate::engine::frame::Priority;
 use crate::engine::input::AlarmId;
+
+/// What happens when nobody acts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Consequence {
+    /// People can be hurt, a tank can overflow, or what would warn of it is blind.
+    Severe,
+    /// Product, plant or the account of the delivery suffers, or the watch sees less.
+    Serious,
+}
+
+/// How long there is to act.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TimeToRespond {
+    /// It has come to pass or may at any moment.
+    AtOnce,
+    /// One response time of the site file.
+    ResponseTime,
+    /// Before the delivery goes on to its next phase.
+    Delivery,
+}
 
 /// One line of the catalogue.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Line {
     /// Which.
     pub id: AlarmId,
-    /// How grave: consequence and time to respond.
-    pub priority: Priority,
+    /// Its name in JSON and papers.
+    pub name: &'static str,
+    /// What happens when nobody acts.
+    pub consequence: Consequence,
+    /// How long there is to act.
+    pub time: TimeToRespond,
     /// Whether the condition must hold for the on-delay first. What is measured directly and must not wait
     /// does not.
     pub delayed: bool,
+    /// It belongs to every delivery: it sounds, and is no sign that something is wrong.
+    pub prompt: bool,
 }
 
-const fn line(id: AlarmId, priority: Priority, delayed: bool) -> Line {
-    Line { id, priority, delayed }
+impl Line {
+    /// How grave it is.
+    #[must_use]
+    pub const fn priority(&self) -> Priority {
+        match (self.consequence, self.time) {
+            (Consequence::Severe, TimeToRespond::AtOnce | TimeToRespond::ResponseTime) => Priority::High,
+            (Consequence::Severe, TimeToRespond::Delivery)
+            | (Consequence::Serious, TimeToRespond::AtOnce | TimeToRespond::ResponseTime) => Priority::Medium,
+            (Consequence::Serious, TimeToRespond::Delivery) => Priority::Low,
+        }
+    }
+
+    const fn delayed(self) -> Line {
+        Line { delayed: true, ..self }
+    }
+
+    const fn prompt(self) -> Line {
+        Line { prompt: true, ..self }
+    }
+}
+
+const fn severe(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
+    Line { id, name, consequence: Consequence::Severe, time, delayed: false, prompt: false }
+}
+
+const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
+    Line { consequence: Consequence::Serious, ..severe(id, name, time) }
 }
 
 /// Every alarm.
-pub const CATALOGUE: [Line; 21] = [
-    line(AlarmId::LevelSwitchTripped, Priority::High, false),
-    line(AlarmId::LevelHighHigh, Priority::High, false),
-    line(AlarmId::HighLevelProjected, Priority::High, true),
-    line(AlarmId::PadNearCeiling, Priority::High, false),
-    line(AlarmId::WitnessesDisagree, Priority::High, true),
-    line(AlarmId::MovementOutsideTransfer, Priority::Medium, true),
-    line(AlarmId::SignalLost, Priority::Medium, false),
-    line(AlarmId::OneWitnessLeft, Priority::Medium, true),
-    line(AlarmId::NoWitness, Priority::High, true),
-    line(AlarmId::RecorderTrouble, Priority::Low, false),
-    line(AlarmId::EstimatesRestarted, Priority::Medium, false),
-    line(AlarmId::ReadingUnlikely, Priority::Medium, true),
-    line(AlarmId::WrongProduct, Priority::High, true),
-    line(AlarmId::PossibleReaction, Priority::High, true),
-    line(AlarmId::PadAboveMawp, Priority::High, false),
-    line(AlarmId::PadInReliefWindow, Priority::High, false),
-    line(AlarmId::PadBelowTank, Priority::Medium, true),
-    line(AlarmId::ReverseFlow, Priority::High, true),
-    line(AlarmId::ShutoffBypassed, Priority::High, false),
-    line(AlarmId::TruckGone, Priority::High, true),
-    line(AlarmId::BeAtValve, Priority::Medium, false),
-];
+pub const CATALOGUE: [Line; 21] = {
+    use AlarmId as A;
+    use TimeToRespond::{AtOnce, Delivery, ResponseTime};
+    [
+        severe(A::LevelSwitchTripped, "level_switch_tripped", AtOnce),
+        severe(A::LevelHighHigh, "level_high_high", AtOnce),
+        severe(A::HighLevelProjected, "high_level_projected", ResponseTime).delayed(),
+        severe(A::PadNearCeiling, "pad_near_ceiling", AtOnce),
+        severe(A::WitnessesDisagree, "witnesses_disagree", AtOnce).delayed(),
+        serious(A::MovementOutsideTransfer, "movement_outside_transfer", ResponseTime).delayed(),
+        serious(A::SignalLost, "signal_lost", ResponseTime),
+        severe(A::OneWitnessLeft, "one_witness_left", Delivery).delayed(),
+        severe(A::NoWitness, "no_witness", ResponseTime).delayed(),
+        serious(A::RecorderTrouble, "recorder_trouble", Delivery),
+        serious(A::EstimatesRestarted, "estimates_restarted", ResponseTime),
+        severe(A::ReadingUnlikely, "reading_unlikely", Delivery).delayed(),
+        severe(A::WrongProduct, "wrong_product", AtOnce).delayed(),
+        severe(A::PossibleReaction, "possible_reaction", AtOnce).delayed(),
+        severe(A::PadAboveMawp, "pad_above_mawp", AtOnce),
+        severe(A::PadInReliefWindow, "pad_in_relief_window", AtOnce),
+        serious(A::PadBelowTank, "pad_below_tank", ResponseTime).delayed(),
+        severe(A::ReverseFlow, "reverse_flow", AtOnce).delayed(),
+        severe(A::ShutoffBypassed, "shutoff_bypassed", ResponseTime),
+        severe(A::TruckGone, "truck_gone", AtOnce).delayed(),
+        serious(A::BeAtValve, "be_at_valve", ResponseTime).prompt(),
+    ]
+};
 
 /// The line of an alarm.
 #[must_use]
 pub fn of(id: AlarmId) -> Line {
+    let unlisted = severe(id, "unknown", TimeToRespond::AtOnce);
     // Every id has its line (tested below); a missing one would come as grave and at once.
-    CATALOGUE.into_iter().find(|line| line.id == id).unwrap_or(line(id, Priority::High, false))
+    CATALOGUE.into_iter().find(|line| line.id == id).unwrap_or(unlisted)
+}
+
+/// The alarm of that name.
+#[must_use]
+pub fn named(name: &str) -> Option<AlarmId> {
+    CATALOGUE.into_iter().find(|line| line.name == name).map(|line| line.id)
 }
 
 #[cfg(test)]

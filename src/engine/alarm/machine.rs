@@ -120,7 +120,7 @@ impl Board {
             .iter()
             .filter_map(|&(key, ref state)| {
                 let since = state.open_since?;
-                let priority = catalogue::of(key.id).priority;
+                let priority = catalogue::of(key.id).priority();
                 Some(Alarm { key, condition: state.condition, seen: state.seen, since, priority })
             })
             .collect();

@@ -27,6 +27,8 @@ pub const REGISTERS: u16 = 10;
 const SPREAD_S: f64 = 0.1;
 /// Multiples of it fall evenly between those before.
 const SPREAD_STEP: f64 = 0.618_033_988_749_895;
+/// brimwatch's links that would ask within this of each other ask together, s.
+const GROUP_S: f64 = 0.005;
 /// Answers that may wait for whoever counts them.
 const WAITING: usize = 1 << 16;
 
@@ -35,6 +37,8 @@ const WAITING: usize = 1 << 16;
 pub enum Who {
     /// A request and a reply as bytes, on tokio's sockets and timers, and nothing else: no deadline, no decoding.
     Floor,
+    /// The same, asking in groups as brimwatch does.
+    FloorInGroups,
     /// The Modbus library as it comes.
     Library,
     /// brimwatch's poller, one device a link.
@@ -170,7 +174,7 @@ async fn measure(plan: &Plan) -> Report {
         match plan.who {
             Who::Ours => drop(polled.spawn(link::run(link_spec(plan, device, &asked.address, answers_in.clone())))),
             Who::Library => drop(counted.spawn(library(asked))),
-            Who::Floor => drop(counted.spawn(by_hand(asked))),
+            Who::Floor | Who::FloorInGroups => drop(counted.spawn(by_hand(asked))),
         }
     }
     drop(answers_in);
@@ -195,7 +199,9 @@ fn ns(s: f64) -> u64 {
 fn grid(plan: &Plan, device: usize, begun: MachineTime) -> Schedule {
     let period_s = 1.0 / plan.hz;
     let phase_s = device as f64 * SPREAD_STEP % 1.0 * period_s.min(SPREAD_S);
-    Schedule::new(begun.0 + ns(phase_s), ns(period_s))
+    let first_ns = begun.0 + ns(phase_s);
+    let first_ns = if plan.who == Who::FloorInGroups { first_ns.next_multiple_of(ns(GROUP_S)) } else { first_ns };
+    Schedule::new(first_ns, ns(period_s))
 }
 
 /// brimwatch's own words for one device on a link of its own: ten registers that hold five values.

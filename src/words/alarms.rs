@@ -1,0 +1,222 @@
+//! The alarm catalogue for people: what each means, what is likely behind it, what to do first and where its setting
+//! comes from. `docs/alarms.md` is made of it.
+
+use super::Language;
+use crate::engine::alarm::catalogue::{CATALOGUE, Consequence, TimeToRespond};
+use crate::engine::frame::Priority;
+use crate::engine::input::AlarmId;
+use std::fmt::Write as _;
+
+/// What the catalogue says of an alarm in general; what it says on the page names tank, signal and figures.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Explained {
+    /// What it means.
+    pub means: &'static str,
+    /// What is likely behind it.
+    pub causes: &'static str,
+    /// What to do first.
+    pub act: String,
+    /// Where its setting comes from.
+    pub basis: &'static str,
+}
+
+/// The alarm in English.
+pub(super) fn english(id: AlarmId) -> Explained {
+    let [means, causes, basis] = english_parts(id);
+    Explained { means, causes, act: english_act(id), basis }
+}
+
+fn english_act(id: AlarmId) -> String {
+    let act = match id {
+        AlarmId::HighLevelProjected => "Stop before the load is in, or make room with the person in charge.",
+        AlarmId::SignalLost => "Watch what it measured at the instrument itself; have it mended.",
+        AlarmId::OneWitnessLeft => "Have the person in charge decide whether the transfer goes on.",
+        AlarmId::RecorderTrouble => "Keep notes by hand.",
+        AlarmId::EstimatesRestarted => "Hold the masses against the instruments themselves.",
+        AlarmId::ReadingUnlikely => "Do not start before it is explained.",
+        AlarmId::ShutoffBypassed => "Stop unless the person in charge has agreed in writing.",
+        AlarmId::BeAtValve => "Be at the valve. Be ready to cut back the gas and to close.",
+        _ => return format!("{} {}", super::en::ACT, super::en::CARE),
+    };
+    act.to_owned()
+}
+
+#[rustfmt::skip] // One sentence a line reads best as a table.
+#[expect(clippy::too_many_lines, reason = "a table")]
+fn english_parts(id: AlarmId) -> [&'static str; 3] {
+    match id {
+        AlarmId::LevelSwitchTripped => [
+            "The independent high-level switch of the tank has tripped. It overrules every other instrument.",
+            "More liquid in the tank than the instruments say; a neighbouring bay filling it; a switch read the wrong way round.",
+            "The switch's own point, set by the works. Not tunable.",
+        ],
+        AlarmId::LevelHighHigh => [
+            "A credible gauge of the tank stands at or above high-high, or is saturated there.",
+            "The load did not fit; the tank was fuller than believed; another bay fills it; a gauge with a wrong unit, zero or scale.",
+            "`high_high` of the tank in the site file, from the works' own overfill assessment (API Standard 2350).",
+        ],
+        AlarmId::HighLevelProjected => [
+            "What may still come does not fit below high-high: the margin is below nothing.",
+            "Contents, load or draw-off other than on the papers; a neighbouring bay; one gauge that stands above the others.",
+            "The margin by its most pessimistic credible witness, with 2.33 standard uncertainties (one in a hundred).",
+        ],
+        AlarmId::PadNearCeiling => [
+            "The pad pressure is near or above the lowest of the site's maximum, MAWP and the ratings of hose, line and connections.",
+            "Gas supply opened too far; a regulator that creeps; the outlet or the line is shut or plugged.",
+            "`near_ceiling` of the lowest limit in the site file and on the plate.",
+        ],
+        AlarmId::WitnessesDisagree => [
+            "The instruments do not agree on how much has moved. Liquid may be missing.",
+            "A leak; a wrong tank or a second way for the liquid; one instrument that drifts, sticks or was set wrong.",
+            "Thresholds computed from the stated false-alarm budget; the verdict names whom it concerns.",
+        ],
+        AlarmId::MovementOutsideTransfer => [
+            "The flow meter shows movement though no transfer is on.",
+            "A valve left open or passing; a transfer begun without its entry; the meter's zero.",
+            "0.1 kg/s: a meter without a low-flow cut-off creeps at rest.",
+        ],
+        AlarmId::SignalLost => [
+            "A signal cannot be used: no answer, a fault it reports itself, out of its band, or frozen.",
+            "Cable, power, device, network; a reading at the end of its range; a device that repeats its last value.",
+            "One poll period and time-out of its device; the current limits of NAMUR NE 43; for frozen its own stated limit.",
+        ],
+        AlarmId::OneWitnessLeft => [
+            "One instrument alone says how much has moved. Nothing is compared.",
+            "Two of flow meter, scale and tank level are lost.",
+            "Follows from the signals; nothing to set.",
+        ],
+        AlarmId::NoWitness => [
+            "No instrument says how much has moved.",
+            "Network or power of all devices; flow meter, scale and level lost one after the other.",
+            "Follows from the signals; nothing to set.",
+        ],
+        AlarmId::RecorderTrouble => [
+            "What happens is not on disk: it waits in memory, or the memory was full.",
+            "Disk full, slow, read-only or away.",
+            "Follows from the recorder; nothing to set.",
+        ],
+        AlarmId::EstimatesRestarted => [
+            "brimwatch met a fault of its own and began its estimates anew.",
+            "A fault in brimwatch. Keep the recording and report it.",
+            "Follows from the program; nothing to set.",
+        ],
+        AlarmId::ReadingUnlikely => [
+            "Before the transfer a signal says what cannot be.",
+            "Unit, scale, offset, byte order or address in the site file; a pressure gauge that means absolute.",
+            "The tank's height, the trailer's weights and the atmosphere: what is possible at rest.",
+        ],
+        AlarmId::WrongProduct => [
+            "The density in the line is not that of the papers.",
+            "Another product or concentration; gas in the line; the density meter.",
+            "The product's density at the line's temperature, with the uncertainty of table and meter.",
+        ],
+        AlarmId::PossibleReaction => [
+            "The tank is warmer than both what was in it and what comes in.",
+            "A reaction with water, a residue or another product; the thermometer.",
+            "3 K or three standard uncertainties above the warmer of the two: mixing alone cannot warm beyond it.",
+        ],
+        AlarmId::PadAboveMawp => [
+            "The pad pressure is above the MAWP on the trailer's plate.",
+            "Gas supply opened too far; a regulator that failed open; heat; a reaction in the trailer.",
+            "The plate. Not tunable.",
+        ],
+        AlarmId::PadInReliefWindow => [
+            "The pad pressure is where the trailer's relief valve may open.",
+            "As above MAWP.",
+            "The plate. Not tunable.",
+        ],
+        AlarmId::PadBelowTank => [
+            "The pad pressure is below the tank's: liquid or moist gas may come back.",
+            "Gas supply shut, empty or frozen; the trailer vents; the tank's vent is shut.",
+            "Three standard uncertainties of both gauges' zeros.",
+        ],
+        AlarmId::ReverseFlow => [
+            "The flow meter runs backwards.",
+            "Pad pressure lost; the tank's pressure; a siphon; the meter's zero or sign.",
+            "0.2 kg/s: twice what creeps at rest.",
+        ],
+        AlarmId::ShutoffBypassed => [
+            "The independent high-level shut-off is bypassed: nothing stops the tank from overflowing.",
+            "A key or a valve left from a test or a repair.",
+            "Follows from the contact; nothing to set.",
+        ],
+        AlarmId::TruckGone => [
+            "The scale carries less than the trailer must weigh with what is still on it.",
+            "The trailer was driven or rolled off; the scale.",
+            "3,000 kg below what must stand there: more than any wind, person or hose.",
+        ],
+        AlarmId::BeAtValve => [
+            "The earliest credible end, first gas or a level, is one response time away. It belongs to every delivery.",
+            "The load is nearly in.",
+            "`response_time` of the bay before the smallest 5 % quantile over credible witnesses.",
+        ],
+    }
+}
+
+/// `docs/alarms.md`.
+#[must_use]
+pub fn paper(language: &dyn Language) -> String {
+    let mut text = String::from(HEAD);
+    for line in CATALOGUE {
+        let Explained { means, causes, act, basis } = language.explained(line.id);
+        let priority = match line.priority() {
+            Priority::High => "high",
+            Priority::Medium => "medium",
+            Priority::Low => "low",
+        };
+        let consequence = match line.consequence {
+            Consequence::Severe => "severe",
+            Consequence::Serious => "serious",
+        };
+        let time = match line.time {
+            TimeToRespond::AtOnce => "at once",
+            TimeToRespond::ResponseTime => "within the response time",
+            TimeToRespond::Delivery => "before the next phase",
+        };
+        let kind = if line.prompt { "Prompt" } else { "Alarm" };
+        let delay = if line.delayed { "after the on-delay" } else { "without delay" };
+        let _ = write!(
+            text,
+            "\n## `{}`\n\n{means}\n\n- First: {act}\n- Likely behind it: {causes}\n- {kind}, priority {priority}: \
+             {consequence} if nobody acts, to be answered {time}. Comes {delay}.\n- Setting: {basis}\n",
+            line.name
+        );
+    }
+    text
+}
+
+const HEAD: &str = "\
+# Alarms
+
+This page is made of the alarm catalogue (`BRIMWATCH_REWRITE=1 cargo test --test docs alarms`).
+
+brimwatch advises and stops nothing. An independent high-level shut-off and a qualified person in attendance are
+required; the works' own procedures, local codes and licensed practice come before anything said here.
+
+The layer follows ANSI/ISA-18.2 and IEC 62682 as published. A condition answers true, false or unknown. Unknown is not
+normal: it neither raises an alarm nor clears one. An alarm comes when its condition has held for the on-delay, or at
+once where the line below says so. It goes when the condition has been false for the off-delay and somebody has said
+\"Seen\". \"Seen\" clears nothing. Its priority follows from two things:
+
+| if nobody acts | at once | within the response time | before the next phase |
+| --- | --- | --- | --- |
+| severe: people hurt, a tank overflows, or what would warn of it is blind | high | high | medium |
+| serious: product, plant or account suffers, or the watch sees less | medium | medium | low |
+
+A prompt belongs to every delivery; it sounds, and is no alarm.
+";
+
+#[cfg(test)]
+mod tests {
+    use super::super::first_acts_due;
+    use super::*;
+
+    /// The first act of whatever is about missing mass, pressure, level or reaction is the same sentence everywhere.
+    #[test]
+    fn first_acts_come_first() {
+        for line in CATALOGUE {
+            let act = english(line.id).act;
+            assert_eq!(act.starts_with(super::super::en::ACT), first_acts_due(line.id), "{}", line.name);
+        }
+    }
+}

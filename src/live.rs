@@ -9,6 +9,7 @@
 
 mod bay;
 pub mod change;
+pub mod heartbeat;
 mod neighbours;
 mod segment;
 
@@ -187,6 +188,7 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
         (0..site.links.len()).map(|index| tokio::spawn(link::run(link_spec(&site, index, speed, &answers, &stats))));
     let mut link_tasks: Vec<JoinHandle<()>> = link_tasks.collect();
     link_tasks.push(tokio::spawn(change::run(site.clone(), changes, stopping.clone())));
+    link_tasks.push(tokio::spawn(heartbeat::run(site.store.clone(), feeds.clone(), stopping.clone())));
     let mut closing = stopping;
     let shutdown = async move {
         // A dropped sender ends the watch as well as a word does.

@@ -219,6 +219,14 @@ pub enum Refusal {
     NotTransferring,
     /// That alarm is not open.
     NoSuchAlarm,
+    /// That alarm warns of what must never be silenced.
+    NeverShelved,
+    /// Nobody said when the shelved alarm comes back.
+    ShelfWithoutEnd,
+    /// It would be shelved for more than a shift.
+    ShelfTooLong,
+    /// That alarm is not shelved.
+    NotShelved,
     /// The delivery names a tank this bay does not have.
     NoSuchTank,
 }

@@ -57,8 +57,10 @@ pub struct Frame {
     pub pad: Pad,
     /// The tank that is filled.
     pub tank: Option<Tank>,
-    /// Open alarms, the gravest first.
+    /// Open alarms that are not shelved, the gravest first.
     pub alarms: Vec<Alarm>,
+    /// Alarms that a person has shelved.
+    pub shelves: Vec<Shelf>,
     /// How the recorder does.
     pub recorder: RecorderState,
     /// The last time nobody watched.
@@ -578,6 +580,15 @@ pub struct Tank {
     pub high_high_kg: f64,
     /// Contents at critical high, kg.
     pub critical_kg: f64,
+}
+
+/// An alarm that a person has shelved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Shelf {
+    /// Which.
+    pub key: AlarmKey,
+    /// When it is back.
+    pub until: EngineTime,
 }
 
 /// An alarm that is open: its condition holds, or nobody has seen it.

@@ -213,6 +213,15 @@ pub enum What {
     Closed,
     /// An alarm was seen.
     Seen(AlarmKey),
+    /// An open alarm is shelved: it is not called out again before that time is over.
+    Shelved {
+        /// Which.
+        key: AlarmKey,
+        /// For how long, s; 0: nobody said.
+        for_s: f64,
+    },
+    /// A shelved alarm is taken back.
+    Unshelved(AlarmKey),
 }
 
 /// Which alarm.
@@ -360,6 +369,17 @@ pub struct Carried {
     pub delivery: Option<CarriedDelivery>,
     /// A fault of our own ended the segment before.
     pub restarted: bool,
+    /// Alarms that were shelved.
+    pub shelves: Vec<CarriedShelf>,
+}
+
+/// A shelved alarm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CarriedShelf {
+    /// Which.
+    pub key: AlarmKey,
+    /// How long it would have stayed there, s.
+    pub left_s: f64,
 }
 
 /// An open alarm.

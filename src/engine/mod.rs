@@ -41,8 +41,9 @@ mod neighbour;
 mod outlook;
 mod watch;
 
+use alarm::catalogue;
 use alarm::condition::Sight;
-use alarm::machine::{Board, Delays};
+use alarm::machine::{Board, Delays, SHELF_MAX_S};
 use delivery::{Delivery, Refusal};
 use devices::Devices;
 use frame::{Estimate, Finish, Frame, Margin, Output, Phase};
@@ -118,7 +119,7 @@ impl Monitor {
             delivery,
             watch,
             pad: PadWatch::default(),
-            alarms: Board::carried(&carried.alarms),
+            alarms: Board::carried(&carried.alarms, &carried.shelves),
             finish: Finish::default(),
             valve_by: None,
             foreseen_at: None,
@@ -168,6 +169,7 @@ impl Monitor {
             latest: self.latest.clone(),
             delivery: open.map(|d| d.carry(self.at, received_kg, &self.neighbours)),
             restarted: self.restarted,
+            shelves: self.alarms.carry_shelves(self.at),
         }
     }
 
@@ -177,7 +179,11 @@ impl Monitor {
     /// Why not.
     pub fn admits(&self, what: &What) -> Result<(), Refusal> {
         match what {
-            What::Seen(key) if !self.alarms.is_open(*key) => Err(Refusal::NoSuchAlarm),
+            What::Seen(key) | What::Shelved { key, .. } if !self.alarms.is_open(*key) => Err(Refusal::NoSuchAlarm),
+            What::Shelved { key, .. } if !catalogue::may_shelve(&self.settings, *key) => Err(Refusal::NeverShelved),
+            What::Shelved { for_s, .. } if for_s.is_nan() || *for_s <= 0.0 => Err(Refusal::ShelfWithoutEnd),
+            What::Shelved { for_s, .. } if *for_s > SHELF_MAX_S => Err(Refusal::ShelfTooLong),
+            What::Unshelved(key) if !self.alarms.is_shelved(*key) => Err(Refusal::NotShelved),
             _ => delivery::admits(self.delivery.as_ref(), &self.settings, what),
         }
     }
@@ -314,6 +320,8 @@ impl Monitor {
                 self.watch = Watch::new(self.at);
             }
             What::Closed => self.close(),
+            What::Shelved { key, for_s } => self.alarms.shelve(*key, self.at, *for_s),
+            What::Unshelved(key) => self.alarms.unshelve(*key),
             What::Seen(key) => {
                 self.alarms.see(*key);
                 if key.id == AlarmId::EstimatesRestarted {
@@ -352,6 +360,8 @@ impl Monitor {
         }
         self.closing_levels_m.resize(settings.tanks.len(), None);
         self.settings = settings.clone();
+        let settings = &self.settings;
+        self.alarms.keep_shelves(|key| catalogue::may_shelve(settings, key));
     }
 
     /// Asks the conditions that the event can have turned and lets their machines run; true when an alarm came, went or
@@ -383,7 +393,7 @@ impl Monitor {
         }
         let delays = Delays { on_s: self.settings.thresholds.on_delay_s, off_s: self.settings.thresholds.off_delay_s };
         let wall = self.clock.wall_at(self.at);
-        let mut changed = false;
+        let mut changed = is_tick && self.alarms.expire(self.at);
         for (key, condition) in answers {
             changed |= self.alarms.take(key, condition, self.at, wall, delays);
         }
@@ -421,6 +431,7 @@ impl Monitor {
             pad: self.pad.frame(&self.settings, &self.readings, plate),
             tank: outlook::tank(&self.settings, &self.readings, self.delivery.as_ref(), &self.margin),
             alarms: self.alarms.frame(),
+            shelves: self.alarms.shelves().to_vec(),
             recorder: self.recorder,
             blind: self.blind,
             neighbours: self.neighbours.frame(self.at),

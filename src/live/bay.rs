@@ -462,6 +462,13 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::AlreadyTransferring => "the transfer of this leg was started before",
         Refusal::NotTransferring => "no transfer is on",
         Refusal::NoSuchAlarm => "that alarm is not open any more",
+        Refusal::NeverShelved => {
+            "that alarm may not be shelved: nothing silences level, pressure, missing mass, another product, a \
+             reaction, or the loss of what warns of them"
+        }
+        Refusal::ShelfWithoutEnd => "say for how many minutes it is shelved: an alarm is never shelved without end",
+        Refusal::ShelfTooLong => "an alarm is shelved for 480 minutes at the most, one shift",
+        Refusal::NotShelved => "that alarm is not shelved",
         Refusal::NoSuchTank => "the delivery names a tank that this bay does not have",
     }
 }

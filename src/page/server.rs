@@ -274,6 +274,8 @@ enum PostedWhat {
     TransferStarted,
     Closed,
     Seen { id: String, subject: u16 },
+    Shelved { id: String, subject: u16, minutes: Option<f64> },
+    Unshelved { id: String, subject: u16 },
 }
 
 impl PostedWhat {
@@ -281,6 +283,11 @@ impl PostedWhat {
         Some(match self {
             PostedWhat::TransferStarted => What::TransferStarted,
             PostedWhat::Closed => What::Closed,
+            PostedWhat::Shelved { id, subject, minutes } => What::Shelved {
+                key: AlarmKey { id: catalogue::named(&id)?, subject },
+                for_s: 60.0 * minutes.unwrap_or_default(),
+            },
+            PostedWhat::Unshelved { id, subject } => What::Unshelved(AlarmKey { id: catalogue::named(&id)?, subject }),
             PostedWhat::Seen { id, subject } => What::Seen(AlarmKey { id: catalogue::named(&id)?, subject }),
         })
     }

@@ -173,12 +173,13 @@ pub fn paper(language: &dyn Language) -> String {
             TimeToRespond::ResponseTime => "within the response time",
             TimeToRespond::Delivery => "before the next phase",
         };
+        let shelf = if line.shelvable { " May be shelved." } else { "" };
         let kind = if line.prompt { "Prompt" } else { "Alarm" };
         let delay = if line.delayed { "after the on-delay" } else { "without delay" };
         let _ = write!(
             text,
             "\n## `{}`\n\n{means}\n\n- First: {act}\n- Likely behind it: {causes}\n- {kind}, priority {priority}: \
-             {consequence} if nobody acts, to be answered {time}. Comes {delay}.\n- Setting: {basis}\n",
+             {consequence} if nobody acts, to be answered {time}. Comes {delay}.{shelf}\n- Setting: {basis}\n",
             line.name
         );
     }
@@ -202,6 +203,10 @@ once where the line below says so. It goes when the condition has been false for
 | --- | --- | --- | --- |
 | severe: people hurt, a tank overflows, or what would warn of it is blind | high | high | medium |
 | serious: product, plant or account suffers, or the watch sees less | medium | medium | low |
+
+An open alarm may be shelved by an entry that says for how many minutes, one shift at the most. It is then named among
+the notes instead of called out, and comes back unseen when its time is over. Only the lines below that say so may be
+shelved, and of signals only those that neither warn of level, pressure, reaction or another product nor make a witness.
 
 A prompt belongs to every delivery; it sounds, and is no alarm.
 ";

@@ -3,8 +3,8 @@
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
 use super::{EntryAnswer, Figure, Labels, Language, Scene, Text};
 use crate::engine::frame::{
-    Alarm, CeilingBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Slip, Source, Validity,
-    Verdict, VerdictWord, WitnessId,
+    Alarm, CeilingBy, Condition, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority, Reason, Slip,
+    Source, Validity, Verdict, VerdictWord, WitnessId,
 };
 use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status};
 use crate::engine::settings::{PadTap, SignalKind};
@@ -315,6 +315,17 @@ impl Language for English {
                 Validity::Doubtful(reason) => notes.push(format!("Mass {name} is doubtful: {}.", self.reason(reason))),
                 Validity::Lost(reason) => notes.push(format!("Mass {name} is not used: {}.", self.reason(reason))),
             }
+        }
+        for shelf in &frame.shelves {
+            let alarm = Alarm {
+                key: shelf.key,
+                condition: Condition::Unknown,
+                seen: true,
+                since: frame.clock.wall_at(frame.at),
+                priority: Priority::Low,
+            };
+            let until = clock(frame.clock, shelf.until, frame.at, scene.zone);
+            notes.push(format!("Shelved until {until}: {}", self.alarm(scene, &alarm).says));
         }
         if let Some(gap) = &frame.blind {
             let at = |t| clock(frame.clock, t, frame.at, scene.zone);

@@ -317,6 +317,7 @@ fn frame() -> Frame {
         recorder: RecorderState::Durable,
         blind: None,
         neighbours: Vec::new(),
+        shelves: Vec::new(),
     }
 }
 

@@ -139,7 +139,12 @@ pub fn carried() -> Carried {
     Carried {
         alarms: vec![CarriedAlarm { key: alarm_key(), since: WallTime(1_800_000_000_000_000_000), seen: true }],
         closing_levels_m: vec![Some(2.125), None],
-        latest: vec![entry_of(What::Closed), entry_of(What::Seen(alarm_key()))],
+        latest: vec![
+            entry_of(What::Closed),
+            entry_of(What::Seen(alarm_key())),
+            entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
+            entry_of(What::Unshelved(alarm_key())),
+        ],
         delivery: Some(CarriedDelivery {
             setup: delivery(),
             leg: 2,
@@ -158,6 +163,7 @@ pub fn carried() -> Carried {
             }],
         }),
         restarted: false,
+        shelves: vec![CarriedShelf { key: alarm_key(), left_s: 600.5 }],
     }
 }
 
@@ -363,6 +369,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
             since: WallTime(1_800_000_002_000_000_000),
             priority: Priority::Medium,
         }],
+        shelves: vec![Shelf { key: alarm_key(), until: at(900) }],
         recorder: RecorderState::Waiting { bytes: 4096 },
         blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),
         neighbours: vec![neighbour_state()],

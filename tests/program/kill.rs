@@ -4,6 +4,7 @@ use super::drilled;
 use super::running::Program;
 use std::path::Path;
 use std::process::Command;
+use std::time::{Duration, Instant};
 
 fn only_recording(folder: &Path) -> std::path::PathBuf {
     let mut found: Vec<_> =
@@ -28,9 +29,18 @@ async fn a_killed_program_goes_on_where_it_was() {
             f["phase"] == "transfer"
                 && f["witnesses"].as_array().is_some_and(|w| w.iter().all(|w| !w["received_kg"].is_null()))
         });
+        let beats = || std::fs::read_to_string(folder.path().join("recordings/heartbeat")).unwrap_or_default();
+        let (beat, until) = (beats(), Instant::now() + Duration::from_secs(20));
+        while beats() == beat {
+            assert!(Instant::now() < until, "the sign of life stands still at {beat:?}");
+            std::thread::sleep(Duration::from_millis(100));
+        }
         // SIGKILL: nothing is flushed on the way out.
         first.child.kill().expect("a kill");
         first.child.wait().expect("an end");
+        let last_beat = beats();
+        std::thread::sleep(Duration::from_secs(4));
+        assert_eq!(beats(), last_beat, "a dead program gives no sign of life");
 
         let second = Program::start(&drilled);
         let after = second.frame_when("a transfer again", |f| {

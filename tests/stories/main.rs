@@ -10,5 +10,6 @@ mod planted;
 mod recorded;
 mod shapes;
 mod shared_tank;
+mod shelves;
 mod transfer;
 mod wire;

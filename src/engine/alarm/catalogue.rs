@@ -2,7 +2,8 @@
 //! how long there is to act (ANSI/ISA-18.2 and IEC 62682 as published). Its words are `src/words`.
 
 use crate::engine::frame::Priority;
-use crate::engine::input::AlarmId;
+use crate::engine::input::{AlarmId, AlarmKey};
+use crate::engine::settings::{Settings, SignalKind};
 
 /// What happens when nobody acts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -38,6 +39,9 @@ pub struct Line {
     /// Whether the condition must hold for the on-delay first. What is measured directly and must not wait
     /// does not.
     pub delayed: bool,
+    /// Whether a person may shelve it. Never what warns of level, pad or tank pressure, mass that is missing, another
+    /// product or a reaction, nor what says that the watch is blind to them.
+    pub shelvable: bool,
     /// It belongs to every delivery: it sounds, and is no sign that something is wrong.
     pub prompt: bool,
 }
@@ -58,13 +62,17 @@ impl Line {
         Line { delayed: true, ..self }
     }
 
+    const fn shelvable(self) -> Line {
+        Line { shelvable: true, ..self }
+    }
+
     const fn prompt(self) -> Line {
         Line { prompt: true, ..self }
     }
 }
 
 const fn severe(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
-    Line { id, name, consequence: Consequence::Severe, time, delayed: false, prompt: false }
+    Line { id, name, consequence: Consequence::Severe, time, delayed: false, shelvable: false, prompt: false }
 }
 
 const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
@@ -82,12 +90,12 @@ pub const CATALOGUE: [Line; 21] = {
         severe(A::PadNearCeiling, "pad_near_ceiling", AtOnce),
         severe(A::WitnessesDisagree, "witnesses_disagree", AtOnce).delayed(),
         serious(A::MovementOutsideTransfer, "movement_outside_transfer", ResponseTime).delayed(),
-        serious(A::SignalLost, "signal_lost", ResponseTime),
+        serious(A::SignalLost, "signal_lost", ResponseTime).shelvable(),
         severe(A::OneWitnessLeft, "one_witness_left", Delivery).delayed(),
         severe(A::NoWitness, "no_witness", ResponseTime).delayed(),
-        serious(A::RecorderTrouble, "recorder_trouble", Delivery),
+        serious(A::RecorderTrouble, "recorder_trouble", Delivery).shelvable(),
         serious(A::EstimatesRestarted, "estimates_restarted", ResponseTime),
-        severe(A::ReadingUnlikely, "reading_unlikely", Delivery).delayed(),
+        severe(A::ReadingUnlikely, "reading_unlikely", Delivery).shelvable().delayed(),
         severe(A::WrongProduct, "wrong_product", AtOnce).delayed(),
         severe(A::PossibleReaction, "possible_reaction", AtOnce).delayed(),
         severe(A::PadAboveMawp, "pad_above_mawp", AtOnce),
@@ -99,6 +107,21 @@ pub const CATALOGUE: [Line; 21] = {
         serious(A::BeAtValve, "be_at_valve", ResponseTime).prompt(),
     ]
 };
+
+/// Whether a person may shelve this one: its line allows it, and the signal that it is about neither warns of level,
+/// pressure, reaction or another product, nor weighs what is missing.
+#[must_use]
+pub fn may_shelve(settings: &Settings, key: AlarmKey) -> bool {
+    use SignalKind as K;
+    let of_signal = matches!(key.id, AlarmId::SignalLost | AlarmId::ReadingUnlikely);
+    let spare = settings.signals.get(usize::from(key.subject)).is_some_and(|signal| {
+        matches!(
+            signal.kind,
+            K::LineTemperature | K::GasSupplyPressure | K::PadGasTemperature | K::DrawOff | K::DewPoint
+        )
+    });
+    of(key.id).shelvable && (!of_signal || spare)
+}
 
 /// The line of an alarm.
 #[must_use]

@@ -2,12 +2,13 @@
 //!
 //! An alarm comes when its condition has held for the on-delay. It goes when the condition has been false for
 //! the off-delay *and* somebody has seen it. Unknown is not normal: it neither raises nor clears, and it
-//! interrupts the wait to clear. "Seen" clears nothing.
+//! interrupts the wait to clear. "Seen" clears nothing. A shelved alarm lives on unheard; when its time is over it
+//! is called out as if nobody had seen it.
 
 use super::catalogue;
-use crate::engine::frame::{Alarm, Condition};
-use crate::engine::input::{AlarmKey, CarriedAlarm};
-use crate::time::{EngineTime, WallTime};
+use crate::engine::frame::{Alarm, Condition, Shelf};
+use crate::engine::input::{AlarmKey, CarriedAlarm, CarriedShelf};
+use crate::time::{EngineTime, SECOND_NS, WallTime};
 
 #[derive(Debug, Clone, Copy)]
 struct State {
@@ -26,10 +27,21 @@ pub struct Board {
     states: Vec<(AlarmKey, State)>,
     /// Behind the one asked for last: conditions come in the same order each time.
     next: usize,
+    /// Shelved ones. Bounded: one for each open alarm.
+    shelves: Vec<Shelf>,
 }
 
 /// Nothing known, nothing open.
 const QUIET: State = State { condition: Condition::Unknown, waiting_since: None, open_since: None, seen: false };
+
+/// A moment so much later; a time that is none or below nothing is over at once.
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bounded: a shelf ends within a shift")]
+fn after(at: EngineTime, s: f64) -> EngineTime {
+    EngineTime(at.0.saturating_add((s.clamp(0.0, SHELF_MAX_S) * SECOND_NS as f64) as u64))
+}
+
+/// The longest time that an alarm may be shelved, s: one shift, so that whoever comes next hears it.
+pub const SHELF_MAX_S: f64 = 8.0 * 3600.0;
 
 /// Delays, s.
 #[derive(Debug, Clone, Copy)]
@@ -43,14 +55,19 @@ pub struct Delays {
 impl Board {
     /// With the alarms that were open when the last segment ended.
     #[must_use]
-    pub fn carried(alarms: &[CarriedAlarm]) -> Board {
+    pub fn carried(alarms: &[CarriedAlarm], shelves: &[CarriedShelf]) -> Board {
         let state = |alarm: &CarriedAlarm| State {
             condition: Condition::Unknown,
             waiting_since: None,
             open_since: Some(alarm.since),
             seen: alarm.seen,
         };
-        Board { states: alarms.iter().map(|alarm| (alarm.key, state(alarm))).collect(), next: 0 }
+        let shelf = |shelf: &CarriedShelf| Shelf { key: shelf.key, until: after(EngineTime(0), shelf.left_s) };
+        Board {
+            states: alarms.iter().map(|alarm| (alarm.key, state(alarm))).collect(),
+            next: 0,
+            shelves: shelves.iter().map(shelf).collect(),
+        }
     }
 
     /// The state of an alarm, a quiet one where there is none yet.
@@ -106,6 +123,52 @@ impl Board {
         open.map(|(_, state)| state.seen = true).is_some()
     }
 
+    /// Shelves an alarm for a time; one that is shelved already gets the new end.
+    pub fn shelve(&mut self, key: AlarmKey, at: EngineTime, for_s: f64) {
+        self.shelves.retain(|shelf| shelf.key != key);
+        self.shelves.push(Shelf { key, until: after(at, for_s) });
+    }
+
+    /// Takes a shelved alarm back: if it is still open nobody has seen it.
+    pub fn unshelve(&mut self, key: AlarmKey) {
+        self.shelves.retain(|shelf| shelf.key != key);
+        if let Some((_, state)) = self.states.iter_mut().find(|(k, _)| *k == key) {
+            state.seen = false;
+        }
+    }
+
+    /// Takes back what has been shelved long enough; true where there is any.
+    pub fn expire(&mut self, at: EngineTime) -> bool {
+        let over: Vec<AlarmKey> = self.shelves.iter().filter(|s| s.until <= at).map(|s| s.key).collect();
+        over.iter().for_each(|key| self.unshelve(*key));
+        !over.is_empty()
+    }
+
+    /// Takes back what may not be shelved (any more).
+    pub fn keep_shelves(&mut self, may: impl Fn(AlarmKey) -> bool) {
+        let barred: Vec<AlarmKey> = self.shelves.iter().map(|s| s.key).filter(|key| !may(*key)).collect();
+        barred.iter().for_each(|key| self.unshelve(*key));
+    }
+
+    /// Whether an alarm is shelved.
+    #[must_use]
+    pub fn is_shelved(&self, key: AlarmKey) -> bool {
+        self.shelves.iter().any(|shelf| shelf.key == key)
+    }
+
+    /// Shelved alarms.
+    #[must_use]
+    pub fn shelves(&self) -> &[Shelf] {
+        &self.shelves
+    }
+
+    /// Shelved alarms for the next segment.
+    #[must_use]
+    pub fn carry_shelves(&self, at: EngineTime) -> Vec<CarriedShelf> {
+        let left = |shelf: &Shelf| CarriedShelf { key: shelf.key, left_s: shelf.until.since_s(at) };
+        self.shelves.iter().map(left).collect()
+    }
+
     /// Whether an alarm is open.
     #[must_use]
     pub fn is_open(&self, key: AlarmKey) -> bool {
@@ -118,6 +181,7 @@ impl Board {
         let mut open: Vec<Alarm> = self
             .states
             .iter()
+            .filter(|(key, _)| !self.is_shelved(*key))
             .filter_map(|&(key, ref state)| {
                 let since = state.open_since?;
                 let priority = catalogue::of(key.id).priority();
@@ -192,6 +256,19 @@ mod tests {
         assert!(board.is_open(DIRECT), "the wait to clear began anew at 25 s");
         board.take(DIRECT, Unknown, EngineTime(400 * SECOND_NS), WallTime(0), DELAYS);
         assert!(board.is_open(DIRECT));
+    }
+
+    #[test]
+    fn a_shelved_one_is_unheard_until_its_time_is_over_and_then_unseen() {
+        let mut board = run(DIRECT, &[(0, True)]);
+        board.see(DIRECT);
+        board.shelve(DIRECT, EngineTime(0), 60.0);
+        assert!(board.frame().is_empty() && board.is_open(DIRECT));
+        assert!(!board.expire(EngineTime(59 * SECOND_NS)) && board.is_shelved(DIRECT));
+        let carried = Board::carried(&board.carry(), &board.carry_shelves(EngineTime(20 * SECOND_NS)));
+        assert_eq!(carried.shelves(), [Shelf { key: DIRECT, until: EngineTime(40 * SECOND_NS) }]);
+        assert!(board.expire(EngineTime(60 * SECOND_NS)) && !board.is_shelved(DIRECT));
+        assert!(board.frame().iter().all(|alarm| !alarm.seen) && board.frame().len() == 1);
     }
 
     #[test]

@@ -3,8 +3,8 @@
 use super::mirror;
 use crate::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Growing, Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Slip,
-    Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Growing, Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Shelf,
+    Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
 use crate::time::{EngineTime, WallAnchor, WallTime};
@@ -26,6 +26,7 @@ mirror! {
         pad: Pad,
         tank: Option<Tank>,
         alarms: Vec<Alarm>,
+        shelves: Vec<Shelf>,
         recorder: RecorderState,
         blind: Option<Gap>,
         neighbours: Vec<NeighbourState>,
@@ -260,6 +261,8 @@ mirror! {
         high_high_kg: f64,
         critical_kg: f64,
     }
+
+    struct ShelfForm of Shelf { key: AlarmKey, until: EngineTime = "until_ns" }
 
     struct AlarmForm of Alarm {
         key: AlarmKey,

@@ -3,9 +3,9 @@
 use super::mirror;
 use crate::engine::frame::{Estimate, Phase};
 use crate::engine::input::{
-    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedDelivery, CarriedNeighbour, Entry, Event,
-    Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText,
-    SignalValue, Status, What,
+    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedDelivery, CarriedNeighbour, CarriedShelf,
+    Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, Poll, RecorderState,
+    SettingsText, SignalValue, Status, What,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
@@ -81,6 +81,8 @@ mirror! {
         TransferStarted,
         Closed,
         Seen(AlarmKey),
+        Shelved { key: AlarmKey, for_s: f64 },
+        Unshelved(AlarmKey),
     }
 
     struct AlarmKeyForm of AlarmKey { id: AlarmId, subject: u16 }
@@ -138,7 +140,10 @@ mirror! {
         latest: Vec<Entry>,
         delivery: Option<CarriedDelivery>,
         restarted: bool,
+        shelves: Vec<CarriedShelf>,
     }
+
+    struct CarriedShelfForm of CarriedShelf { key: AlarmKey, left_s: f64 }
 
     struct CarriedAlarmForm of CarriedAlarm { key: AlarmKey, since: WallTime = "since_unix_ns", seen: bool }
 

@@ -120,6 +120,8 @@ impl Told {
                     format!("has seen: {}", words(key.id))
                 }
                 What::DeliveryOpened(_) => continue,
+                What::Shelved { key, .. } => format!("shelves: {}", words(key.id)),
+                What::Unshelved(key) => format!("takes from the shelf: {}", words(key.id)),
             };
             told.moments.push(Moment { at_s: since(*at), who: "trainee", what: said });
         }

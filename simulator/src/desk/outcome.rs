@@ -119,9 +119,10 @@ impl Told {
                     told.seen.push(since(*at));
                     format!("has seen: {}", words(key.id))
                 }
-                What::DeliveryOpened(_) => continue,
                 What::Shelved { key, .. } => format!("shelves: {}", words(key.id)),
                 What::Unshelved(key) => format!("takes from the shelf: {}", words(key.id)),
+                // Its name alone: papers are long.
+                other => format!("enters: {}", spaced(&format!("{other:?}"))),
             };
             told.moments.push(Moment { at_s: since(*at), who: "trainee", what: said });
         }
@@ -141,8 +142,13 @@ impl Told {
 /// An alarm as scenario files call it: the words of its name in the catalogue.
 #[must_use]
 pub fn words(id: AlarmId) -> String {
+    spaced(&format!("{id:?}"))
+}
+
+/// The first name of what is printed so, its words apart and small.
+fn spaced(name: &str) -> String {
     let mut words = String::new();
-    for c in format!("{id:?}").chars() {
+    for c in name.chars().take_while(char::is_ascii_alphanumeric) {
         if c.is_uppercase() && !words.is_empty() {
             words.push(' ');
         }

@@ -10,6 +10,7 @@ use std::fmt::Write;
 use std::io;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
+use tokio::sync::watch;
 use tokio::task::JoinHandle;
 use tokio::time::{Instant, MissedTickBehavior, interval};
 
@@ -43,6 +44,7 @@ pub struct Drill {
     links: Vec<LinkServer>,
     /// Name, index of its link and unit.
     devices: Vec<(String, usize, u8)>,
+    pace: watch::Sender<f64>,
     clock: JoinHandle<()>,
 }
 
@@ -53,6 +55,25 @@ impl Drill {
     /// # Errors
     /// When no port of 127.0.0.1 is free, or no pseudo-terminal.
     pub async fn start(site: &Site, deliveries: &[DeliveryFile], speed: f64, seed: u64) -> io::Result<Drill> {
+        let delivery_of = |bay| deliveries.iter().find(|d| d.bay == bay).map(|d| &d.setup);
+        let bays: Vec<SimulatedBay> = (0u64..)
+            .zip(&site.bays)
+            .enumerate()
+            .map(|(i, (nth, bay))| SimulatedBay::new(&bay.settings, delivery_of(i), seed.wrapping_add(nth)))
+            .collect();
+        Drill::of(site, deliveries, bays, speed).await
+    }
+
+    /// The same with these bays, in the order of the site.
+    ///
+    /// # Errors
+    /// As [`Drill::start`].
+    pub async fn of(
+        site: &Site,
+        deliveries: &[DeliveryFile],
+        bays: Vec<SimulatedBay>,
+        speed: f64,
+    ) -> io::Result<Drill> {
         let mut links = Vec::new();
         for (at, link) in site.links.iter().enumerate() {
             let units = site.devices.iter().filter(|device| device.link == at).map(|device| device.unit);
@@ -60,18 +81,14 @@ impl Drill {
         }
         let devices = site.devices.iter().map(|d| (d.name.clone(), d.link, d.unit)).collect();
         let delivery_of = |bay| deliveries.iter().find(|d| d.bay == bay).map(|d| &d.setup);
-        let bays: Vec<SimulatedBay> = (0u64..)
-            .zip(&site.bays)
-            .enumerate()
-            .map(|(i, (nth, bay))| SimulatedBay::new(&bay.settings, delivery_of(i), seed.wrapping_add(nth)))
-            .collect();
         let tanks = Tanks::new(site.bays.iter().enumerate().map(|(i, bay)| (&bay.settings, delivery_of(i))));
         let registers = registers(site, &links);
         let (slots, mut lines) = (slots(site, &registers, &tanks), lines(site, &registers));
         write_all(&slots, &bays, &mut lines, 0);
         let bays = Arc::new(Mutex::new(bays));
-        let clock = tokio::spawn(run((slots, lines), Arc::clone(&bays), tanks, speed));
-        Ok(Drill { bays, links, devices, clock })
+        let (pace, paced) = watch::channel(speed);
+        let clock = tokio::spawn(run((slots, lines), Arc::clone(&bays), tanks, paced));
+        Ok(Drill { bays, links, devices, pace, clock })
     }
 
     /// Name of every device and the host and port, or the serial port, that leads to it, in the order of the site file.
@@ -84,6 +101,12 @@ impl Drill {
     pub fn device(&mut self, name: &str) -> Option<DeviceServer<'_>> {
         let (_, link, unit) = self.devices.iter().find(|(n, ..)| n == name)?;
         Some(DeviceServer { link: &mut self.links[*link], unit: *unit })
+    }
+
+    /// From now on the bays run at so many times real time; at 0 they stand still.
+    pub fn set_speed(&self, speed: f64) {
+        // The clock listens for as long as the drill is there.
+        let _ = self.pace.send(speed);
     }
 
     /// Looks at a bay, or lets its attendant go on.
@@ -163,15 +186,17 @@ async fn run(
     (slots, mut lines): (Vec<Slot>, Vec<Line>),
     bays: Arc<Mutex<Vec<SimulatedBay>>>,
     tanks: Tanks,
-    speed: f64,
+    pace: watch::Receiver<f64>,
 ) {
-    let begun = Instant::now();
+    let (mut looked, mut due_s) = (Instant::now(), 0.0);
     let mut look = interval(LOOK);
     look.set_missed_tick_behavior(MissedTickBehavior::Skip);
     let (mut done_s, mut scans_in_all) = (0.0, 0_u64);
     loop {
         look.tick().await;
-        let due_s = begun.elapsed().as_secs_f64() * speed;
+        let now = Instant::now();
+        due_s += now.duration_since(looked).as_secs_f64() * *pace.borrow();
+        looked = now;
         let mut bays = bays.lock().unwrap_or_else(PoisonError::into_inner);
         let mut scans = 0;
         while done_s + BAY_STEP_S <= due_s && scans < SCANS_MOST {

@@ -8,6 +8,7 @@
 
 pub mod bay;
 pub mod demo;
+pub mod desk;
 pub mod drill;
 pub mod folder;
 pub mod harm;

@@ -1,7 +1,8 @@
 //! The simulator's command line.
 
 use brimwatch::units::{Quantity, Unit};
-use brimwatch_simulator::{demo, play, scenario, wrong};
+use brimwatch_simulator::scenarios::Scenario;
+use brimwatch_simulator::{demo, desk, play, scenario, wrong};
 use clap::{Parser, Subcommand};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -33,6 +34,32 @@ enum Command {
         /// Port of the page on 127.0.0.1; 0 for a free one
         #[arg(long, default_value_t = 0)]
         port: u16,
+    },
+    /// Hold drills from a trainer's desk: something goes wrong, a trainee acts, the result is kept
+    Drill {
+        /// Begin at once with this scenario, by its name or the path of a file; otherwise it is chosen at the desk
+        scenario: Option<String>,
+        /// Site file, to hold drills of its bay; needs its delivery's papers
+        #[arg(long, requires = "delivery")]
+        site: Option<PathBuf>,
+        /// Papers of a delivery to that site
+        #[arg(long, requires = "site")]
+        delivery: Option<PathBuf>,
+        /// Times real time, for a scenario that begins at once
+        #[arg(long, default_value_t = 10.0, value_parser = speed)]
+        speed: f64,
+        /// Folder under which each drill makes one of its own
+        #[arg(long, default_value = "drill")]
+        store: PathBuf,
+        /// Seed of everything that is drawn
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+        /// Port of the monitor's page on 127.0.0.1; 0 for a free one
+        #[arg(long, default_value_t = 0)]
+        port: u16,
+        /// Port of the desk on 127.0.0.1; 0 for a free one
+        #[arg(long, default_value_t = 0)]
+        desk_port: u16,
     },
     /// Serve a recorded delivery over Modbus as if it were live, and let brimwatch watch it
     ///
@@ -98,6 +125,14 @@ async fn main() -> ExitCode {
         Command::Demo { once, speed, store, seed, port } => {
             let ended = demo::run(&demo::Options { once, speed, store, seed, port }).await;
             ended.map_err(|why| format!("The demo ended: {why}"))
+        }
+        Command::Drill { scenario, site, delivery, speed, store, seed, port, desk_port } => {
+            let options = desk::session::Options { site: site.zip(delivery), store, port, seed };
+            let first = scenario.map(|name| Ok::<_, String>((Scenario::find(&name)?, speed))).transpose();
+            match first {
+                Ok(first) => desk::run(options, first, desk_port).await,
+                Err(why) => Err(why),
+            }
         }
         Command::Play { recording, site, speed, from, fault, store, port, once, at_once } => {
             let from_s = from;

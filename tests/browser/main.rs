@@ -2,6 +2,7 @@
 //! scene are left in the target folder for people to look at.
 
 mod chromium;
+mod desk;
 mod scenes;
 
 use brimwatch::engine::frame::Priority;

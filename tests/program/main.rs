@@ -5,6 +5,7 @@ mod bays;
 mod change;
 mod cli;
 mod decode;
+mod desk;
 mod drilled;
 #[cfg(feature = "peers")]
 mod figures;

@@ -1,0 +1,109 @@
+//! What was done to a drill's plant and when, by the plant's own clock: with it and the seed the whole drill can be lived
+//! through again, as it was or as it would have been.
+
+use crate::bay::{Act, SimulatedBay};
+use crate::scenarios::{Scenario, Works};
+use crate::wrong::GoesWrong;
+use brimwatch::config::{DeliverySetup, Settings};
+
+/// What somebody did.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Done {
+    /// The transfer was entered as started: what the scenario lets go wrong is counted from here.
+    Started,
+    /// The trainee's hands.
+    Act(Act),
+    /// The trainer lets something go wrong.
+    Fault(GoesWrong),
+    /// The trainer mends everything.
+    Mended,
+}
+
+impl Done {
+    /// Does it to a bay.
+    pub fn to(&self, bay: &mut SimulatedBay, scenario: &Scenario) {
+        match self {
+            Done::Started => scenario.start(bay),
+            Done::Act(act) => bay.act_by_hand(*act),
+            Done::Fault(wrong) => {
+                let now_s = bay.plant().time_s();
+                GoesWrong { at_s: Some(wrong.at_s.unwrap_or(0.0)), ..*wrong }.befall(bay, now_s);
+            }
+            Done::Mended => bay.mend(),
+        }
+    }
+}
+
+/// A drill's log.
+#[derive(Debug, Clone)]
+pub struct Log {
+    /// What is played.
+    pub scenario: Scenario,
+    /// The bay.
+    pub settings: Settings,
+    /// The papers, before the scenario changes them.
+    pub papers: DeliverySetup,
+    /// Seed of everything that is drawn.
+    pub seed: u64,
+    /// Plant time, s, and what was done.
+    pub done: Vec<(f64, Done)>,
+}
+
+/// Which of the ways to live through a drill again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// As it was.
+    AsItWas,
+    /// The same acts, and nothing goes wrong.
+    NothingWrong,
+    /// The same goes wrong, and nobody acts.
+    NobodyActs,
+}
+
+impl Log {
+    /// The bay at its arrival.
+    #[must_use]
+    pub fn bay(&self, way: Way) -> SimulatedBay {
+        self.of(way).bay(&self.settings, &self.papers, self.seed)
+    }
+
+    fn of(&self, way: Way) -> Scenario {
+        let planned_kg = self.scenario.works.planned_kg;
+        match way {
+            Way::AsItWas | Way::NobodyActs => self.scenario.clone(),
+            Way::NothingWrong => Scenario {
+                goes_wrong: Vec::new(),
+                works: Works { planned_kg, ..Works::default() },
+                ..self.scenario.clone()
+            },
+        }
+    }
+
+    /// Lives through it, up to a plant time; `look` sees the bay after each scan.
+    pub fn live_through(&self, way: Way, until_s: f64, mut look: impl FnMut(&SimulatedBay) -> bool) {
+        let scenario = self.of(way);
+        let mut bay = self.bay(way);
+        let wanted = |done: &&(f64, Done)| match done.1 {
+            Done::Started => true,
+            Done::Act(_) => way != Way::NobodyActs,
+            Done::Fault(_) | Done::Mended => way != Way::NothingWrong,
+        };
+        let mut due = self.done.iter().filter(wanted).peekable();
+        while bay.plant().time_s() < until_s {
+            let now_s = bay.plant().time_s();
+            while let Some((_, done)) = due.next_if(|(at_s, _)| *at_s <= now_s) {
+                done.to(&mut bay, &scenario);
+            }
+            bay.scan();
+            if !look(&bay) {
+                return;
+            }
+        }
+    }
+
+    /// Plant time at which the transfer started, s.
+    #[must_use]
+    pub fn started_s(&self) -> Option<f64> {
+        self.done.iter().find(|(_, done)| *done == Done::Started).map(|(at_s, _)| *at_s)
+    }
+}

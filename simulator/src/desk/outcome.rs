@@ -1,0 +1,319 @@
+//! What came of a drill: what happened, when it could first be known, when the monitor spoke, when the trainee saw and
+//! acted, and what would have been spilled.
+
+use super::known;
+use super::log::{Done, Log, Way};
+use super::paper::clock;
+use crate::bay::{Act, SimulatedBay};
+use crate::harm::Harm;
+use brimwatch::engine::frame::Frame;
+use brimwatch::engine::input::{AlarmId, Event, What};
+use brimwatch::recording::format::Kind;
+use brimwatch::recording::{reader, stream};
+use brimwatch::time::EngineTime;
+use serde::Serialize;
+use std::path::Path;
+
+/// Longest that is looked ahead where nobody acts, s after the start.
+const AHEAD_S: f64 = 14_400.0;
+
+/// Something at a time, s after the start of the transfer.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Moment {
+    /// When, s after the start of the transfer; negative: before.
+    pub at_s: f64,
+    /// Who: "plant", "monitor", "trainee", "trainer".
+    pub who: &'static str,
+    /// What.
+    pub what: String,
+}
+
+/// How much of a harm there was, and how much there would have been.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Damage {
+    /// Of what.
+    pub harm: String,
+    /// Its SI unit.
+    pub unit: &'static str,
+    /// As the drill went.
+    pub was: f64,
+    /// Had nobody acted.
+    pub would_have_been: f64,
+}
+
+/// What came of a drill.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Outcome {
+    /// It was one.
+    pub drill: bool,
+    /// Name of the scenario.
+    pub scenario: String,
+    /// Its title.
+    pub title: String,
+    /// What is to be learnt.
+    pub learn: String,
+    /// What happened, in the scenario's words, and what the trainer added.
+    pub happened: String,
+    /// The transfer was entered as started; otherwise times count from the end.
+    pub started: bool,
+    /// When it began, s after the start of the transfer; none: nothing went wrong.
+    pub began_s: Option<f64>,
+    /// When it could first be known and by which instrument.
+    pub known: Option<Moment>,
+    /// When the monitor first spoke of it.
+    pub spoke: Option<Moment>,
+    /// When the trainee said to have seen an alarm.
+    pub seen: Option<Moment>,
+    /// When the trainee first shut, closed or stopped something after it had begun.
+    pub acted: Option<Moment>,
+    /// The bad end that the scenario warns of, and when it would have come.
+    pub bad_end: Option<Moment>,
+    /// It did come.
+    pub ended_badly: bool,
+    /// Harm, as it was and as it would have been.
+    pub damage: Vec<Damage>,
+    /// Everything in order of time.
+    pub time_line: Vec<Moment>,
+    /// How long the drill went on, s after the start.
+    pub lasted_s: f64,
+    /// Seed of everything that was drawn.
+    pub seed: u64,
+    /// The recording of the drill.
+    pub recording: String,
+}
+
+/// What the monitor said and heard in a drill.
+#[derive(Debug, Clone, Default)]
+struct Told {
+    moments: Vec<Moment>,
+    spoke: Vec<(f64, AlarmId)>,
+    seen: Vec<f64>,
+}
+
+impl Told {
+    /// Out of the drill's recording; `zero_s` is the start of the transfer by its engine time.
+    fn of(path: &Path, zero_s: f64) -> Result<Told, String> {
+        let mut stream = stream::open(path).map_err(|e| e.to_string())?;
+        let (mut told, mut frames, mut entries) = (Told::default(), Vec::new(), Vec::new());
+        while let Some(record) = stream.next_record().map_err(|e| e.to_string())? {
+            match record.kind {
+                Kind::Output => frames.push(reader::frame(&record)?),
+                Kind::Input => {
+                    let input = reader::input(&record)?;
+                    if let Event::Entry(entry) = input.event {
+                        entries.push((input.at, entry.what));
+                    }
+                }
+                _ => {}
+            }
+        }
+        let since = |at: EngineTime| at.since_s(EngineTime(0)) - zero_s;
+        for frame in &frames {
+            told.frame(frame, since(frame.at));
+        }
+        for (at, what) in &entries {
+            let said = match what {
+                What::TransferStarted => "enters that the transfer has started".to_owned(),
+                What::Closed => "enters that the leg is closed".to_owned(),
+                What::Seen(key) => {
+                    told.seen.push(since(*at));
+                    format!("has seen: {}", words(key.id))
+                }
+                What::Shelved { key, .. } => format!("shelves: {}", words(key.id)),
+                What::Unshelved(key) => format!("takes from the shelf: {}", words(key.id)),
+                // Its name alone: papers are long.
+                other => format!("enters: {}", spaced(&format!("{other:?}"))),
+            };
+            told.moments.push(Moment { at_s: since(*at), who: "trainee", what: said });
+        }
+        Ok(told)
+    }
+
+    fn frame(&mut self, frame: &Frame, at_s: f64) {
+        for alarm in &frame.alarms {
+            if !self.spoke.iter().any(|(_, id)| *id == alarm.key.id) {
+                self.spoke.push((at_s, alarm.key.id));
+                self.moments.push(Moment { at_s, who: "monitor", what: words(alarm.key.id) });
+            }
+        }
+    }
+}
+
+/// An alarm as scenario files call it: the words of its name in the catalogue.
+#[must_use]
+pub fn words(id: AlarmId) -> String {
+    spaced(&format!("{id:?}"))
+}
+
+/// The first name of what is printed so, its words apart and small.
+fn spaced(name: &str) -> String {
+    let mut words = String::new();
+    for c in name.chars().take_while(char::is_ascii_alphanumeric) {
+        if c.is_uppercase() && !words.is_empty() {
+            words.push(' ');
+        }
+        words.extend(c.to_lowercase());
+    }
+    words
+}
+
+impl Outcome {
+    /// Of a drill's log up to a plant time, and its recording, whose engine time is so much ahead of the plant's, s.
+    ///
+    /// # Errors
+    /// When the recording cannot be read.
+    pub fn of(log: &Log, until_s: f64, (recording, ahead_s): (&Path, f64)) -> Result<Outcome, String> {
+        let zero_s = log.started_s().unwrap_or(until_s);
+        let told = Told::of(recording, zero_s + ahead_s)?;
+        let began_s = began(log, zero_s);
+        let known = known::first(log, until_s, zero_s);
+        let after = |at_s: f64| began_s.is_some_and(|began| at_s >= began);
+        let spoke = spoke(log, &told, known.as_ref().map(|k| k.at_s).or(began_s));
+        let seen_s = told.seen.iter().copied().find(|&s| after(s) && spoke.as_ref().is_some_and(|m| s >= m.at_s));
+        let seen = seen_s.map(|at_s| Moment { at_s, who: "trainee", what: "says that an alarm was seen".to_owned() });
+        let mut time_line = told.moments.clone();
+        time_line.extend(done(log, zero_s));
+        let stops = |act: &Act| matches!(act, Act::CloseValve | Act::ShutGas | Act::EmergencyStop | Act::StopBlowing);
+        let acted = log.done.iter().find_map(|(at_s, done)| match done {
+            Done::Act(act) if stops(act) && after(at_s - zero_s) => Some(moment(at_s - zero_s, "trainee", act)),
+            _ => None,
+        });
+        let Damaged { damage, bad_end, ended_badly } = damaged(log, until_s, zero_s);
+        time_line.extend(known.clone());
+        time_line.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        let scenario = &log.scenario;
+        Ok(Outcome {
+            drill: true,
+            scenario: scenario.name.clone(),
+            title: scenario.title.clone(),
+            learn: scenario.learn.clone(),
+            happened: happened(log, zero_s),
+            started: log.started_s().is_some(),
+            began_s,
+            known,
+            spoke,
+            seen,
+            acted,
+            bad_end,
+            ended_badly,
+            damage,
+            time_line,
+            lasted_s: until_s - zero_s,
+            seed: log.seed,
+            recording: recording.display().to_string(),
+        })
+    }
+}
+
+fn happened(log: &Log, zero_s: f64) -> String {
+    let mut said = vec![log.scenario.happens.trim().to_owned()];
+    said.extend(log.done.iter().filter_map(|(at_s, done)| match done {
+        Done::Fault(wrong) => Some(format!("At {} the trainer let go wrong: {wrong}.", clock(at_s - zero_s))),
+        Done::Mended => Some(format!("At {} the trainer mended everything.", clock(at_s - zero_s))),
+        Done::Started | Done::Act(_) => None,
+    }));
+    said.join(" ")
+}
+
+/// The first that went wrong, s after the start.
+fn began(log: &Log, zero_s: f64) -> Option<f64> {
+    let by_scenario = log.scenario.goes_wrong.iter().map(|wrong| wrong.at_s.unwrap_or(-zero_s));
+    let works = Some(-zero_s).filter(|_| {
+        let own = crate::scenarios::Works { planned_kg: None, ..log.scenario.works };
+        own != crate::scenarios::Works::default()
+    });
+    let by_trainer = log.done.iter().filter_map(|(at_s, done)| match done {
+        Done::Fault(wrong) => Some(at_s - zero_s + wrong.at_s.unwrap_or(0.0)),
+        _ => None,
+    });
+    by_scenario.chain(works).chain(by_trainer).min_by(f64::total_cmp)
+}
+
+/// The first alarm that is for it: the scenario's own, or where that is silent the first after it could be known. That
+/// somebody should be at the valve soon is said of every transfer.
+fn spoke(log: &Log, told: &Told, from_s: Option<f64>) -> Option<Moment> {
+    let from_s = from_s?;
+    let own = told.spoke.iter().find(|(_, id)| Some(words(*id)) == log.scenario.alarm);
+    let any = || told.spoke.iter().find(|(at_s, id)| *at_s >= from_s && *id != AlarmId::BeAtValve);
+    let (at_s, id) = own.or_else(any)?;
+    Some(Moment { at_s: *at_s, who: "monitor", what: words(*id) })
+}
+
+fn moment(at_s: f64, who: &'static str, act: &Act) -> Moment {
+    Moment { at_s, who, what: does(act) }
+}
+
+/// An act in words.
+#[must_use]
+pub fn does(act: &Act) -> String {
+    match act {
+        Act::OpenValve => "opens the valve".to_owned(),
+        Act::CloseValve => "closes the valve".to_owned(),
+        Act::OpenGas => "opens the gas".to_owned(),
+        Act::ShutGas => "shuts the gas".to_owned(),
+        Act::MoveRegulator(pa) => format!("moves the regulator by {:+.0} kPa", pa / 1000.0),
+        Act::Blow => "blows the hose clear".to_owned(),
+        Act::StopBlowing => "stops blowing".to_owned(),
+        Act::EmergencyStop => "presses the emergency stop".to_owned(),
+        Act::Release => "releases the emergency stop".to_owned(),
+    }
+}
+
+/// Everything that was done or went wrong, for the time line.
+fn done(log: &Log, zero_s: f64) -> Vec<Moment> {
+    let wrong = log.scenario.goes_wrong.iter().map(|wrong| Moment {
+        at_s: wrong.at_s.unwrap_or(-zero_s),
+        who: "plant",
+        what: wrong.what.to_string(),
+    });
+    let done = log.done.iter().filter_map(|(at_s, done)| {
+        let (who, what) = match done {
+            Done::Started => return None,
+            Done::Act(act) => ("trainee", does(act)),
+            Done::Fault(wrong) => ("trainer", format!("lets go wrong: {wrong}")),
+            Done::Mended => ("trainer", "mends everything".to_owned()),
+        };
+        Some(Moment { at_s: at_s - zero_s, who, what })
+    });
+    wrong.chain(done).collect()
+}
+
+struct Damaged {
+    damage: Vec<Damage>,
+    bad_end: Option<Moment>,
+    ended_badly: bool,
+}
+
+/// Harm at the drill's end, and at the same scenario's own end had nobody acted.
+fn damaged(log: &Log, until_s: f64, zero_s: f64) -> Damaged {
+    let most = |most: &mut [f64; Harm::ALL.len()], bay: &SimulatedBay| {
+        for (most, harm) in most.iter_mut().zip(Harm::ALL) {
+            *most = most.max(harm.of(bay));
+        }
+    };
+    let (mut was, mut would) = ([0.0; Harm::ALL.len()], [0.0; Harm::ALL.len()]);
+    let ends = log.scenario.ends;
+    let mut ended_badly = false;
+    log.live_through(Way::AsItWas, until_s, |bay| {
+        most(&mut was, bay);
+        ended_badly |= ends.is_some_and(|end| end.has_come(bay));
+        true
+    });
+    let mut bad_end = None;
+    let last_s = until_s.max(zero_s + log.scenario.lasts_s.min(AHEAD_S));
+    log.live_through(Way::NobodyActs, last_s, |bay| {
+        most(&mut would, bay);
+        if let Some(end) = ends.filter(|end| bad_end.is_none() && end.has_come(bay)) {
+            bad_end = Some(Moment { at_s: bay.plant().time_s() - zero_s, who: "plant", what: end.to_string() });
+        }
+        true
+    });
+    let damage = |((harm, was), would_have_been): ((Harm, f64), f64)| Damage {
+        harm: harm.to_string(),
+        unit: harm.quantity().si_name(),
+        was,
+        would_have_been,
+    };
+    let damage = Harm::ALL.into_iter().zip(was).zip(would).map(damage).collect();
+    Damaged { damage, bad_end, ended_badly }
+}

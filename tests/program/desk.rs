@@ -1,0 +1,118 @@
+//! A drill from the trainer's desk: begun, stood still, gone on with at another speed, something let go wrong, the
+//! trainee acting, and the result that is kept.
+
+use super::drilled;
+use brimwatch::live;
+use brimwatch::recording::compare::compare;
+use brimwatch_simulator::bay::{Act, Stage};
+use brimwatch_simulator::desk::outcome::{Damage, Outcome};
+use brimwatch_simulator::desk::session::{Options, Session};
+use brimwatch_simulator::scenario::{DELIVERY, SITE};
+use brimwatch_simulator::scenarios::Scenario;
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+fn options(store: &Path) -> Options {
+    Options { site: None, store: store.to_owned(), port: 0, seed: 3 }
+}
+
+async fn until(session: &mut Session, what: &str, ready: impl Fn(&Session) -> bool) {
+    let until = Instant::now() + Duration::from_secs(60);
+    while !ready(session) {
+        assert!(Instant::now() < until, "not within 60 s: {what}; {:?}", session.heard());
+        tokio::time::sleep(Duration::from_millis(20)).await;
+        session.look();
+    }
+}
+
+fn quiet() -> Scenario {
+    Scenario::find("quiet").unwrap_or_else(|why| panic!("{why}"))
+}
+
+fn spilled(outcome: &Outcome) -> &Damage {
+    outcome.damage.iter().find(|line| line.harm == "spilled").expect("a line")
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_drill_is_held_and_its_result_kept() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut session =
+        Session::begin(&options(folder.path()), quiet(), 20.0).await.unwrap_or_else(|why| panic!("{why}"));
+    until(&mut session, "the pad is up", |s| s.with_bay(|bay| bay.stage()) == Some(Stage::Ready)).await;
+    session.enter(brimwatch::engine::input::What::TransferStarted).await.expect("taken");
+    until(&mut session, "the start is heard", |s| s.log().started_s().is_some()).await;
+    until(&mut session, "something has moved", |s| s.with_bay(|bay| bay.plant().received_kg() > 600.0) == Some(true))
+        .await;
+
+    // Stands still: the plant too, and acts are refused.
+    session.pause().await;
+    let stood_s = session.now_s();
+    tokio::time::sleep(Duration::from_millis(200)).await;
+    assert!((session.now_s() - stood_s).abs() < 1e-9 && session.published().is_none());
+    assert!(session.act(Act::CloseValve).expect_err("refused").contains("stands still"));
+    let lost_before = session.heard().iter().any(|(_, says)| says == "signal lost");
+    session.go_on(12.0).await.unwrap_or_else(|why| panic!("{why}"));
+    until(&mut session, "it is watched again", |s| s.published().is_some_and(|p| p.frame.together.is_some())).await;
+    let lost = session.heard().iter().any(|(_, says)| says == "signal lost");
+    assert_eq!(lost, lost_before, "standing still loses no signal");
+
+    assert!(session.fault("leek before the meter, 6 kg/min").expect_err("unknown").contains("the nearest is"));
+    session.fault("leak before the meter, 90 kg/min").expect("known");
+    until(&mut session, "the monitor speaks", |s| s.heard().iter().any(|(_, says)| says == "witnesses disagree")).await;
+    session.act(Act::EmergencyStop).expect("it moves");
+    until(&mut session, "the valve is shut", |s| s.with_bay(|bay| bay.plant().valve() <= 0.0) == Some(true)).await;
+    let (kept, outcome) = session.end().await.unwrap_or_else(|why| panic!("{why}"));
+
+    let began_s = outcome.began_s.expect("it began");
+    let at = |moment: &Option<_>| moment.as_ref().map(|m: &brimwatch_simulator::desk::outcome::Moment| m.at_s);
+    let (known, spoke, acted) = (at(&outcome.known), at(&outcome.spoke), at(&outcome.acted));
+    assert!(known.is_some_and(|s| s >= began_s && s < began_s + 120.0), "{outcome:?}");
+    assert!(spoke >= known && acted >= spoke, "{outcome:?}");
+    assert_eq!(outcome.spoke.as_ref().map(|m| m.what.as_str()), Some("witnesses disagree"));
+    assert!(outcome.seen.is_none(), "nobody said so");
+    // 90 kg/min from its beginning to the stop; had nobody acted, on until the planned amount by the meter is in.
+    let (was, would) = (spilled(&outcome).was, spilled(&outcome).would_have_been);
+    let for_s = acted.expect("acted") - began_s;
+    assert!((was / 1.5 - for_s).abs() < 30.0, "{was} kg in {for_s} s");
+    assert!(would > 3.0 * was, "{would} kg against {was} kg");
+    // What is kept says so, prints alone, and the drill's recording is whole through the standing still.
+    let paper = std::fs::read_to_string(kept.join("result.html")).expect("kept");
+    assert!(paper.contains("DRILL") && paper.contains("presses the emergency stop") && !paper.contains("src="));
+    let json: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(kept.join("result.json")).expect("kept")).expect("JSON");
+    assert_eq!(json["drill"], true);
+    let replayed = compare(Path::new(&outcome.recording)).expect("a recording");
+    assert!(replayed.is_same() && replayed.compared > 100, "{replayed:?}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn no_drill_while_a_trailer_is_there() {
+    let folder = tempfile::tempdir().expect("a folder");
+    // A real watch of the bay was stopped with its delivery open.
+    let drilled = drilled::start(folder.path(), 1.0, 1).await;
+    let options_live = live::Options { site: drilled.site, deliveries: vec![drilled.delivery], drill_speed: None };
+    live::start(options_live).await.unwrap_or_else(|e| panic!("{e}")).stop().await;
+    let site = Some((drilled.site_file, drilled.delivery_file));
+    let of_site = Options { site, ..options(&folder.path().join("drills")) };
+    let why = Session::begin(&of_site, quiet(), 10.0).await.err().expect("refused");
+    assert!(why.contains("Bay 1: delivery drill-1 is open") && why.contains("no drill is held"), "{why}");
+
+    // Another site's bay, and a busy port.
+    let other = folder.path().join("other");
+    drop(drilled::serve(&other, SITE, &[DELIVERY.to_owned()], 1.0, 1).await);
+    let site = Some((other.join("site.toml"), other.join("delivery-0.toml")));
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
+    let port = taken.local_addr().expect("its address").port();
+    let busy = Options { site, port, ..options(&other.join("drills")) };
+    let why = Session::begin(&busy, quiet(), 10.0).await.err().expect("refused");
+    assert!(why.contains("the monitor's page cannot listen") && why.contains("--port"), "{why}");
+    // A free one: the drill has its own files, addresses and store, and the site's own store stays empty.
+    let free = Options { port: 0, ..busy };
+    let session = Session::begin(&free, quiet(), 10.0).await.unwrap_or_else(|why| panic!("{why}"));
+    let own = std::fs::read_to_string(session.folder.join("site.toml")).expect("its own");
+    let theirs = std::fs::read_to_string(other.join("site.toml")).expect("theirs");
+    assert_ne!(own, theirs);
+    let (kept, outcome) = session.end().await.unwrap_or_else(|why| panic!("{why}"));
+    assert!(outcome.recording.starts_with(kept.to_str().expect("text")), "{}", outcome.recording);
+    assert!(!other.join("recordings").exists(), "the site's own store was touched");
+}

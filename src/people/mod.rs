@@ -278,7 +278,7 @@ mod tests {
     #[test]
     fn a_hash_of_the_reference_program_is_understood() {
         // `echo -n "password" | ./argon2 somesalt -t 2 -m 16 -p 1 -id`: test.c of the reference implementation
-        // (phc-winner-argon2, version 0x13).
+        // (phc-winner-argon2, version 0x13); argon2-cffi 25.1, which binds that implementation, gives the same.
         let password =
             "$argon2id$v=19$m=65536,t=2,p=1$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHAph8ArZWb2GRPPc".to_owned();
         let person = Person { name: "R. Quill".into(), role: Role::View, password };

@@ -20,6 +20,8 @@ pub mod config;
 pub mod decode;
 pub mod engine;
 #[cfg(feature = "live")]
+mod files;
+#[cfg(feature = "live")]
 pub mod live;
 #[cfg(feature = "live")]
 pub mod page;

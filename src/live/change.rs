@@ -9,8 +9,9 @@ use crate::clock::wall_now;
 use crate::config::Site;
 use crate::config::change::{ChangeError, Difference, change};
 use crate::engine::settings::Settings;
+use crate::files;
 use serde::{Deserialize, Serialize};
-use std::fs::{self, File, OpenOptions};
+use std::fs::{self, OpenOptions};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -80,13 +81,8 @@ pub(super) fn say_in_force(site: &Site) -> io::Result<()> {
     put(&site.store.join(IN_FORCE), site.texts.first().map_or("", |(_, text)| text).as_bytes())
 }
 
-/// Whole or not at all.
 fn put(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let beside = path.with_extension("new");
-    let mut file = File::create(&beside)?;
-    file.write_all(bytes)?;
-    file.sync_data()?;
-    fs::rename(&beside, path)
+    files::replace(path, bytes, 0o666)
 }
 
 /// Looks for what is asked until told to stop.

@@ -4,13 +4,13 @@
 
 pub mod command;
 
+use crate::files;
 use argon2::password_hash::rand_core::OsRng;
 use argon2::password_hash::{PasswordHash, PasswordHasher as _, PasswordVerifier as _, SaltString};
 use argon2::{Algorithm, Argon2, Params, Version};
 use serde::{Deserialize, Serialize};
-use std::fs::{self, OpenOptions};
-use std::io::{self, Read as _, Write as _};
-use std::os::unix::fs::OpenOptionsExt as _;
+use std::fs;
+use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 
 /// The largest people file that is read, bytes: [`MOST_PEOPLE`] take a sixth of it.
@@ -148,14 +148,7 @@ impl People {
         let failed = |source| PeopleError::Io { path: path.to_owned(), source };
         let text = toml::to_string(self).map_err(|e| failed(io::Error::other(e)))?;
         let text = format!("# People who may act on brimwatch's page; `brimwatch people` changes it.\n\n{text}");
-        let beside = path.with_extension("new");
-        let write = || {
-            let mut file = OpenOptions::new().write(true).create(true).truncate(true).mode(0o600).open(&beside)?;
-            file.write_all(text.as_bytes())?;
-            file.sync_data()?;
-            fs::rename(&beside, path)
-        };
-        write().map_err(failed)
+        files::replace(path, text.as_bytes(), 0o600).map_err(failed)
     }
 
     /// The person of that name.

@@ -212,6 +212,18 @@ async fn run(
     }
 }
 
+/// Beyond this a poll of 1 s engine time has less than 10 ms of real time: the machine, not the plant, is tried.
+const SPEED_MOST: f64 = 100.0;
+
+/// A speed that drills can be held at, times real time.
+///
+/// # Errors
+/// When it is outside what is possible.
+pub fn speed(speed: f64) -> Result<f64, String> {
+    let possible = (1.0..=SPEED_MOST).contains(&speed);
+    possible.then_some(speed).ok_or_else(|| format!("{speed} times real time is outside 1 to {SPEED_MOST}"))
+}
+
 /// The text of a site file with the address of each device or of its link replaced, and the given keys of its `[site]`
 /// table. Comments and everything else stay as they are, but for the bits of a serial port: a pseudo-terminal has no
 /// parity, and then there are two stop bits (Modbus over Serial Line V1.02, 2.5.1).

@@ -2,7 +2,7 @@
 
 use brimwatch::units::{Quantity, Unit};
 use brimwatch_simulator::scenarios::Scenario;
-use brimwatch_simulator::{demo, desk, play, scenario, wrong};
+use brimwatch_simulator::{demo, desk, drill, play, scenario, wrong};
 use clap::{Parser, Subcommand};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -101,16 +101,8 @@ enum Command {
     },
 }
 
-/// Beyond this a poll of 1 s engine time has less than 10 ms of real time: the machine, not the plant, is tried.
-const SPEED_MOST: f64 = 100.0;
-
 fn speed(text: &str) -> Result<f64, String> {
-    let speed: f64 = text.parse().map_err(|_| format!("\"{text}\" is no number"))?;
-    if (1.0..=SPEED_MOST).contains(&speed) {
-        Ok(speed)
-    } else {
-        Err(format!("{speed} times real time is outside 1 to {SPEED_MOST}"))
-    }
+    drill::speed(text.parse().map_err(|_| format!("\"{text}\" is no number"))?)
 }
 
 fn seconds(text: &str) -> Result<f64, String> {

@@ -49,7 +49,7 @@ pub fn first(log: &Log, until_s: f64, zero_s: f64) -> Option<Moment> {
         let said = mute.map(|sight| format!("the device of {} does not answer", sight.says));
         let said = said.or_else(|| (0..sights.len()).find(off).map(|at| format!("by {}", sights[at].says)));
         let at_s = bay.plant().time_s() - zero_s;
-        known = said.map(|what| Moment { at_s, who: "plant", what: format!("could first be known: {what}") });
+        known = said.map(|what| Moment { at_s, who: "plant", what });
         known.is_none()
     });
     known

@@ -6,6 +6,7 @@ use super::log::{Done, Log, Way};
 use super::paper::clock;
 use crate::bay::{Act, SimulatedBay};
 use crate::harm::Harm;
+use crate::wrong::GoesWrong;
 use brimwatch::engine::frame::Frame;
 use brimwatch::engine::input::{AlarmId, Event, What};
 use brimwatch::recording::format::Kind;
@@ -165,21 +166,22 @@ impl Outcome {
     pub fn of(log: &Log, until_s: f64, (recording, ahead_s): (&Path, f64)) -> Result<Outcome, String> {
         let zero_s = log.started_s().unwrap_or(until_s);
         let told = Told::of(recording, zero_s + ahead_s)?;
-        let began_s = began(log, zero_s);
+        let began_s = began(log, until_s, zero_s);
         let known = known::first(log, until_s, zero_s);
         let after = |at_s: f64| began_s.is_some_and(|began| at_s >= began);
         let spoke = spoke(log, &told, known.as_ref().map(|k| k.at_s).or(began_s));
         let seen_s = told.seen.iter().copied().find(|&s| after(s) && spoke.as_ref().is_some_and(|m| s >= m.at_s));
         let seen = seen_s.map(|at_s| Moment { at_s, who: "trainee", what: "says that an alarm was seen".to_owned() });
         let mut time_line = told.moments.clone();
-        time_line.extend(done(log, zero_s));
+        time_line.extend(done(log, until_s, zero_s));
         let stops = |act: &Act| matches!(act, Act::CloseValve | Act::ShutGas | Act::EmergencyStop | Act::StopBlowing);
         let acted = log.done.iter().find_map(|(at_s, done)| match done {
             Done::Act(act) if stops(act) && after(at_s - zero_s) => Some(moment(at_s - zero_s, "trainee", act)),
             _ => None,
         });
         let Damaged { damage, bad_end, ended_badly } = damaged(log, until_s, zero_s);
-        time_line.extend(known.clone());
+        let could = |known: Moment| Moment { what: format!("could first be known: {}", known.what), ..known };
+        time_line.extend(known.clone().map(could));
         time_line.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
         let scenario = &log.scenario;
         Ok(Outcome {
@@ -187,7 +189,7 @@ impl Outcome {
             scenario: scenario.name.clone(),
             title: scenario.title.clone(),
             learn: scenario.learn.clone(),
-            happened: happened(log, zero_s),
+            happened: happened(log, until_s, zero_s),
             started: log.started_s().is_some(),
             began_s,
             known,
@@ -205,8 +207,11 @@ impl Outcome {
     }
 }
 
-fn happened(log: &Log, zero_s: f64) -> String {
+fn happened(log: &Log, until_s: f64, zero_s: f64) -> String {
     let mut said = vec![log.scenario.happens.trim().to_owned()];
+    if !log.scenario.goes_wrong.is_empty() && gone_wrong(log, until_s, zero_s).next().is_none() {
+        said.push("The drill was ended before any of it came.".to_owned());
+    }
     said.extend(log.done.iter().filter_map(|(at_s, done)| match done {
         Done::Fault(wrong) => Some(format!("At {} the trainer let go wrong: {wrong}.", clock(at_s - zero_s))),
         Done::Mended => Some(format!("At {} the trainer mended everything.", clock(at_s - zero_s))),
@@ -215,9 +220,15 @@ fn happened(log: &Log, zero_s: f64) -> String {
     said.join(" ")
 }
 
+/// What the scenario let go wrong, and when, s after the start. A drill may end before all of it has come.
+fn gone_wrong(log: &Log, until_s: f64, zero_s: f64) -> impl Iterator<Item = (f64, &GoesWrong)> {
+    let wrong = log.scenario.goes_wrong.iter().map(move |wrong| (wrong.at_s.unwrap_or(-zero_s), wrong));
+    wrong.filter(move |(at_s, _)| *at_s < until_s - zero_s)
+}
+
 /// The first that went wrong, s after the start.
-fn began(log: &Log, zero_s: f64) -> Option<f64> {
-    let by_scenario = log.scenario.goes_wrong.iter().map(|wrong| wrong.at_s.unwrap_or(-zero_s));
+fn began(log: &Log, until_s: f64, zero_s: f64) -> Option<f64> {
+    let by_scenario = gone_wrong(log, until_s, zero_s).map(|(at_s, _)| at_s);
     let works = Some(-zero_s).filter(|_| {
         let own = crate::scenarios::Works { planned_kg: None, ..log.scenario.works };
         own != crate::scenarios::Works::default()
@@ -226,7 +237,8 @@ fn began(log: &Log, zero_s: f64) -> Option<f64> {
         Done::Fault(wrong) => Some(at_s - zero_s + wrong.at_s.unwrap_or(0.0)),
         _ => None,
     });
-    by_scenario.chain(works).chain(by_trainer).min_by(f64::total_cmp)
+    let all = by_scenario.chain(works).chain(by_trainer);
+    all.filter(|at_s| *at_s < until_s - zero_s).min_by(f64::total_cmp)
 }
 
 /// The first alarm that is for it: the scenario's own, or where that is silent the first after it could be known. That
@@ -260,12 +272,9 @@ pub fn does(act: &Act) -> String {
 }
 
 /// Everything that was done or went wrong, for the time line.
-fn done(log: &Log, zero_s: f64) -> Vec<Moment> {
-    let wrong = log.scenario.goes_wrong.iter().map(|wrong| Moment {
-        at_s: wrong.at_s.unwrap_or(-zero_s),
-        who: "plant",
-        what: wrong.what.to_string(),
-    });
+fn done(log: &Log, until_s: f64, zero_s: f64) -> Vec<Moment> {
+    let wrong = gone_wrong(log, until_s, zero_s);
+    let wrong = wrong.map(|(at_s, wrong)| Moment { at_s, who: "plant", what: wrong.what.to_string() });
     let done = log.done.iter().filter_map(|(at_s, done)| {
         let (who, what) = match done {
             Done::Started => return None,
@@ -316,4 +325,25 @@ fn damaged(log: &Log, until_s: f64, zero_s: f64) -> Damaged {
     };
     let damage = Harm::ALL.into_iter().zip(was).zip(would).map(damage).collect();
     Damaged { damage, bad_end, ended_badly }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::scenario;
+    use crate::scenarios::Scenario;
+
+    /// The scenario's leak begins 15 min after the start.
+    #[test]
+    fn what_a_drill_was_too_short_for_did_not_happen() {
+        let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let scenario = Scenario::find("leak-before-meter").unwrap_or_else(|why| panic!("{why}"));
+        let (settings, zero_s) = (site.bays[delivery.bay].settings.clone(), 200.0);
+        let log = Log { scenario, settings, papers: delivery.setup, seed: 3, done: vec![(zero_s, Done::Started)] };
+        let of = |until_s: f64| (began(&log, until_s, zero_s), done(&log, until_s, zero_s).len());
+        assert_eq!(of(zero_s + 899.0), (None, 0));
+        assert_eq!(of(zero_s + 901.0), (Some(900.0), 1));
+        assert!(happened(&log, zero_s + 899.0, zero_s).ends_with("ended before any of it came."));
+        assert!(!happened(&log, zero_s + 901.0, zero_s).contains("ended before"));
+    }
 }

@@ -53,8 +53,8 @@ pub const ACTS: [(&str, &str, Act); 10] = [
     ("stop-blowing", "Stop blowing", Act::StopBlowing),
 ];
 
-/// Speeds that can be chosen, times real time.
-pub const SPEEDS: [f64; 6] = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0];
+/// Speeds that are offered, times real time.
+const SPEEDS: [f64; 6] = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0];
 
 /// What the script gets.
 #[derive(Debug, Serialize)]
@@ -142,6 +142,8 @@ pub fn desk(session: &Session) -> Markup {
                 button data-do="pause" { "Stand still" }
                 button data-do="go-on" { "Go on" }
                 label { "Times real time " select id="speed" {
+                    // One that was given on the command line may be none of those that are offered.
+                    @if !SPEEDS.contains(&session.speed()) { option value=(session.speed()) selected { (session.speed()) } }
                     @for speed in SPEEDS { option value=(speed) selected[session.speed() == speed] { (speed) } }
                 } }
                 button data-do="started" { "Enter \u{201c}transfer started\u{201d}" }

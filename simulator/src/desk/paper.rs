@@ -28,7 +28,7 @@ fn answer(question: &str, moment: Option<&Moment>, none: &str, after: &str) -> M
         tr {
             th scope="row" { (question) }
             @match moment {
-                Some(m) => { td.when { (clock(m.at_s)) } td { (m.what.trim_start_matches("could first be known: ")) } }
+                Some(m) => { td.when { (clock(m.at_s)) } td { (m.what) } }
                 None => { td.when { "\u{2013}" } td { (none) } }
             }
             td.later { (after) }

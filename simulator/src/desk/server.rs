@@ -3,6 +3,7 @@
 
 use super::page::{self, ACTS};
 use super::session::{Options, Session};
+use crate::drill;
 use crate::scenarios::Scenario;
 use axum::extract::{DefaultBodyLimit, Path as At, Request, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
@@ -211,16 +212,11 @@ async fn ask(State(desk): State<Desk>, Json(asked): Json<Asked>) -> (StatusCode,
     }
 }
 
-fn speed(speed: f64) -> Result<f64, String> {
-    let known = page::SPEEDS.into_iter().find(|s| (s - speed).abs() < f64::EPSILON);
-    known.ok_or_else(|| format!("{speed} times real time cannot be chosen here"))
-}
-
 async fn begin(desk: &Desk, scenario: &str, times: f64) -> Result<(String, Option<String>), String> {
     // The page offers those that are shipped; a path is for the command line.
     let shipped = Scenario::shipped()?.into_iter().find(|s| s.name == scenario);
     let scenario = shipped.ok_or_else(|| format!("\"{scenario}\" is none of the scenarios"))?;
-    desk.begin(scenario, speed(times)?).await?;
+    desk.begin(scenario, drill::speed(times)?).await?;
     Ok(("The drill has begun.".to_owned(), Some("/".to_owned())))
 }
 
@@ -229,7 +225,7 @@ async fn under_way(desk: &Desk, asked: Asked) -> Result<String, String> {
     let session = session.as_mut().ok_or("no drill is under way")?;
     match asked {
         Asked::Pause => session.pause().await,
-        Asked::GoOn { speed: times } => session.go_on(speed(times)?).await?,
+        Asked::GoOn { speed: times } => session.go_on(drill::speed(times)?).await?,
         Asked::Started => session.enter(What::TransferStarted).await?,
         Asked::Closed => session.enter(What::Closed).await?,
         Asked::Fault(text) => {

@@ -15,8 +15,8 @@ mod segment;
 
 use crate::clock::MachineTime;
 use crate::config::{DeliveryFile, Site};
-use crate::page::feed::{BayFeed, Work};
-use crate::page::server;
+use crate::page::feed::{BayFeed, SettingsDoor, Work};
+use crate::page::server::{self, Served};
 use crate::poll::device::{Answer, Reader, Spec};
 use crate::poll::link::{self, LinkSpec};
 use crate::poll::stats::Stats;
@@ -187,14 +187,23 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
     let link_tasks =
         (0..site.links.len()).map(|index| tokio::spawn(link::run(link_spec(&site, index, speed, &answers, &stats))));
     let mut link_tasks: Vec<JoinHandle<()>> = link_tasks.collect();
-    link_tasks.push(tokio::spawn(change::run(site.clone(), changes, stopping.clone())));
+    let (asks, asked) = mpsc::channel(1);
+    let (offers, offered) = watch::channel(Arc::new(change::offered(&site)));
+    let page_of_changes = change::Page { asks: asked, offers };
+    link_tasks.push(tokio::spawn(change::run(site.clone(), changes, page_of_changes, stopping.clone())));
     link_tasks.push(tokio::spawn(heartbeat::run(site.store.clone(), feeds.clone(), stopping.clone())));
     let mut closing = stopping;
     let shutdown = async move {
         // A dropped sender ends the watch as well as a word does.
         let _ = closing.wait_for(|stop| *stop).await;
     };
-    let page_task = page_thread(listener, (site.name.clone(), site.people.clone()), feeds.clone(), shutdown);
+    let served = Served {
+        site: site.name.clone(),
+        people: site.people.clone(),
+        settings: SettingsDoor { offered, asks },
+        bays: feeds.clone(),
+    };
+    let page_task = page_thread(listener, served, shutdown);
     tracing::info!(site = site.name, %page, bays = site.bays.len(), devices = site.devices.len(), drill_speed, "watching");
     Ok(Running { page, bays: feeds, recordings, stop, bay_tasks, link_tasks, page_task })
 }
@@ -202,15 +211,13 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
 /// The page has a thread of its own: however many look at it, no poll waits for what they are shown.
 fn page_thread(
     listener: TcpListener,
-    (site, people): (String, Option<PathBuf>),
-    feeds: Vec<BayFeed>,
+    served: Served,
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> JoinHandle<io::Result<()>> {
     tokio::task::spawn_blocking(move || {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
         let listener = listener.into_std()?;
-        runtime
-            .block_on(async { server::serve(TcpListener::from_std(listener)?, (site, people), feeds, shutdown).await })
+        runtime.block_on(async { server::serve(TcpListener::from_std(listener)?, served, shutdown).await })
     })
 }
 

@@ -96,7 +96,8 @@ fn table<'k>(text: &mut String, head: &str, says: &str, keys: impl Iterator<Item
     }
 }
 
-fn form(key: &Key) -> String {
+/// What a key holds, in words: quantity, unit and range.
+pub(super) fn form(key: &Key) -> String {
     match key.form {
         Form::Table | Form::Tables => "table".to_owned(),
         Form::Text => "text".to_owned(),

@@ -13,6 +13,7 @@ mod claims;
 mod delivery;
 mod density;
 mod devices;
+pub(crate) mod edit;
 mod fault;
 mod range;
 mod register;

@@ -2,6 +2,7 @@
 
 use crate::engine::settings::Settings;
 use hdrhistogram::Histogram;
+use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::{mpsc, oneshot, watch};
@@ -113,6 +114,87 @@ pub struct EntryRequest {
     pub entry: Entry,
     /// Answered once the entry is durable on disk, or with why it was not taken.
     pub saved: oneshot::Sender<Result<(), String>>,
+}
+
+/// What an engineer may change while the watch runs, and where it is asked for.
+#[derive(Debug, Clone)]
+pub struct SettingsDoor {
+    /// What is in force.
+    pub offered: watch::Receiver<Arc<Offered>>,
+    /// Where requests go.
+    pub asks: mpsc::Sender<SettingsRequest>,
+}
+
+/// Settings that may be changed while the watch runs.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Offered {
+    /// Another one for another site file: a form that was drawn before somebody else's change is known by it.
+    pub version: String,
+    /// Keys of one table stand together.
+    pub settings: Vec<Setting>,
+}
+
+/// One of them.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Setting {
+    /// Key in the site file; unlike any other.
+    pub key: String,
+    /// The table it stands in.
+    pub table: String,
+    /// Its name there.
+    pub name: &'static str,
+    /// What it means.
+    pub means: &'static str,
+    /// Quantity and allowed range.
+    pub range: String,
+    /// What holds where it is not written; empty: its meaning says.
+    pub left_out: &'static str,
+    /// As it is written, with its unit; empty: it is not.
+    pub written: String,
+}
+
+/// What an engineer asks for.
+#[derive(Debug)]
+pub struct SettingsRequest {
+    /// Who.
+    pub who: String,
+    /// Why.
+    pub reason: String,
+    /// [`Offered::version`] of what they saw.
+    pub version: String,
+    /// New values by key; an empty one takes the key out.
+    pub values: BTreeMap<String, String>,
+    /// To be taken; otherwise only looked at.
+    pub apply: bool,
+    /// Answered once every bay has stepped it.
+    pub answered: oneshot::Sender<SettingsAnswer>,
+}
+
+/// What became of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SettingsAnswer {
+    /// It is sound, and was taken where that was asked for.
+    Sound {
+        /// What is different.
+        changed: Vec<Changed>,
+        /// Why the site file does not hold it too.
+        unwritten: Option<String>,
+    },
+    /// Why it is not taken, by the site file's own rules.
+    NotTaken(String),
+    /// Somebody else has changed the settings meanwhile.
+    Outdated,
+}
+
+/// One setting that is another.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+pub struct Changed {
+    /// Its key.
+    pub key: String,
+    /// As it was written; `None`: it was not.
+    pub before: Option<String>,
+    /// As it is written now.
+    pub after: Option<String>,
 }
 
 /// What every viewer gets.

@@ -1,10 +1,11 @@
 //! What the attendant sees. One direction: what the live loop publishes becomes a page; the only thing that
-//! goes back is a person's entry.
+//! goes back is a person's entry and an engineer's change of settings.
 
 mod connections;
 pub mod feed;
 pub mod figures;
 pub mod server;
+mod settings;
 pub mod sign_in;
 pub mod view;
 

@@ -7,10 +7,10 @@
 //! buffers, the time a viewer may take for one frame.
 
 use super::connections::Bounded;
-use super::feed::{BayFeed, EntryRequest, Published};
-use super::figures;
+use super::feed::{BayFeed, EntryRequest, Published, SettingsDoor};
 use super::sign_in::{self, SignIn, Tried};
 use super::view::{self, Reader};
+use super::{figures, settings};
 use crate::engine::alarm::catalogue;
 use crate::engine::frame::Phase;
 use crate::engine::input::{AlarmKey, Entry, What};
@@ -54,13 +54,14 @@ pub const SCREEN: &str = "bay screen";
 const POLICY: &str = "default-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
 #[derive(Clone)]
-struct App {
-    site: Arc<str>,
+pub(super) struct App {
+    pub site: Arc<str>,
     bays: Arc<[BayFeed]>,
     /// The latest frame of each bay as it was last sent.
     drawn: Arc<[Drawn]>,
-    reader: Arc<Reader>,
-    sign_in: Option<Arc<SignIn>>,
+    pub reader: Arc<Reader>,
+    pub sign_in: Option<Arc<SignIn>>,
+    pub settings: SettingsDoor,
     closing: watch::Receiver<bool>,
 }
 
@@ -89,22 +90,36 @@ impl Drawn {
     }
 }
 
+/// What is served.
+#[derive(Debug)]
+pub struct Served {
+    /// Name of the works.
+    pub site: String,
+    /// The file of those who may make entries and change settings; `None`: all may make entries, nobody changes settings.
+    pub people: Option<PathBuf>,
+    /// What may be changed on the run.
+    pub settings: SettingsDoor,
+    /// Every bay.
+    pub bays: Vec<BayFeed>,
+}
+
 /// Serves every bay until `shutdown` completes; live connections are closed first, so that none holds it up.
-/// Times are written in this machine's zone. `people`: the file of those who may make entries; `None`: all may.
+/// Times are written in this machine's zone.
 ///
 /// # Errors
 /// `InvalidInput` when the listener is bound to an address that is not loopback; whatever the socket gives.
 pub async fn serve(
     listener: TcpListener,
-    (site, people): (String, Option<PathBuf>),
-    bays: Vec<BayFeed>,
+    served: Served,
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> io::Result<()> {
     loopback_only(listener.local_addr()?)?;
     let (close, closing) = watch::channel(false);
+    let Served { site, people, settings, bays } = served;
     let drawn = bays.iter().map(|_| Drawn::default()).collect();
     let sign_in = people.map(|file| Arc::new(SignIn::new(file)));
-    let app = App { site: site.into(), bays: bays.into(), drawn, reader: Arc::new(Reader::here()), sign_in, closing };
+    let (site, reader) = (site.into(), Arc::new(Reader::here()));
+    let app = App { site, bays: bays.into(), drawn, reader, sign_in, settings, closing };
     axum::serve(Bounded::new(listener, CONNECTIONS), router(app))
         .with_graceful_shutdown(async move {
             shutdown.await;
@@ -131,6 +146,8 @@ fn router(app: App) -> Router {
         .route("/sign-in.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/sign-in.js"))))
         .route("/sign-in", get(door).post(come_in))
         .route("/sign-out", post(go_out))
+        .route("/settings.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/settings.js"))))
+        .route("/settings", settings::door())
         .route("/figures", get(figures))
         .route("/bay/{slug}", get(page))
         .route("/bay/{slug}/live", get(live))
@@ -449,7 +466,8 @@ mod tests {
             })
             .collect();
         let (stop, stopped) = oneshot::channel::<()>();
-        let served = tokio::spawn(serve(listener, ("Works".into(), people), bays, async move {
+        let served = Served { site: "Works".into(), people, settings: settings::tests::nobody_asks(), bays };
+        let served = tokio::spawn(serve(listener, served, async move {
             let _ = stopped.await;
         }));
         Stage { address, latest, entries, stop, served }

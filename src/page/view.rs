@@ -12,7 +12,7 @@ use crate::picture::{self, Size};
 use crate::recording::json::frame_json;
 use crate::words::display::{clock, hh_mm, hh_mm_ss, kg, number};
 use crate::words::en::English;
-use crate::words::{Figure, Language, Scene, SignInWord, Text, first_acts_due};
+use crate::words::{Figure, Language, Scene, SettingsWord, SignInWord, Text, first_acts_due};
 use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, html};
 use serde::Serialize;
@@ -413,7 +413,11 @@ fn footer(reader: &Reader) -> Markup {
             }
             p #answer role="status" data-sending=(labels.sending) data-unreached=(labels.not_reached) {}
             div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } }
-            p { a.door href="/sign-in" { (reader.language.sign_in(SignInWord::Title)) } }
+            p {
+                a.door href="/sign-in" { (reader.language.sign_in(SignInWord::Title)) }
+                " "
+                a.door href="/settings" { (reader.language.settings(SettingsWord::Title)) }
+            }
         }
     }
 }
@@ -470,7 +474,7 @@ pub fn bay_list(site: &str, bays: &[(String, String)], reader: &Reader) -> Marku
     document(site, reader, &body)
 }
 
-fn document(title: &str, reader: &Reader, body: &Markup) -> Markup {
+pub(super) fn document(title: &str, reader: &Reader, body: &Markup) -> Markup {
     let script = body.0.contains("data-bay");
     html! {
         (DOCTYPE)

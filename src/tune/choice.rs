@@ -1,6 +1,7 @@
 //! Settings to try: those on record, those of site files, and a site file with one key at several values.
 
 use crate::config::Site;
+use crate::config::edit::{Step, set};
 use crate::engine::settings::{Settings, SignalKind};
 use std::io;
 use std::path::{Path, PathBuf};
@@ -99,44 +100,23 @@ pub fn choices(against: Option<&Path>, sites: &[PathBuf], sweeps: &[String]) -> 
 fn swept(path: &Path, key: &str, value: &str) -> Result<Choice, String> {
     let io = |error: io::Error| format!("{}: cannot be read: {error}", path.display());
     let text = std::fs::read_to_string(path).map_err(io)?;
-    let mut root: toml::Table = text.parse().map_err(|error| format!("{}: {error}", path.display()))?;
-    let parts: Vec<&str> = key.split('.').collect();
+    let mut root: toml_edit::DocumentMut = text.parse().map_err(|error| format!("{}: {error}", path.display()))?;
+    let mut parts: Vec<&str> = key.split('.').collect();
+    let last = parts.pop().unwrap_or_default();
+    let steps: Vec<Step> = parts.iter().map(|part| Step { table: (*part).to_owned(), named: None }).collect();
     // Quantities are text; what is a number or a yes/no is written so.
-    let value_toml = match (value.parse::<i64>(), value.parse::<f64>(), value.parse::<bool>()) {
-        (Ok(whole), _, _) => toml::Value::Integer(whole),
-        (_, Ok(number), _) => toml::Value::Float(number),
-        (_, _, Ok(yes_no)) => toml::Value::Boolean(yes_no),
-        _ => toml::Value::String(value.to_owned()),
+    let written = match (value.parse::<i64>(), value.parse::<f64>(), value.parse::<bool>()) {
+        (Ok(whole), _, _) => whole.into(),
+        (_, Ok(number), _) => number.into(),
+        (_, _, Ok(yes_no)) => yes_no.into(),
+        _ => value.into(),
     };
-    if !set(&mut root, &parts, &value_toml) {
+    if !set(root.as_table_mut(), &steps, last, Some(&written)) {
         return Err(format!("--try: {key:?}: there is no such table in {}", path.display()));
     }
     let folder = path.parent().unwrap_or(Path::new("")).to_owned();
     let read = |name: &str| std::fs::read_to_string(folder.join(name));
-    let text = toml::to_string(&root).map_err(|error| error.to_string())?;
     let name = format!("{key} = {value}");
-    let site = Site::from_text(path, text, &read).map_err(|faults| format!("--try: {name}:\n{faults}"))?;
+    let site = Site::from_text(path, root.to_string(), &read).map_err(|faults| format!("--try: {name}:\n{faults}"))?;
     Ok(Choice { name, swept: Some((key.to_owned(), value.to_owned())), site: Some(site) })
-}
-
-/// Sets the key; a table that may be left out is made at the top. False where there is no such table.
-fn set(table: &mut toml::Table, parts: &[&str], value: &toml::Value) -> bool {
-    match parts {
-        [] => false,
-        [last] => {
-            table.insert((*last).to_owned(), value.clone());
-            true
-        }
-        [head, rest @ ..] => {
-            let inner = table.entry(*head).or_insert_with(|| toml::Value::Table(toml::Table::new()));
-            match inner {
-                toml::Value::Table(inner) => set(inner, rest, value),
-                toml::Value::Array(list) => {
-                    let set = list.iter_mut().filter_map(|v| v.as_table_mut()).map(|inner| set(inner, rest, value));
-                    set.filter(|set| *set).count() > 0
-                }
-                _ => false,
-            }
-        }
-    }
 }

@@ -1,7 +1,7 @@
 //! English.
 
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
-use super::{EntryAnswer, Figure, Labels, Language, Scene, SignInWord, Text};
+use super::{EntryAnswer, Figure, Labels, Language, Scene, SettingsWord, SignInWord, Text};
 use crate::engine::frame::{
     Alarm, CeilingBy, Condition, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority, Reason, Slip,
     Source, Validity, Verdict, VerdictWord, WitnessId,
@@ -473,6 +473,51 @@ impl Language for English {
                 "The people file cannot be read; the log says why. Alarms can be marked as seen all the same.".into()
             }
             SignInWord::NotReached => "No answer: the server cannot be reached.".into(),
+        }
+    }
+
+    fn settings(&self, word: SettingsWord<'_>) -> String {
+        const COLUMNS: [&str; 5] = ["key", "in force", "if left out", "allowed", "meaning"];
+        match word {
+            SettingsWord::Title => "Alarm settings".into(),
+            SettingsWord::About => {
+                "A change is taken by the running watch, and no poll is missed. It stands in the recordings and in the \
+                 change log with your name and reason, and is written into the site file. It takes the place of no \
+                 permit, review or approval that your site asks for; an independent high-level shut-off and a qualified \
+                 person in attendance are required whatever is set here."
+                    .into()
+            }
+            SettingsWord::MayNot => "To change them, sign in with the role engineer.".into(),
+            SettingsWord::NoPeople => {
+                "This site names no people, so nobody can be told apart here: use \"brimwatch change\", or name \
+                 people in the site file."
+                    .into()
+            }
+            SettingsWord::Column(column) => COLUMNS.get(column).copied().unwrap_or_default().into(),
+            SettingsWord::Reason => "Reason for the change".into(),
+            SettingsWord::Look => "Show what would change".into(),
+            SettingsWord::Apply => "Change it".into(),
+            SettingsWord::NotWritten => "(not written)".into(),
+            SettingsWord::Would => "This would change. Nothing was changed yet.".into(),
+            SettingsWord::Taken => "Taken by the running watch, on record, and written into the site file.".into(),
+            SettingsWord::TakenUnwritten(why) => format!(
+                "Taken by the running watch and on record. The site file does not hold it ({why}): a new start would undo \
+                 it. in-force.toml of the store is what is in force; put it there."
+            ),
+            SettingsWord::NotTaken(why) => format!("Not taken; nothing was changed. {why}"),
+            SettingsWord::NoReason => "Not taken: say for what reason.".into(),
+            SettingsWord::Outdated => {
+                "Not taken: the settings have been changed since this page was drawn. Load it anew and look again.".into()
+            }
+            SettingsWord::SignIn => "Not taken: sign in first, with the role engineer.".into(),
+            SettingsWord::NoRight(who, role) => {
+                format!("Not taken: {who} has the role {role}; settings are changed by the role engineer.")
+            }
+            SettingsWord::Busy => "Not taken: another change is being made. Try again.".into(),
+            SettingsWord::NotKnown => {
+                "Not known whether it was taken: no answer in time. Load the page anew and look.".into()
+            }
+            SettingsWord::NotUnderstood => "Not taken: the request could not be read.".into(),
         }
     }
 }

@@ -144,6 +144,51 @@ pub enum SignInWord<'a> {
     NotReached,
 }
 
+/// What is said where an engineer changes settings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SettingsWord<'a> {
+    /// Title of the page.
+    Title,
+    /// What a change does, and what it does not take the place of.
+    About,
+    /// Who may change them, for one who may not.
+    MayNot,
+    /// The site has no people file.
+    NoPeople,
+    /// Headings of the columns: key, in force, left out, allowed, meaning.
+    Column(usize),
+    /// Label of the reason.
+    Reason,
+    /// The button that shows what would change.
+    Look,
+    /// The button that has it taken.
+    Apply,
+    /// Where a value is not written.
+    NotWritten,
+    /// What would change; nothing has.
+    Would,
+    /// It was taken.
+    Taken,
+    /// The same, but the site file does not hold it.
+    TakenUnwritten(&'a str),
+    /// By the rules it may not be.
+    NotTaken(&'a str),
+    /// Nobody has said why.
+    NoReason,
+    /// Somebody else was quicker.
+    Outdated,
+    /// Nobody is signed in.
+    SignIn,
+    /// Who is signed in may not.
+    NoRight(&'a str, &'a str),
+    /// Another change is being made.
+    Busy,
+    /// No answer in time.
+    NotKnown,
+    /// The request could not be read.
+    NotUnderstood,
+}
+
 /// One language.
 pub trait Language: Sync {
     /// Its tag after BCP 47.
@@ -183,6 +228,8 @@ pub trait Language: Sync {
     fn entry(&self, answer: EntryAnswer<'_>) -> String;
     /// What is said at the sign-in.
     fn sign_in(&self, word: SignInWord<'_>) -> String;
+    /// What is said where settings are changed.
+    fn settings(&self, word: SettingsWord<'_>) -> String;
 }
 
 /// Labels that depend on nothing; each field's name says which.

@@ -4,11 +4,12 @@
 mod chromium;
 mod desk;
 mod scenes;
+mod settings;
 
 use brimwatch::engine::frame::Priority;
 use brimwatch::engine::input::{AlarmId, What};
-use brimwatch::page::feed::{BayFeed, EntryRequest, Published};
-use brimwatch::page::server::serve;
+use brimwatch::page::feed::{BayFeed, EntryRequest, Published, SettingsDoor};
+use brimwatch::page::server::{Served, serve};
 use chromium::Browser;
 use std::path::Path;
 use std::sync::Arc;
@@ -36,7 +37,10 @@ impl Stage {
         let (send, entries) = mpsc::channel(4);
         let bay = BayFeed { slug: "bay-2".into(), latest: watched, entries: send, work: Arc::default() };
         let (shutdown, stopped) = oneshot::channel::<()>();
-        runtime.spawn(serve(listener, ("Lindholm Soda Works".into(), None), vec![bay], async {
+        // Nobody changes settings here.
+        let settings = SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 };
+        let served = Served { site: "Lindholm Soda Works".into(), people: None, settings, bays: vec![bay] };
+        runtime.spawn(serve(listener, served, async {
             let _ = stopped.await;
         }));
         Stage { url, latest, entries, shutdown: Some(shutdown), number: 10_000, runtime }

@@ -3,6 +3,7 @@
 use super::drilled;
 use super::running::Program;
 use brimwatch::engine::input::Event;
+use brimwatch::people::{People, Role};
 use brimwatch::recording::format::Kind;
 use brimwatch::recording::{reader, stream};
 use serde_json::Value;
@@ -43,6 +44,16 @@ fn on_record(store: &Path) -> Vec<(String, String, f64)> {
 fn log(store: &Path) -> Vec<Value> {
     let text = std::fs::read_to_string(store.join("changes.jsonl")).unwrap_or_default();
     text.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect()
+}
+
+fn no_poll_is_missed(program: &Program) {
+    let (status, frame) = program.request("GET /bay/bay-1/frame.json", "");
+    assert_eq!(status, 200);
+    let frame: Value = serde_json::from_str(&frame).expect("JSON");
+    for device in frame["frame"]["devices"].as_array().expect("devices") {
+        assert_eq!(device["missed"], 0, "{device}");
+        assert!(device["answered"].as_u64().is_some_and(|n| n >= 2), "{device}");
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -101,13 +112,7 @@ async fn settings_change_on_the_run_and_no_poll_is_missed() {
     assert!(log[1]["taken"] == false && log[1]["why"].as_str().is_some_and(|why| why.contains("site.toml")), "{log:?}");
 
     tokio::time::sleep(Duration::from_secs(2)).await;
-    let (status, frame) = program.request("GET /bay/bay-1/frame.json", "");
-    assert_eq!(status, 200);
-    let frame: Value = serde_json::from_str(&frame).expect("JSON");
-    for device in frame["frame"]["devices"].as_array().expect("devices") {
-        assert_eq!(device["missed"], 0, "{device}");
-        assert!(device["answered"].as_u64().is_some_and(|n| n >= 2), "{device}");
-    }
+    no_poll_is_missed(&program);
     program.child.kill().expect("killed");
     program.child.wait().expect("gone");
     assert_eq!(on_record(&store), [("J. Doe".to_owned(), "the pad hunts".to_owned(), 7.0)]);
@@ -118,4 +123,80 @@ async fn settings_change_on_the_run_and_no_poll_is_missed() {
     assert_eq!(brimwatch::tune::recordings(std::slice::from_ref(&store)).expect("a store"), before);
     again.child.kill().expect("killed");
     again.child.wait().expect("gone");
+}
+
+/// What the page is given, and what it says.
+fn post(program: &Program, path: &str, cookie: &str, body: &Value) -> (String, Value) {
+    let answer = program.answer(&format!("POST {path}"), cookie, &body.to_string());
+    let (head, body) = answer.split_once("\r\n\r\n").expect("a body");
+    (head.to_owned(), serde_json::from_str(body).expect("JSON"))
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_engineer_changes_settings_on_the_page() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let drilled = drilled::start(folder.path(), 1.0, 1).await;
+    let (site, store): (PathBuf, PathBuf) = (drilled.site_file.clone(), drilled.site.store.clone());
+    let mut people = People::default();
+    people.add("J. Doe", Role::Engineer, "a long enough one").expect("added");
+    people.save(&folder.path().join("people.toml")).expect("written");
+    let text = std::fs::read_to_string(&site).expect("the site file");
+    let text = text.replacen("[site]\n", "[site]\npeople = \"people.toml\"  # who may act\n", 1);
+    std::fs::write(&site, &text).expect("a disk");
+    let mut program = Program::start(&drilled);
+
+    let (head, _) =
+        post(&program, "/sign-in", "", &serde_json::json!({ "name": "J. Doe", "password": "a long enough one" }));
+    let cookie = head.split("brimwatch_session=").nth(1).and_then(|c| c.split(';').next()).expect("a cookie");
+    let cookie = format!("\r\nCookie: brimwatch_session={cookie}");
+    let page = program.answer("GET /settings", "", "");
+    let version = page.split("data-version=\"").nth(1).and_then(|v| v.split('"').next()).expect("a version").to_owned();
+    let ask = |version: &str, values: Value, reason: &str, apply: bool| {
+        let body = serde_json::json!({ "version": version, "values": values, "reason": reason, "apply": apply });
+        let (head, said) = post(&program, "/settings", &cookie, &body);
+        (head.split(' ').nth(1).expect("a status").to_owned(), said)
+    };
+    // Beyond its bounds, too near the level below, another thing than a setting: refused in the site file's own words.
+    let pad = serde_json::json!({ "alarms.near_ceiling": "110 %" });
+    let level = serde_json::json!({ "tank \"204\".high_high": "3.93 m" });
+    let period = serde_json::json!({ "device \"truck scale\".period": "9 s" });
+    for (values, words) in [(&pad, "50 to 100 %"), (&level, "tank.high_high"), (&period, "no alarm setting")] {
+        for apply in [false, true] {
+            let (status, said) = ask(&version, values.clone(), "quieter", apply);
+            let says = said["says"].as_str().expect("a sentence");
+            assert!(status == "409" && says.contains(words) && said["taken"] == false, "{said}");
+        }
+    }
+    let before = log(&store).len();
+    assert_eq!(before, 3, "what was to be applied is in the log, what was only looked at is not");
+    assert_eq!(std::fs::read_to_string(&site).expect("the site file"), text);
+
+    let values = serde_json::json!({ "alarms.on_delay": "7 s", "tank \"204\".high_high": "4.15 m" });
+    let (status, said) = ask(&version, values.clone(), "", false);
+    assert!(status == "200" && said["taken"] == false, "{said}");
+    let changed = said["changed"].as_array().expect("a list").clone();
+    assert_eq!(changed.len(), 2, "{said}");
+    assert_eq!(changed[0], serde_json::json!({ "key": "alarms.on_delay", "before": null, "after": "\"7 s\"" }));
+    let (status, said) = ask(&version, values.clone(), "", true);
+    assert!(status == "409" && said["says"].as_str().is_some_and(|s| s.contains("reason")), "{said}");
+    let (status, said) = ask(&version, values.clone(), "the pad hunts", true);
+    assert!(status == "200" && said["taken"] == true && said["changed"] == Value::Array(changed), "{said}");
+    let (status, said) = ask(&version, values, "again", true);
+    assert!(status == "409" && said["says"].as_str().is_some_and(|s| s.contains("Load it anew")), "{said}");
+
+    let log = log(&store);
+    let last = log.last().expect("a line");
+    assert_eq!(
+        (&last["taken"], &last["who"], &last["reason"]),
+        (&true.into(), &"J. Doe".into(), &"the pad hunts".into())
+    );
+    // The site file holds it, with every comment.
+    let now = std::fs::read_to_string(&site).expect("the site file");
+    assert!(now.contains("# who may act") && now.contains("on_delay = \"7 s\"") && now.contains("4.15 m"), "{now}");
+    assert_eq!(now, std::fs::read_to_string(store.join("in-force.toml")).expect("a file"));
+    tokio::time::sleep(Duration::from_secs(2)).await;
+    no_poll_is_missed(&program);
+    program.child.kill().expect("killed");
+    program.child.wait().expect("gone");
+    assert_eq!(on_record(&store), [("J. Doe".to_owned(), "the pad hunts".to_owned(), 7.0)]);
 }

@@ -32,20 +32,27 @@ impl Program {
         Program { child, page }
     }
 
+    /// Status and body.
     pub fn request(&self, head: &str, body: &str) -> (u16, String) {
+        let answer = self.answer(head, "", body);
+        let status = answer.split(' ').nth(1).and_then(|s| s.parse().ok()).expect("a status");
+        (status, answer.split_once("\r\n\r\n").expect("a body").1.to_owned())
+    }
+
+    /// The answer as it came, with its head; `more`: further lines of the request's head, each behind its line break.
+    pub fn answer(&self, head: &str, more: &str, body: &str) -> String {
         let mut stream = TcpStream::connect(&self.page).expect("the page");
         stream.set_read_timeout(Some(Duration::from_secs(15))).expect("a time-out");
         write!(
             stream,
-            "{head} HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}",
+            "{head} HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close{more}\r\n\r\n{body}",
             self.page,
             body.len()
         )
         .expect("a request");
         let mut answer = String::new();
         stream.read_to_string(&mut answer).expect("an answer");
-        let status = answer.split(' ').nth(1).and_then(|s| s.parse().ok()).expect("a status");
-        (status, answer.split_once("\r\n\r\n").expect("a body").1.to_owned())
+        answer
     }
 
     /// The frame once `ready` holds of it.

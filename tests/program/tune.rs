@@ -8,9 +8,10 @@ use brimwatch_simulator::scenario;
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::{Command, Output, Stdio};
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
 
 #[path = "../bench/recorded.rs"]
 mod recorded;
@@ -233,6 +234,57 @@ fn a_stopped_run_goes_on() {
     .expect("results");
     assert_eq!(begun_with, Some(done), "what was done is not done again");
     for name in ["tune.json", "occurrences.csv", "alarms.csv", "tune.html"] {
+        let read = |folder: &Path| std::fs::read(folder.join(name)).expect("a file");
+        assert_eq!(read(&whole), read(&parts), "{name}");
+    }
+}
+
+/// Ctrl-C in the midst of a run ends it with what it has done on the disk; the same command goes on from there and gives what
+/// an unstopped run gives, byte for byte.
+#[test]
+fn ctrl_c_leaves_what_the_same_command_goes_on_from() {
+    const COPIES: usize = 8;
+    let works = works();
+    let folder = tempfile::tempdir().expect("a folder");
+    let store = folder.path().join("store");
+    std::fs::create_dir(&store).expect("a disk");
+    for i in 0..COPIES {
+        let of = if i % 2 == 0 { "a.brim" } else { "b.brim" };
+        std::fs::hard_link(works.store.join(of), store.join(format!("{i}.brim"))).expect("a link");
+    }
+    let [whole, parts] = ["whole", "parts"].map(|name| folder.path().join(name));
+    let command = |out: &Path| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_brimwatch"));
+        command.arg("tune").arg(&store).arg("--site").arg(&works.site_file).arg("--out").arg(out);
+        command.args(["--try", "alarms.on_delay=1 s,10 s", "--cores", "1"]).stderr(Stdio::piped());
+        command
+    };
+    let done_in = |folder: &Path| {
+        let text = std::fs::read_to_string(folder.join("progress.jsonl")).unwrap_or_default();
+        text.matches('\n').count().saturating_sub(1)
+    };
+    assert!(command(&whole).output().expect("the program").status.success());
+
+    let child = command(&parts).spawn().expect("the program");
+    let until = Instant::now() + Duration::from_secs(60);
+    while done_in(&parts) == 0 {
+        assert!(Instant::now() < until, "no recording was done within a minute");
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    // SIGINT is what a terminal sends at Ctrl-C.
+    let sent = Command::new("sh").args(["-c", &format!("kill -INT {}", child.id())]).status().expect("a shell");
+    assert!(sent.success());
+    let output = child.wait_with_output().expect("it ends");
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    let done = done_in(&parts);
+    assert!(done < COPIES && !parts.join("tune.json").exists(), "it was stopped in the midst");
+    assert!(said(&output).contains(&format!("stopped after {done} of {COPIES}")), "{}", said(&output));
+
+    let begun = std::fs::read(parts.join("progress.jsonl")).expect("a file");
+    assert!(command(&parts).output().expect("the program").status.success());
+    let ended = std::fs::read(parts.join("progress.jsonl")).expect("a file");
+    assert!(ended.starts_with(&begun), "what was done is not done again");
+    for name in ["tune.json", "occurrences.csv", "changes.csv", "alarms.csv", "tune.html"] {
         let read = |folder: &Path| std::fs::read(folder.join(name)).expect("a file");
         assert_eq!(read(&whole), read(&parts), "{name}");
     }

@@ -30,6 +30,8 @@ pub mod people;
 pub mod picture;
 pub mod poll;
 pub mod recording;
+#[cfg(feature = "live")]
+pub mod report;
 pub mod time;
 #[cfg(feature = "live")]
 pub mod tune;

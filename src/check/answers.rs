@@ -173,6 +173,8 @@ fn stand_in(site: &Site, bay: &BaySetup) -> Option<DeliverySetup> {
         trailer_volume: crate::units::M3(30.0),
         trailer_volume_u: 0.01,
         plate: Plate { specification: None, mawp: None, relief_from: None, relief_to: None },
+        trailer_number: None,
+        carrier: None,
     })
 }
 

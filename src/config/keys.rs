@@ -182,6 +182,9 @@ pub const SITE: &[Key] = &[
     key("site.people", Text, Optional, "people.toml",
         "file of the people who may act on the page, made by `brimwatch people`; beside this file unless absolute; left out: whoever is at this machine may"),
 
+    key("site.query_above_en", Number(0.1, 10.0), Default("1"), "1",
+        "the unloading record raises a query when received and weigh ticket differ by more than this many times their joint expanded uncertainty (|En| of ISO 13528, coverage factor 2)"),
+
     key("alarms", Table, Optional, "", "budgets and delays of the alarms; each has a default"),
     key("alarms.false_disagreements", amount(Ratio, 1e-6, 0.05), Default("0.1 %"), "0.1 %",
         "transfers in which sound instruments may once be said to disagree; shared over about 20 independent looks"),
@@ -365,6 +368,7 @@ pub const DELIVERY: &[Key] = &[
     key("product", Text, Required, "caustic soda 50 %", "product as the papers say; must be what the tank holds"),
     key("load_temperature", amount(Temperature, -100.0, 300.0), Required, "35 C", "temperature of the load as its papers say"),
     key("planned", amount(Mass, 10.0, 100_000.0), Required, "20 t", "how much is meant to be unloaded"),
+    key("carrier", Text, Optional, "Weir Haulage", "who brings it; for the unloading record and the ledger"),
     key("ticket", Table, Required, "", "the weigh ticket"),
     key("ticket.net", amount(Mass, 10.0, 100_000.0), Required, "20060 kg", "net, as printed"),
     key("ticket.u", difference(Mass, 0.0, 5000.0), Default("26 kg"), "26 kg",
@@ -381,6 +385,7 @@ pub const DELIVERY: &[Key] = &[
     key("density.u", amount(Ratio, 0.0, 0.1), Optional, "0.05 %", "its standard uncertainty; the product's own where left out"),
     key("density.source", Text, Default("papers of this load"), "certificate 4711", "which paper says so"),
     key("trailer", Table, Required, "", "the trailer"),
+    key("trailer.number", Text, Optional, "T 118", "number of the trailer as painted on it; for the unloading record"),
     key("trailer.volume", amount(Volume, 0.5, 80.0), Required, "15.5 m3", "volume of the trailer"),
     key("trailer.volume_u", amount(Ratio, 0.0, 0.2), Default("1 %"), "1 %", "standard uncertainty of that volume"),
     key("line", Table, Optional, "", "the line, where this load comes through another than the site file describes"),

@@ -316,6 +316,10 @@ pub struct DeliverySetup {
     pub trailer_volume_u: f64,
     /// What the trailer's plate says.
     pub plate: Plate,
+    /// Number of the trailer, where the papers give one; for papers only.
+    pub trailer_number: Option<String>,
+    /// Who brings it, where the papers say; for papers only.
+    pub carrier: Option<String>,
 }
 
 /// The trailer's plate. Nothing has a default.

@@ -131,6 +131,8 @@ pub fn delivery() -> DeliverySetup {
             relief_from: Some(GaugePa(265e3)),
             relief_to: None,
         },
+        trailer_number: Some("T 118".into()),
+        carrier: None,
     }
 }
 

@@ -13,6 +13,7 @@ mod import;
 mod kill;
 mod play;
 mod ports;
+mod report;
 mod running;
 mod scenarios;
 mod shared_tank;

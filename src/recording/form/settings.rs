@@ -146,6 +146,8 @@ mirror! {
         trailer_volume: M3 = "trailer_volume_m3",
         trailer_volume_u: f64,
         plate: Plate,
+        trailer_number: Option<String>,
+        carrier: Option<String>,
     }
 
     struct PlateForm of Plate {

@@ -435,6 +435,7 @@ fn signal(draft: &mut Draft, table: &Table, works: &Works, tanks: &[TankSetup]) 
     }
     setup.device = narrow(device);
     setup.tank = tank;
+    setup.may_roll_over_at = super::register::may_roll_over_at(table, form, &place);
     ReadSignal { setup, place }
 }
 

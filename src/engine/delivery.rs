@@ -5,10 +5,14 @@ use super::input::{CarriedDelivery, What};
 use super::neighbour::Neighbours;
 use super::reading::{Readings, StartReading};
 use super::settings::{DeliverySetup, GasSetup, Settings, SignalKind};
+use super::total::{self, Counted};
 use super::witness::scale::gas_density;
 use super::witness::{density, flow_rate};
 use crate::time::EngineTime;
 use crate::units::GaugePa;
+
+/// A total may count so much more than the papers' load, kg: heel, ticket, coarse steps.
+const COARSE_KG: f64 = 2_000.0;
 
 /// A rate summed over time by trapezoids.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -55,6 +59,8 @@ pub struct Delivery {
     pub rate_integral: RateIntegral,
     /// Draw-off summed.
     pub draw_off_integral: RateIntegral,
+    /// What the totalizer counted.
+    pub counted: Counted,
     /// Both sums reach back to the start; not so when another segment left the transfer in its midst.
     pub sums_are_whole: bool,
     /// When the transfer started.
@@ -79,6 +85,7 @@ impl Delivery {
             last_pad_pa_gauge: None,
             rate_integral: RateIntegral::default(),
             draw_off_integral: RateIntegral::default(),
+            counted: Counted::default(),
             sums_are_whole: true,
             started: None,
             closed: None,
@@ -97,6 +104,7 @@ impl Delivery {
             delivery.started = Some(EngineTime(0));
             delivery.earlier_s = carried.elapsed_s;
             delivery.sums_are_whole = false;
+            delivery.counted = Counted::carried(&carried.counted);
             for (start, value) in delivery.starts.iter_mut().zip(&carried.starts) {
                 *start = value.map(|value| StartReading { value, count: 1 });
             }
@@ -119,12 +127,13 @@ impl Delivery {
             elapsed_s: self.elapsed_s(at),
             starts: self.starts.iter().map(|s| s.map(|s| s.value)).collect(),
             received_kg,
+            counted: self.counted.carry(),
             neighbours: neighbours.carry(),
         }
     }
 
     /// The transfer starts: every signal's present value is its start reading.
-    pub fn start_transfer(&mut self, at: EngineTime, readings: &Readings) {
+    pub fn start_transfer(&mut self, at: EngineTime, settings: &Settings, readings: &Readings) {
         self.phase = Phase::Transfer;
         self.started = Some(at);
         self.closed = None;
@@ -134,6 +143,8 @@ impl Delivery {
         for (index, start) in (0u16..).zip(&mut self.starts) {
             *start = readings.start(index, at);
         }
+        self.counted = Counted::default();
+        self.take_total(settings, readings);
     }
 
     /// The leg is closed.
@@ -161,6 +172,25 @@ impl Delivery {
                 integral.take(at, rate, gap_s);
             }
         }
+        self.take_total(settings, readings);
+    }
+
+    /// What the totalizer shows now, held against what it showed before.
+    fn take_total(&mut self, settings: &Settings, readings: &Readings) {
+        let mut totals = (0u16..).zip(&settings.signals).filter(|(_, s)| total::is_total(s.kind));
+        let Some((signal, setup)) = totals.next() else { return };
+        let (Some(start), Some(at)) = (self.start(signal), readings.read_at(signal)) else { return };
+        let Some(value) = readings.shown_total(signal) else { return };
+        let by_volume = setup.kind == SignalKind::FlowVolumeTotal;
+        let rate_kind = if by_volume { SignalKind::FlowVolumeRate } else { SignalKind::FlowMassRate };
+        let rate = settings.signals.iter().find(|s| s.kind == rate_kind);
+        let density = density::density(&self.setup.product, self.setup.product.load_temperature);
+        let per_unit = if by_volume { density.map_or(1000.0, |d| d.0) } else { 1.0 };
+        let limits = total::Limits::new(setup.kind, rate, (self.loaded_kg + COARSE_KG) / per_unit);
+        let period_s = settings.devices.get(usize::from(setup.device)).map_or(1.0, |d| d.period_s);
+        let fresh = self.rate_integral.last.is_some_and(|(read, _)| at.since_s(read) <= period_s);
+        let summed = (rate.is_some() && fresh).then_some(self.rate_integral.total);
+        self.counted.take(&total::Read { setup, at, value, summed, start: start.value, limits });
     }
 
     /// A signal's start reading.

@@ -250,6 +250,10 @@ pub enum Reason {
     NeighbourAtOdds,
     /// In range, but not to be expected before anything moves; it looks like this slip.
     Unlikely(Slip),
+    /// The total was reset or jumped during the transfer: what flowed meanwhile is estimated.
+    TotalReset,
+    /// The total has counted back.
+    CountsBack,
 }
 
 /// What in a site file may be behind a reading that cannot be.

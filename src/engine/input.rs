@@ -408,8 +408,25 @@ pub struct CarriedDelivery {
     pub starts: Vec<Option<f64>>,
     /// Each witness's received mass and standard uncertainty at the last step, kg: flow, scale, tank.
     pub received_kg: [Option<(f64, f64)>; 3],
+    /// What the totalizer has done since the start.
+    pub counted: CarriedCount,
     /// What each neighbour has brought, in the order of the settings.
     pub neighbours: Vec<CarriedNeighbour>,
+}
+
+/// A totalizer in the midst of a transfer, in its SI unit.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct CarriedCount {
+    /// Its last reading that was taken.
+    pub last: Option<f64>,
+    /// What its rolling over, being reset or jumping has taken off the plain difference.
+    pub offset: f64,
+    /// Standard uncertainty of what flowed meanwhile.
+    pub gap_u: f64,
+    /// It was reset or it jumped.
+    pub reset: bool,
+    /// The most that it had counted.
+    pub most: f64,
 }
 
 /// A neighbour in the midst of a delivery of ours.

@@ -1,7 +1,7 @@
 //! The watch itself: pure, deterministic, without clock, I/O, randomness, hash order or thread.
 //!
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
-//! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); each instrument as a mass ([`witness`]); their recent
+//! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); what a totalizer counted ([`total`]); each instrument as a mass ([`witness`]); their recent
 //! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
 //! how far ([`projection`], [`margin`], [`pad`]); what other bays do to our tanks (`neighbour`); what must be said in time ([`alarm`]); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
@@ -14,6 +14,7 @@ pub mod devices;
 mod frozen;
 pub mod reading;
 pub mod slip;
+pub mod total;
 
 pub mod witness;
 
@@ -59,7 +60,7 @@ use crate::time::{EngineTime, SECOND_NS, WallAnchor};
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
-pub const NUMERICS_VERSION: u32 = 5;
+pub const NUMERICS_VERSION: u32 = 6;
 
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
@@ -259,7 +260,7 @@ impl Monitor {
     fn tick(&mut self) -> bool {
         self.readings.age(&self.settings, &self.devices, self.at);
         let (delivery, neighbours) = (self.delivery.as_ref(), &self.neighbours);
-        self.arrival.look(&self.settings, &mut self.readings, delivery, neighbours, self.at);
+        self.arrival.look(&self.settings, &mut self.readings, delivery, neighbours);
         self.pad.tick(&self.settings, &self.readings, self.at);
         let mut changed = false;
         if let Some(delivery) = &self.delivery {
@@ -312,7 +313,7 @@ impl Monitor {
             }
             What::TransferStarted => {
                 if let Some(delivery) = &mut self.delivery {
-                    delivery.start_transfer(self.at, &self.readings);
+                    delivery.start_transfer(self.at, &self.settings, &self.readings);
                     let seen = self.readings.level_start_seen_at(&self.settings, delivery.setup.tank, self.at);
                     self.neighbours.start(seen.unwrap_or(self.at), self.at);
                 }

@@ -13,6 +13,7 @@ use super::frozen::{Expected, Frozen, Mover, Still};
 use super::input::{Measured, Missed, Poll, SignalValue, Status};
 use super::settings::{Settings, SignalKind, SignalSetup};
 use super::slip::is_no_measure;
+use super::total;
 use crate::time::EngineTime;
 
 /// How many recent values are kept for a start reading.
@@ -81,6 +82,10 @@ impl State {
         }
         self.settle(alive);
         if let (Some(value), true) = (value, self.validity.is_credible()) {
+            // A total that was reset before the start has nothing in common with what it showed before.
+            if total::is_total(setup.kind) && total::is_another(setup, self.recent[0].1, value) {
+                self.recent_len = 0;
+            }
             self.recent.rotate_right(1);
             self.recent[0] = (read_at, value);
             self.recent_len = (self.recent_len + 1).min(RECENT);
@@ -286,6 +291,13 @@ impl Readings {
     #[must_use]
     pub fn last(&self, signal: u16) -> Option<f64> {
         self.states.get(usize::from(signal)).and_then(|s| s.value)
+    }
+
+    /// What a total shows, also while it is lost for having jumped: whether it counts on from there shows in what follows.
+    pub(super) fn shown_total(&self, signal: u16) -> Option<f64> {
+        let state = self.states.get(usize::from(signal))?;
+        let jumped = state.validity == Validity::Lost(Reason::Unlikely(Slip::TooFast));
+        if jumped || state.validity.is_credible() { state.value } else { None }
     }
 
     /// Its value if it can be used, by kind.

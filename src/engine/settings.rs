@@ -138,6 +138,10 @@ pub struct SignalSetup {
     pub drift_per_sqrt_h: f64,
     /// The value is this old when it is read, s.
     pub lag_s: f64,
+    /// A total that reaches this begins anew at nothing, SI; None: not known.
+    pub rolls_over_at: Option<f64>,
+    /// Where that is not known: what its register, or a counter of decimal digits, can hold, SI; rising.
+    pub may_roll_over_at: Vec<f64>,
 }
 
 /// Shape of a tank as far as its volume goes.

@@ -13,8 +13,8 @@ use super::frame::{Phase, Reading, Reason, Slip, Validity};
 use super::neighbour::Neighbours;
 use super::reading::Readings;
 use super::settings::{RestsOnScale, Settings, SignalKind, SignalSetup};
+use super::total;
 use super::witness::density;
-use crate::time::EngineTime;
 use crate::units::{ATMOSPHERE_PA, Celsius};
 
 /// No instrument of a bay counts in steps as small, in SI: the words of a number were put together in another order.
@@ -51,12 +51,6 @@ const SAME_K: f64 = 3.0;
 
 /// A liquid denser than its papers say by this factor is another, or its density is in another unit.
 const DENSER: f64 = 1.15;
-
-/// The fastest flow where no rate is read, kg/s or L/s (assumption: a 3-inch line at 4 m/s).
-const FASTEST_KG_PER_S: f64 = 20.0;
-
-/// A total may jump by so much and still only be coarse, kg or L.
-const COARSE_KG: f64 = 2_000.0;
 
 /// Ten, a hundred, a thousand: prefixes, and slips of `scale`.
 const FACTORS: [u16; 3] = [10, 100, 1000];
@@ -130,11 +124,10 @@ impl Arrival {
         readings: &mut Readings,
         delivery: Option<&Delivery>,
         neighbours: &Neighbours,
-        at: EngineTime,
     ) {
         match delivery.map(|d| (d, d.phase)) {
             None | Some((_, Phase::Idle | Phase::Opened)) => self.before(settings, readings, delivery, neighbours),
-            Some((delivery, Phase::Transfer)) => totals(settings, readings, delivery, at),
+            Some((delivery, Phase::Transfer)) => totals(settings, readings, delivery),
             Some((_, Phase::Closed)) => {}
         }
     }
@@ -166,21 +159,12 @@ impl Arrival {
     }
 }
 
-/// A total that left its start reading behind by more than any flow could, lost as what it is.
-fn totals(settings: &Settings, readings: &mut Readings, delivery: &Delivery, at: EngineTime) {
-    use SignalKind as K;
+/// A total that jumped and has not shown yet that it counts on from there.
+fn totals(settings: &Settings, readings: &mut Readings, delivery: &Delivery) {
     for (index, setup) in (0u16..).zip(&settings.signals) {
-        // Of volumes as many litres.
-        let (rate, per_kg) = match setup.kind {
-            K::FlowMassTotal => (K::FlowMassRate, 1.0),
-            K::FlowVolumeTotal => (K::FlowVolumeRate, 1e-3),
-            _ => continue,
-        };
-        let (Some(start), Some(now)) = (delivery.start(index), readings.last(index)) else { continue };
-        let fitted = settings.signals.iter().find(|s| s.kind == rate);
-        let fastest = fitted.map_or(FASTEST_KG_PER_S * per_kg, |s| s.plausible_high.abs());
-        let most = COARSE_KG * per_kg + fastest * delivery.elapsed_s(at);
-        readings.doubt(index, ((now - start.value).abs() > most).then_some(Slip::TooFast));
+        if total::is_total(setup.kind) {
+            readings.doubt(index, delivery.counted.jumped().then_some(Slip::TooFast));
+        }
     }
 }
 
@@ -289,6 +273,8 @@ mod tests {
             zero: 0.0,
             drift_per_sqrt_h: 0.0,
             lag_s: 0.0,
+            rolls_over_at: None,
+            may_roll_over_at: Vec::new(),
         }
     }
 

@@ -645,6 +645,7 @@ mod tests {
             .chain([Reason::NotANumber, Reason::OutOfRange, Reason::Saturated, Reason::Frozen])
             .chain([Reason::FrozenTogether, Reason::HeartbeatStopped, Reason::FailureCurrent, Reason::Torn])
             .chain([Reason::MissingCorrection, Reason::Disturbed, Reason::OffTheTable, Reason::NoStart])
+            .chain([Reason::TotalReset, Reason::CountsBack])
             .chain(missed.map(Reason::Missed))
             .chain(says.map(Reason::DeviceSays))
             .chain(slips.map(Reason::Unlikely));

@@ -366,6 +366,8 @@ impl Language for English {
             Reason::NeighbourUnknown => "the neighbour does not know what it brings".into(),
             Reason::NeighbourAtOdds => "the neighbour's flow meter and scale disagree".into(),
             Reason::Unlikely(slip) => format!("unlikely: {}", slip_short(slip)),
+            Reason::TotalReset => "its total was reset or jumped".into(),
+            Reason::CountsBack => "its total has counted back".into(),
         }
     }
 

@@ -492,6 +492,8 @@ fn signals() -> Vec<SignalSetup> {
         zero: 0.0,
         drift_per_sqrt_h: 0.0,
         lag_s: 0.0,
+        rolls_over_at: None,
+        may_roll_over_at: Vec::new(),
     };
     vec![
         signal(SignalKind::FlowMassRate, "flow", 0, None),

@@ -33,6 +33,8 @@ fn signal(kind: SignalKind, name: &str, device: u16, noise: f64) -> SignalSetup 
         zero: 0.0,
         drift_per_sqrt_h: noise,
         lag_s: 0.5,
+        rolls_over_at: (device == 0).then_some(1e6),
+        may_roll_over_at: vec![1e4, 65_536.0],
     }
 }
 
@@ -152,6 +154,7 @@ pub fn carried() -> Carried {
             elapsed_s: 12.5,
             starts: vec![Some(0.1 + 0.2), None],
             received_kg: [Some((1.0, 0.1)), None, Some((-0.0, 3.5))],
+            counted: CarriedCount { last: Some(17.5), offset: -0.25, gap_u: 0.125, reset: true, most: 16.5 },
             neighbours: vec![CarriedNeighbour {
                 load: Some(neighbour_load()),
                 since: Some(BroughtSince {

@@ -67,6 +67,8 @@ pub struct Story {
     /// Registers count in coarse steps, and nothing is noisy while nothing flows.
     pub coarse: bool,
     cache: BTreeMap<u16, Poll>,
+    /// What the totalizer makes of its count: second of the story and count in, register out.
+    pub total: fn(u64, f64) -> f64,
     /// The scale's register is the meter's total in disguise.
     pub copied: bool,
     /// Devices that do not answer.
@@ -112,6 +114,7 @@ impl Story {
             replayed: Vec::new(),
             coarse: false,
             cache: BTreeMap::new(),
+            total: |_, count| count,
             copied: false,
             silent: Vec::new(),
             unheard: Vec::new(),
@@ -234,7 +237,9 @@ impl Story {
 
     fn shows(&self, kind: SignalKind, truth: &Truth, noise: f64) -> Measured {
         Measured::Number(match kind {
-            SignalKind::FlowMassTotal => 1_000.0 + truth.metered_kg + if self.copied { 0.0 } else { 0.02 * noise },
+            SignalKind::FlowMassTotal => {
+                (self.total)(truth.s, 1_000.0 + truth.metered_kg + if self.copied { 0.0 } else { 0.02 * noise })
+            }
             SignalKind::FlowMassRate => truth.rate * (1.0 + 0.005 * noise),
             SignalKind::LineDensity => DENSITY + 0.3 * noise,
             SignalKind::LineTemperature | SignalKind::TankTemperature => 35.0 + 0.05 * noise,

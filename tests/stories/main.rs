@@ -11,5 +11,6 @@ mod recorded;
 mod shapes;
 mod shared_tank;
 mod shelves;
+mod totals;
 mod transfer;
 mod wire;

@@ -109,6 +109,8 @@ mirror! {
         NeighbourUnknown,
         NeighbourAtOdds,
         Unlikely(Slip),
+        TotalReset,
+        CountsBack,
     }
 
     enum SlipForm of Slip {

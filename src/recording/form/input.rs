@@ -3,9 +3,9 @@
 use super::mirror;
 use crate::engine::frame::{Estimate, Phase};
 use crate::engine::input::{
-    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedDelivery, CarriedNeighbour, CarriedShelf,
-    Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, Poll, RecorderState,
-    SettingsText, SignalValue, Status, What,
+    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedCount, CarriedDelivery, CarriedNeighbour,
+    CarriedShelf, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, Poll,
+    RecorderState, SettingsText, SignalValue, Status, What,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
@@ -154,7 +154,16 @@ mirror! {
         elapsed_s: f64,
         starts: Vec<Option<f64>> = "starts_si",
         received_kg: [Option<(f64, f64)>; 3],
+        counted: CarriedCount,
         neighbours: Vec<CarriedNeighbour>,
+    }
+
+    struct CarriedCountForm of CarriedCount {
+        last: Option<f64> = "last_si",
+        offset: f64 = "offset_si",
+        gap_u: f64 = "gap_u_si",
+        reset: bool,
+        most: f64 = "most_si",
     }
 
     struct CarriedNeighbourForm of CarriedNeighbour { load: Option<NeighbourLoad>, since: Option<BroughtSince> }

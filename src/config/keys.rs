@@ -254,6 +254,8 @@ pub const SITE: &[Key] = &[
     key("tank.critical", LEVEL, Required, "7.6 m", "critical high level: damage or overflow"),
     key("tank.opening_u", difference(Length, 0.0, 1.0), Required, "15 mm",
         "what the gauge may be off at opening while no other source has checked it (standard uncertainty)"),
+    key("tank.hand_dip_u", difference(Length, 0.0, 0.1), Optional, "3 mm",
+        "what a hand dip may be off (standard uncertainty), where the site allows this tank to be opened and dipped; left out: it does not"),
     key("tank.draw_off", Choice(DRAW_OFFS), Default("unknown"), "declared_zero",
         "what leaves the tank by other ways while a load comes in; unknown makes the tank a doubtful witness"),
     key("tank.vent_capacity", amount(MassFlow, 1e-3, 100.0), Optional, "1000 kg/h",

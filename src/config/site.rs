@@ -157,6 +157,7 @@ fn tank(
         high_high: Metre(table.number("high_high")),
         critical: Metre(table.number("critical")),
         opening_u: Metre(table.number("opening_u")),
+        hand_dip_u: table.optional_number("hand_dip_u").map(Metre),
         draw_off: match table.text("draw_off") {
             "measured" => DrawOff::Measured,
             "declared_zero" => DrawOff::DeclaredZero,

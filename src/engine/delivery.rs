@@ -1,15 +1,15 @@
 //! The open delivery: its papers, its leg, its start readings. Phases change only by a person's entry.
 
-use super::frame::{DeliveryState, Phase};
+use super::frame::{DeliveryState, Opening, Phase};
 use super::input::{CarriedDelivery, What};
 use super::neighbour::Neighbours;
 use super::reading::{Readings, StartReading};
 use super::settings::{DeliverySetup, GasSetup, Settings, SignalKind};
 use super::total::{self, Counted};
 use super::witness::scale::gas_density;
-use super::witness::{density, flow_rate};
+use super::witness::{density, flow_rate, geometry};
 use crate::time::EngineTime;
-use crate::units::GaugePa;
+use crate::units::{GaugePa, Metre};
 
 /// A total may count so much more than the papers' load, kg: heel, ticket, coarse steps.
 const COARSE_KG: f64 = 2_000.0;
@@ -26,7 +26,7 @@ pub struct RateIntegral {
 
 impl RateIntegral {
     /// Takes the next value; one later than `gap_s` after the last bridges a gap.
-    fn take(&mut self, at: EngineTime, rate: f64, gap_s: f64) {
+    pub(super) fn take(&mut self, at: EngineTime, rate: f64, gap_s: f64) {
         if let Some((before, previous)) = self.last {
             if at <= before {
                 return;
@@ -61,6 +61,10 @@ pub struct Delivery {
     pub draw_off_integral: RateIntegral,
     /// What the totalizer counted.
     pub counted: Counted,
+    /// What a person's dip said before the load came in, m.
+    pub dip_m: Option<f64>,
+    /// What is known of the tank's level before the load comes in; as it was once it does.
+    pub opening: Opening,
     /// Both sums reach back to the start; not so when another segment left the transfer in its midst.
     pub sums_are_whole: bool,
     /// When the transfer started.
@@ -77,6 +81,7 @@ impl Delivery {
     #[must_use]
     pub fn open(setup: DeliverySetup, settings: &Settings) -> Delivery {
         let loaded_kg = loaded_kg(&setup, &settings.gas);
+        let doubt_m = settings.tanks.get(usize::from(setup.tank)).map_or(0.0, |tank| tank.opening_u.0);
         Delivery {
             setup,
             leg: 1,
@@ -86,6 +91,8 @@ impl Delivery {
             rate_integral: RateIntegral::default(),
             draw_off_integral: RateIntegral::default(),
             counted: Counted::default(),
+            dip_m: None,
+            opening: Opening { doubt_m, ..Opening::default() },
             sums_are_whole: true,
             started: None,
             closed: None,
@@ -99,6 +106,8 @@ impl Delivery {
     pub fn carried(carried: &CarriedDelivery, settings: &Settings) -> Delivery {
         let mut delivery = Delivery::open(carried.setup.clone(), settings);
         delivery.leg = carried.leg;
+        delivery.dip_m = carried.dip_m;
+        delivery.opening = carried.opening;
         if carried.transferring {
             delivery.phase = Phase::Transfer;
             delivery.started = Some(EngineTime(0));
@@ -128,6 +137,8 @@ impl Delivery {
             starts: self.starts.iter().map(|s| s.map(|s| s.value)).collect(),
             received_kg,
             counted: self.counted.carry(),
+            dip_m: self.dip_m,
+            opening: self.opening,
             neighbours: neighbours.carry(),
         }
     }
@@ -259,6 +270,12 @@ pub enum Refusal {
     NotShelved,
     /// The delivery names a tank this bay does not have.
     NoSuchTank,
+    /// The site does not allow the tank to be opened.
+    NoDip,
+    /// A dip says where the tank stood before the load came in.
+    DipTooLate,
+    /// No tank of that shape can stand so.
+    DipOffTheTank,
 }
 
 /// Whether an entry fits the phase; alarms are asked elsewhere.
@@ -267,9 +284,17 @@ pub fn admits(delivery: Option<&Delivery>, settings: &Settings, what: &What) -> 
     match (what, phase) {
         (What::DeliveryOpened(_), Phase::Opened | Phase::Transfer) => Err(Refusal::DeliveryOpen),
         (What::DeliveryOpened(setup), _) if usize::from(setup.tank) >= settings.tanks.len() => Err(Refusal::NoSuchTank),
-        (What::TransferStarted | What::Closed, Phase::Idle) => Err(Refusal::NoDelivery),
+        (What::Dipped { level_m }, Phase::Opened) => dip_fits(delivery, settings, *level_m),
+        (What::Dipped { .. }, Phase::Transfer | Phase::Closed) => Err(Refusal::DipTooLate),
+        (What::TransferStarted | What::Closed | What::Dipped { .. }, Phase::Idle) => Err(Refusal::NoDelivery),
         (What::TransferStarted, Phase::Transfer | Phase::Closed) => Err(Refusal::AlreadyTransferring),
         (What::Closed, Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
         _ => Ok(()),
     }
+}
+
+fn dip_fits(delivery: Option<&Delivery>, settings: &Settings, level_m: f64) -> Result<(), Refusal> {
+    let tank = delivery.and_then(|d| settings.tanks.get(usize::from(d.setup.tank))).ok_or(Refusal::NoSuchTank)?;
+    tank.hand_dip_u.ok_or(Refusal::NoDip)?;
+    geometry::volume(&tank.geometry, Metre(level_m)).map(|_| ()).ok_or(Refusal::DipOffTheTank)
 }

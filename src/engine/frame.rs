@@ -508,6 +508,8 @@ pub enum Pessimist {
     Witness(WitnessId),
     /// The independent high-level switch has tripped: it overrules them all.
     LevelSwitch,
+    /// A person's dip before the load came in.
+    HandDip,
 }
 
 /// The parts of the margin, kg.
@@ -527,7 +529,7 @@ pub struct MarginParts {
     pub blow_clear_kg: f64,
     /// 2.33 standard uncertainties.
     pub allowance_kg: f64,
-    /// The gauge was not checked at opening by another source.
+    /// What the gauge may be off at opening.
     pub opening_kg: f64,
     /// What other bays may still bring into the tank.
     pub neighbour_kg: f64,
@@ -584,6 +586,30 @@ pub struct Tank {
     pub high_high_kg: f64,
     /// Contents at critical high, kg.
     pub critical_kg: f64,
+    /// What was known of its level before the load came in.
+    pub opening: Opening,
+}
+
+/// Whether anything but its own gauge says where the tank stood before the load came in.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Opening {
+    /// What says the same as the gauge; None: the room is not proven.
+    pub proven_by: Option<CheckedBy>,
+    /// What says otherwise.
+    pub against: Option<CheckedBy>,
+    /// What the level may be off, m (standard uncertainty).
+    pub doubt_m: f64,
+}
+
+/// What an opening level can be held against.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CheckedBy {
+    /// Another gauge; index of the signal.
+    Gauge(u16),
+    /// The level at the last closing, itself proven, less what was measured to be drawn off since.
+    LastClosing,
+    /// A person's dip.
+    HandDip,
 }
 
 /// An alarm that a person has shelved.

@@ -1,7 +1,7 @@
 //! The one door: what can happen to a bay. Whatever steers a decision comes through here, carries engine
 //! time and is recorded before it is stepped.
 
-use super::frame::{Estimate, Phase};
+use super::frame::{Estimate, Opening, Phase};
 use super::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
 
@@ -211,6 +211,11 @@ pub enum What {
     TransferStarted,
     /// The leg is closed.
     Closed,
+    /// Somebody dipped the tank before the load came in, where the site allows it.
+    Dipped {
+        /// Level above the tank's datum, m.
+        level_m: f64,
+    },
     /// An alarm was seen.
     Seen(AlarmKey),
     /// An open alarm is shelved: it is not called out again before that time is over.
@@ -361,8 +366,8 @@ pub struct NeighbourLoad {
 pub struct Carried {
     /// Alarms that were open.
     pub alarms: Vec<CarriedAlarm>,
-    /// Last closing level by tank, m.
-    pub closing_levels_m: Vec<Option<f64>>,
+    /// Where each tank stood at its last closing, where that was proven.
+    pub closings: Vec<Option<Closing>>,
     /// The latest entries, newest last: who and what, in words' codes.
     pub latest: Vec<Entry>,
     /// The delivery that was open, where the program or the disk ended a segment in its midst.
@@ -371,6 +376,19 @@ pub struct Carried {
     pub restarted: bool,
     /// Alarms that were shelved.
     pub shelves: Vec<CarriedShelf>,
+}
+
+/// Where a tank stood when its last load was in, and what has been drawn off since.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Closing {
+    /// Level by its gauge, m.
+    pub level_m: f64,
+    /// Its standard uncertainty, m.
+    pub u_m: f64,
+    /// Drawn off since, kg.
+    pub used_kg: f64,
+    /// The part of it that bridges gaps, kg.
+    pub gap_kg: f64,
 }
 
 /// A shelved alarm.
@@ -410,6 +428,10 @@ pub struct CarriedDelivery {
     pub received_kg: [Option<(f64, f64)>; 3],
     /// What the totalizer has done since the start.
     pub counted: CarriedCount,
+    /// What a person's dip said, m.
+    pub dip_m: Option<f64>,
+    /// What was known of the tank's level before the load came in.
+    pub opening: Opening,
     /// What each neighbour has brought, in the order of the settings.
     pub neighbours: Vec<CarriedNeighbour>,
 }

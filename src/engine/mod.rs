@@ -3,7 +3,7 @@
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
 //! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); what a totalizer counted ([`total`]); each instrument as a mass ([`witness`]); their recent
 //! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
-//! how far ([`projection`], [`margin`], [`pad`]); what other bays do to our tanks (`neighbour`); what must be said in time ([`alarm`]); what is known ([`frame`]).
+//! how far ([`projection`], [`margin`], [`pad`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what must be said in time ([`alarm`]); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod input;
@@ -38,7 +38,9 @@ pub mod alarm;
 
 pub mod delivery;
 pub mod frame;
+mod gauge;
 mod neighbour;
+mod opening;
 mod outlook;
 mod watch;
 
@@ -50,9 +52,10 @@ use devices::Devices;
 use frame::{Estimate, Finish, Frame, Margin, Output, Phase};
 use input::{AlarmId, AlarmKey, Carried, Entry, Event, Gap, Input, NeighbourLoad, RecorderState, What};
 use neighbour::Neighbours;
+use opening::Stock;
 use pad::PadWatch;
 use reading::Readings;
-use settings::{Settings, SignalKind};
+use settings::Settings;
 use slip::Arrival;
 use watch::Watch;
 
@@ -94,7 +97,7 @@ pub struct Monitor {
     blind: Option<Gap>,
     neighbours: Neighbours,
     restarted: bool,
-    closing_levels_m: Vec<Option<f64>>,
+    stocks: Vec<Stock>,
     latest: Vec<Entry>,
 }
 
@@ -108,8 +111,8 @@ impl Monitor {
         if let Some(carried) = &carried.delivery {
             watch.held = carried.received_kg.map(|e| e.map(|(value, u)| (at, Estimate { value, u })));
         }
-        let mut closing_levels_m = carried.closing_levels_m;
-        closing_levels_m.resize(settings.tanks.len(), None);
+        let mut stocks: Vec<Stock> = carried.closings.into_iter().map(Stock::carried).collect();
+        stocks.resize_with(settings.tanks.len(), Stock::default);
         Monitor {
             at,
             clock: WallAnchor::default(),
@@ -129,7 +132,7 @@ impl Monitor {
             blind: None,
             neighbours: Neighbours::new(&settings, carried.delivery.as_ref().map_or(&[], |d| &d.neighbours)),
             restarted: carried.restarted,
-            closing_levels_m,
+            stocks,
             latest: carried.latest,
             settings,
         }
@@ -166,7 +169,7 @@ impl Monitor {
         let open = self.delivery.as_ref().filter(|d| d.phase != Phase::Closed);
         Carried {
             alarms: self.alarms.carry(),
-            closing_levels_m: self.closing_levels_m.clone(),
+            closings: self.stocks.iter().map(Stock::carry).collect(),
             latest: self.latest.clone(),
             delivery: open.map(|d| d.carry(self.at, received_kg, &self.neighbours)),
             restarted: self.restarted,
@@ -210,6 +213,9 @@ impl Monitor {
                 let lost = self.readings.poll(&self.settings, poll, alive);
                 if let Some(delivery) = &mut self.delivery {
                     delivery.take_rates(&self.settings, &self.readings);
+                }
+                for (tank, stock) in (0u16..).zip(&mut self.stocks) {
+                    stock.take(&self.settings, &self.readings, tank);
                 }
                 lost && self.observe()
             }
@@ -262,6 +268,7 @@ impl Monitor {
         let (delivery, neighbours) = (self.delivery.as_ref(), &self.neighbours);
         self.arrival.look(&self.settings, &mut self.readings, delivery, neighbours);
         self.pad.tick(&self.settings, &self.readings, self.at);
+        self.check_opening();
         let mut changed = false;
         if let Some(delivery) = &self.delivery {
             if delivery.phase == Phase::Transfer {
@@ -278,6 +285,17 @@ impl Monitor {
             self.margin = margin;
         }
         changed
+    }
+
+    /// Until the load comes in: does anything but its own gauge say where the tank stands?
+    fn check_opening(&mut self) {
+        let Some(delivery) = self.delivery.as_ref().filter(|d| d.phase == Phase::Opened) else { return };
+        let stock = self.stocks.get(usize::from(delivery.setup.tank));
+        let (settings, readings, neighbours) = (&self.settings, &self.readings, &self.neighbours);
+        let opening = opening::Scene { settings, readings, delivery, stock, neighbours }.check();
+        if let Some(delivery) = &mut self.delivery {
+            delivery.opening = opening;
+        }
     }
 
     fn outlook<'a>(&'a self, delivery: &'a Delivery) -> outlook::Scene<'a> {
@@ -321,6 +339,12 @@ impl Monitor {
                 self.watch = Watch::new(self.at);
             }
             What::Closed => self.close(),
+            What::Dipped { level_m } => {
+                if let Some(delivery) = &mut self.delivery {
+                    delivery.dip_m = Some(*level_m);
+                }
+                self.check_opening();
+            }
             What::Shelved { key, for_s } => self.alarms.shelve(*key, self.at, *for_s),
             What::Unshelved(key) => self.alarms.unshelve(*key),
             What::Seen(key) => {
@@ -343,9 +367,8 @@ impl Monitor {
         delivery.close(self.at);
         self.finish = Finish::default();
         let tank = delivery.setup.tank;
-        let level = self.readings.credible_kind(&self.settings, SignalKind::Level, Some(tank));
-        if let Some(closing) = self.closing_levels_m.get_mut(usize::from(tank)) {
-            *closing = level;
+        if let Some(stock) = self.stocks.get_mut(usize::from(tank)) {
+            stock.close(&self.settings, &self.readings, delivery, self.watch.verdict.word);
         }
     }
 
@@ -359,7 +382,7 @@ impl Monitor {
         if settings.neighbours != self.settings.neighbours {
             self.neighbours = Neighbours::new(settings, &[]);
         }
-        self.closing_levels_m.resize(settings.tanks.len(), None);
+        self.stocks.resize_with(settings.tanks.len(), Stock::default);
         self.settings = settings.clone();
         let settings = &self.settings;
         self.alarms.keep_shelves(|key| catalogue::may_shelve(settings, key));

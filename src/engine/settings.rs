@@ -175,6 +175,8 @@ pub struct TankSetup {
     pub critical: Metre,
     /// What the gauge's reading may be off at opening while no other source has checked it, m.
     pub opening_u: Metre,
+    /// What a person's dip may be off, m (standard uncertainty); None: the site does not allow the tank to be opened.
+    pub hand_dip_u: Option<Metre>,
     /// Draw-off while a load is received.
     pub draw_off: DrawOff,
 }

@@ -10,6 +10,7 @@
 
 use super::delivery::Delivery;
 use super::frame::{Phase, Reading, Reason, Slip, Validity};
+use super::gauge;
 use super::neighbour::Neighbours;
 use super::reading::Readings;
 use super::settings::{RestsOnScale, Settings, SignalKind, SignalSetup};
@@ -40,9 +41,6 @@ const GROSS_MOST_KG: f64 = 50_000.0;
 const NET_WITHIN: f64 = 0.05;
 /// International avoirdupois pound in kg (exact).
 const POUND_KG: f64 = 0.453_592_37;
-
-/// Standard gravity, m/s2 (exact by convention, ISO 80000-3).
-const GRAVITY: f64 = 9.806_65;
 
 /// Two temperatures so far apart are not the same, K; so near they are.
 const APART_K: f64 = 15.0;
@@ -195,20 +193,10 @@ fn gauges_differ(settings: &Settings, readings: &Readings, delivery: &Delivery, 
     ((own - other).abs() > most).then_some(Slip::GaugesDiffer)
 }
 
-/// The level that a gauge of that tank says; a hydrostatic one by h = (p - p_vapour) / (rho g).
+/// The level that a gauge of that tank says.
 fn level_m(settings: &Settings, readings: &Readings, delivery: &Delivery, index: u16) -> Option<f64> {
-    let setup = settings.signals.get(usize::from(index)).filter(|s| s.tank == Some(delivery.setup.tank))?;
-    let value = readings.credible(index)?;
-    match setup.kind {
-        SignalKind::Level => Some(value),
-        SignalKind::LevelPressure => {
-            let vapour = readings.credible_kind(settings, SignalKind::TankPressure, setup.tank).unwrap_or(0.0);
-            let product = &delivery.setup.product;
-            let density = density::actual(product, product.load_temperature)?.density.0;
-            Some((value - vapour) / (density * GRAVITY))
-        }
-        _ => None,
-    }
+    settings.signals.get(usize::from(index)).filter(|s| s.tank == Some(delivery.setup.tank))?;
+    gauge::level_m(settings, readings, &delivery.setup, index)
 }
 
 /// What a value says beside the papers of a load that has not begun to move.

@@ -469,6 +469,11 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::ShelfWithoutEnd => "say for how many minutes it is shelved: an alarm is never shelved without end",
         Refusal::ShelfTooLong => "an alarm is shelved for 480 minutes at the most, one shift",
         Refusal::NotShelved => "that alarm is not shelved",
+        Refusal::NoDip => "the site file does not allow this tank to be opened: hand_dip_u is not set",
+        Refusal::DipTooLate => "a dip says where the tank stood before the load came in: the transfer has started",
+        Refusal::DipOffTheTank => {
+            "that level is outside the tank: write it in m above the datum that the gauge counts from"
+        }
         Refusal::NoSuchTank => "the delivery names a tank that this bay does not have",
     }
 }

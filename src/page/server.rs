@@ -282,6 +282,7 @@ struct Posted {
 enum PostedWhat {
     TransferStarted,
     Closed,
+    Dipped { level_m: f64 },
     Seen { id: String, subject: u16 },
     Shelved { id: String, subject: u16, minutes: Option<f64> },
     Unshelved { id: String, subject: u16 },
@@ -292,6 +293,7 @@ impl PostedWhat {
         Some(match self {
             PostedWhat::TransferStarted => What::TransferStarted,
             PostedWhat::Closed => What::Closed,
+            PostedWhat::Dipped { level_m } => What::Dipped { level_m },
             PostedWhat::Shelved { id, subject, minutes } => What::Shelved {
                 key: AlarmKey { id: catalogue::named(&id)?, subject },
                 for_s: 60.0 * minutes.unwrap_or_default(),
@@ -387,7 +389,7 @@ async fn enter(
         return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch));
     };
     let fits = match what {
-        What::TransferStarted => published.frame.phase == Phase::Opened,
+        What::TransferStarted | What::Dipped { .. } => published.frame.phase == Phase::Opened,
         What::Closed => published.frame.phase == Phase::Transfer,
         _ => true,
     };

@@ -3,7 +3,7 @@
 
 use brimwatch::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank,
+    Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank,
     Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
@@ -312,6 +312,7 @@ fn frame() -> Frame {
             working_kg: 46_000.0,
             high_high_kg: 48_600.0,
             critical_kg: 51_200.0,
+            opening: Opening { doubt_m: 0.015, ..Opening::default() },
         }),
         alarms: Vec::new(),
         recorder: RecorderState::Durable,
@@ -434,6 +435,7 @@ fn settings() -> Settings {
             high_high: Metre(4.55),
             critical: Metre(4.8),
             opening_u: Metre(0.025),
+            hand_dip_u: None,
             draw_off: DrawOff::DeclaredZero,
         }],
         rests_on_scale: RestsOnScale::Trailer,

@@ -2,9 +2,9 @@
 
 use super::mirror;
 use crate::engine::frame::{
-    Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Growing, Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Shelf,
-    Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Alarm, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish,
+    Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
+    Reason, Shelf, Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
 use crate::time::{EngineTime, WallAnchor, WallTime};
@@ -228,7 +228,7 @@ mirror! {
         },
     }
 
-    enum PessimistForm of Pessimist { Gauge(u16), Witness(WitnessId), LevelSwitch }
+    enum PessimistForm of Pessimist { Gauge(u16), Witness(WitnessId), LevelSwitch, HandDip }
 
     struct MarginPartsForm of MarginParts {
         at_high_high_kg: f64,
@@ -262,7 +262,12 @@ mirror! {
         working_kg: f64,
         high_high_kg: f64,
         critical_kg: f64,
+        opening: Opening,
     }
+
+    struct OpeningForm of Opening { proven_by: Option<CheckedBy>, against: Option<CheckedBy>, doubt_m: f64 }
+
+    enum CheckedByForm of CheckedBy { Gauge(u16), LastClosing, HandDip }
 
     struct ShelfForm of Shelf { key: AlarmKey, until: EngineTime = "until_ns" }
 

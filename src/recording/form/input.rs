@@ -1,11 +1,11 @@
 //! Forms of the inputs and of what crosses from segment to segment.
 
 use super::mirror;
-use crate::engine::frame::{Estimate, Phase};
+use crate::engine::frame::{Estimate, Opening, Phase};
 use crate::engine::input::{
     AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedCount, CarriedDelivery, CarriedNeighbour,
-    CarriedShelf, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, Poll,
-    RecorderState, SettingsText, SignalValue, Status, What,
+    CarriedShelf, Closing, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad,
+    Poll, RecorderState, SettingsText, SignalValue, Status, What,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
@@ -83,6 +83,7 @@ mirror! {
         Seen(AlarmKey),
         Shelved { key: AlarmKey, for_s: f64 },
         Unshelved(AlarmKey),
+        Dipped { level_m: f64 },
     }
 
     struct AlarmKeyForm of AlarmKey { id: AlarmId, subject: u16 }
@@ -136,12 +137,14 @@ mirror! {
 
     struct CarriedForm of Carried {
         alarms: Vec<CarriedAlarm>,
-        closing_levels_m: Vec<Option<f64>>,
+        closings: Vec<Option<Closing>>,
         latest: Vec<Entry>,
         delivery: Option<CarriedDelivery>,
         restarted: bool,
         shelves: Vec<CarriedShelf>,
     }
+
+    struct ClosingForm of Closing { level_m: f64, u_m: f64, used_kg: f64, gap_kg: f64 }
 
     struct CarriedShelfForm of CarriedShelf { key: AlarmKey, left_s: f64 }
 
@@ -155,6 +158,8 @@ mirror! {
         starts: Vec<Option<f64>> = "starts_si",
         received_kg: [Option<(f64, f64)>; 3],
         counted: CarriedCount,
+        dip_m: Option<f64>,
+        opening: Opening,
         neighbours: Vec<CarriedNeighbour>,
     }
 

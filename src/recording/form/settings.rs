@@ -90,6 +90,7 @@ mirror! {
         high_high: Metre = "high_high_m",
         critical: Metre = "critical_m",
         opening_u: Metre = "opening_u_m",
+        hand_dip_u: Option<Metre> = "hand_dip_u_m",
         draw_off: DrawOff,
     }
 

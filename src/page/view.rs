@@ -57,6 +57,8 @@ pub struct Live {
     pub can_start: bool,
     /// The entry "closed" fits the phase.
     pub can_close: bool,
+    /// Whether a hand dip may be entered: the site allows the tank to be opened, and nothing has come in.
+    pub can_dip: bool,
 }
 
 /// One open alarm, in the order in which it must be read.
@@ -117,7 +119,13 @@ pub fn live(published: &Published, reader: &Reader) -> Live {
         alarms: alarms(published, reader),
         can_start: frame.phase == Phase::Opened,
         can_close: frame.phase == Phase::Transfer,
+        can_dip: frame.phase == Phase::Opened && may_be_dipped(published),
     }
+}
+
+fn may_be_dipped(published: &Published) -> bool {
+    let tank = published.frame.tank.and_then(|t| published.settings.tanks.get(usize::from(t.tank)));
+    tank.is_some_and(|tank| tank.hand_dip_u.is_some())
 }
 
 /// Every open alarm in words.
@@ -405,6 +413,10 @@ fn footer(reader: &Reader) -> Markup {
                 button #start type="button" disabled data-ask=(labels.confirm_started) { (labels.transfer_started) }
                 button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
                 button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
+            }
+            form #dip hidden {
+                label { (labels.hand_dip) " " input #dipped type="number" step="0.001" min="0" max="40" required; " m" }
+                button type="submit" { (labels.enter_dip) }
             }
             div #confirm hidden {
                 p #question {}

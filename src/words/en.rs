@@ -63,6 +63,8 @@ static LABELS: Labels = Labels {
     alarms: "Alarms",
     transfer_started: "Transfer started",
     closed: "Closed",
+    hand_dip: "Level by hand dip, before the transfer",
+    enter_dip: "Enter the dip",
     confirm_started: "Enter that the transfer has started?",
     confirm_closed: "Enter that the leg is closed?",
     yes: "Yes, enter it",

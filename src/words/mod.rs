@@ -224,6 +224,8 @@ pub struct Labels {
     pub alarms: &'static str,
     pub transfer_started: &'static str,
     pub closed: &'static str,
+    pub hand_dip: &'static str,
+    pub enter_dip: &'static str,
     pub confirm_started: &'static str,
     pub confirm_closed: &'static str,
     pub yes: &'static str,

@@ -3,8 +3,8 @@
 
 use brimwatch::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank,
-    Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading, Reason, Source,
+    Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
 use brimwatch::engine::settings::{

@@ -5,6 +5,7 @@ mod blame;
 mod bounds;
 mod losses;
 mod networks;
+mod opening;
 mod pad;
 mod planted;
 mod recorded;

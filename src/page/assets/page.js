@@ -128,6 +128,7 @@ function show(frame) {
   showAlarms(frame.alarms);
   byId("start").disabled = !frame.can_start;
   byId("close").disabled = !frame.can_close;
+  byId("dip").hidden = !frame.can_dip;
   watch();
   body.dataset.number = frame.number;
   body.dataset.ready = "yes";
@@ -204,6 +205,10 @@ byId("back").addEventListener("click", answered);
 byId("yes").addEventListener("click", () => {
   answered();
   enter(pending);
+});
+byId("dip").addEventListener("submit", (event) => {
+  event.preventDefault();
+  enter({ dipped: { level_m: byId("dipped").valueAsNumber } });
 });
 document.addEventListener("pointerdown", () => listen(), { once: true });
 byId("sound").addEventListener("click", async () => {

@@ -327,6 +327,10 @@ pub enum Source {
     Gap,
     /// What another bay brought into the tank.
     Neighbour,
+    /// Span of the level gauge.
+    LevelSpan,
+    /// Pressure in the tank's vapour space, under a hydrostatic gauge that nobody corrects for it.
+    TankVapour,
 }
 
 /// One line of an uncertainty budget.

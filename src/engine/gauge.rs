@@ -2,6 +2,8 @@
 //!
 //! A hydrostatic one weighs the liquid above it: h = (p - p_vapour) / (rho g), with the density of what is in the tank.
 
+use super::delivery::Delivery;
+use super::frame::Estimate;
 use super::reading::Readings;
 use super::settings::{DeliverySetup, Product, Settings, SignalKind};
 use super::witness::density;
@@ -11,6 +13,10 @@ use crate::units::Celsius;
 /// where it stands has in its span.
 pub const GRAVITY: f64 = 9.806_65;
 
+/// What a vented tank's vapour space may change by while gas and liquid come in and nobody measures it, Pa (assumption: the
+/// vents of such tanks open at a few kPa).
+pub const VAPOUR_U_PA: f64 = 1_000.0;
+
 /// Gauges of a tank, those that show a level before those that show a pressure.
 pub fn of_tank(settings: &Settings, tank: u16) -> impl Iterator<Item = u16> {
     let of = move |kind| {
@@ -18,6 +24,12 @@ pub fn of_tank(settings: &Settings, tank: u16) -> impl Iterator<Item = u16> {
         signals.filter(move |(_, s)| s.kind == kind && s.tank == Some(tank)).map(|(i, _)| i)
     };
     of(SignalKind::Level).chain(of(SignalKind::LevelPressure))
+}
+
+/// Whether a kind shows how full a tank is.
+#[must_use]
+pub fn is_gauge(kind: SignalKind) -> bool {
+    matches!(kind, SignalKind::Level | SignalKind::LevelPressure)
 }
 
 /// Temperature of what stands in the tank: by its thermometer, else as the papers of the load say.
@@ -86,4 +98,32 @@ pub fn u_m(
 pub fn apart(settings: &Settings, a: u16, b: u16) -> bool {
     let transmitter = |s: u16| settings.signals.get(usize::from(s)).and_then(|s| s.transmitter.as_deref());
     a != b && (transmitter(a).is_none() || transmitter(a) != transmitter(b))
+}
+
+/// How far the level has risen since the start by one gauge, m, with what it may be off but for its own zero.
+#[must_use]
+pub fn rise(settings: &Settings, readings: &Readings, delivery: &Delivery, signal: u16) -> Option<Estimate> {
+    let setup = settings.signals.get(usize::from(signal))?;
+    let start = delivery.start(signal)?;
+    let vapour_start = Readings::find(settings, SignalKind::TankPressure, setup.tank)
+        .and_then(|vapour| Some((delivery.start(vapour)?.value, readings.credible(vapour)?)));
+    let level = |value| to_level_m(settings, readings, &delivery.setup, signal, value);
+    let now_m = level_m(settings, readings, &delivery.setup, signal)?;
+    // The start reading was taken under the vapour's pressure of then.
+    let start_value = vapour_start.filter(|_| setup.kind == SignalKind::LevelPressure);
+    let start_m = level(start.value + start_value.map_or(0.0, |(then, now)| now - then))?;
+    let value = now_m - start_m;
+    let m_per_unit = (level(start.value + 1.0)? - level(start.value)?).abs();
+    let slow = 2.0 * setup.slow_noise * setup.slow_noise;
+    let reading = 2.0 * (setup.noise * setup.noise + setup.division * setup.division / 12.0) + slow;
+    let mut u2 = reading * m_per_unit * m_per_unit + value * setup.gain * value * setup.gain;
+    if setup.kind == SignalKind::LevelPressure {
+        let (_, density_u) = density(settings, readings, &delivery.setup)?;
+        let vapour_m = if vapour_start.is_some() { 0.0 } else { VAPOUR_U_PA * m_per_unit };
+        u2 += value * density_u * value * density_u + vapour_m * vapour_m;
+    }
+    // A gauge that comes late stands lower by what flowed meanwhile: half of it either way.
+    let elapsed_s = readings.read_at(signal)?.since_s(delivery.started?).max(1.0);
+    let late_m = value / elapsed_s * setup.lag_s;
+    Some(Estimate { value: value + late_m, u: (u2 + late_m * late_m / 4.0).sqrt() })
 }

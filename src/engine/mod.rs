@@ -266,7 +266,7 @@ impl Monitor {
     fn tick(&mut self) -> bool {
         self.readings.age(&self.settings, &self.devices, self.at);
         let (delivery, neighbours) = (self.delivery.as_ref(), &self.neighbours);
-        self.arrival.look(&self.settings, &mut self.readings, delivery, neighbours);
+        self.arrival.look(&self.settings, &mut self.readings, delivery, neighbours, self.at);
         self.pad.tick(&self.settings, &self.readings, self.at);
         self.check_opening();
         let mut changed = false;

@@ -10,6 +10,7 @@ use super::current::{Line, Says};
 use super::devices::Devices;
 use super::frame::{Reading, Reason, Slip, Validity};
 use super::frozen::{Expected, Frozen, Mover, Still};
+use super::gauge;
 use super::input::{Measured, Missed, Poll, SignalValue, Status};
 use super::settings::{Settings, SignalKind, SignalSetup};
 use super::slip::is_no_measure;
@@ -327,7 +328,7 @@ impl Readings {
     /// The moment whose level a tank's gauge shows now.
     #[must_use]
     pub fn level_seen_at(&self, settings: &Settings, tank: u16) -> Option<EngineTime> {
-        let signal = Readings::find(settings, SignalKind::Level, Some(tank))?;
+        let signal = gauge::of_tank(settings, tank).next()?;
         let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
         self.read_at(signal).map(|at| at.plus_s(-lag_s))
     }
@@ -335,7 +336,7 @@ impl Readings {
     /// The moment whose level a tank's gauge would give as start reading now: the middle of its recent usable values.
     #[must_use]
     pub fn level_start_seen_at(&self, settings: &Settings, tank: u16, now: EngineTime) -> Option<EngineTime> {
-        let signal = Readings::find(settings, SignalKind::Level, Some(tank))?;
+        let signal = gauge::of_tank(settings, tank).next()?;
         let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
         let state = self.states.get(usize::from(signal))?;
         let recent = state.recent[..state.recent_len].iter().filter(|(at, _)| now.since_s(*at) <= RECENT_S);

@@ -16,6 +16,7 @@ use super::reading::Readings;
 use super::settings::{RestsOnScale, Settings, SignalKind, SignalSetup};
 use super::total;
 use super::witness::density;
+use crate::time::EngineTime;
 use crate::units::{ATMOSPHERE_PA, Celsius};
 
 /// No instrument of a bay counts in steps as small, in SI: the words of a number were put together in another order.
@@ -49,6 +50,12 @@ const SAME_K: f64 = 3.0;
 
 /// A liquid denser than its papers say by this factor is another, or its density is in another unit.
 const DENSER: f64 = 1.15;
+
+/// Two gauges of one tank may rise unlike by so many standard uncertainties, and for so long, s: foam lasts no longer
+/// (assumption).
+const APART_SIGMAS: f64 = 4.0;
+/// See above.
+const APART_S: f64 = 60.0;
 
 /// Ten, a hundred, a thousand: prefixes, and slips of `scale`.
 const FACTORS: [u16; 3] = [10, 100, 1000];
@@ -111,6 +118,10 @@ fn of_value(setup: &SignalSetup, value: f64) -> Option<Slip> {
 pub(super) struct Arrival {
     /// First usable value of each signal, SI.
     first: Vec<Option<f64>>,
+    /// Since when two gauges of the tank have risen by unlike lengths.
+    apart_since: Option<EngineTime>,
+    /// They were found to.
+    apart: bool,
 }
 
 impl Arrival {
@@ -122,10 +133,14 @@ impl Arrival {
         readings: &mut Readings,
         delivery: Option<&Delivery>,
         neighbours: &Neighbours,
+        at: EngineTime,
     ) {
         match delivery.map(|d| (d, d.phase)) {
             None | Some((_, Phase::Idle | Phase::Opened)) => self.before(settings, readings, delivery, neighbours),
-            Some((delivery, Phase::Transfer)) => totals(settings, readings, delivery),
+            Some((delivery, Phase::Transfer)) => {
+                totals(settings, readings, delivery);
+                self.two_gauges(settings, readings, delivery, at);
+            }
             Some((_, Phase::Closed)) => {}
         }
     }
@@ -153,6 +168,26 @@ impl Arrival {
                     .or_else(|| gauges_differ(settings, readings, delivery, index)),
             };
             readings.doubt(index, slip);
+        }
+    }
+}
+
+impl Arrival {
+    /// Two gauges whose levels rise by unlike lengths: foam on one of them passes, so it must last.
+    fn two_gauges(&mut self, settings: &Settings, readings: &mut Readings, delivery: &Delivery, at: EngineTime) {
+        let mut gauges = gauge::of_tank(settings, delivery.setup.tank);
+        let (Some(a), Some(b)) = (gauges.next(), gauges.next()) else { return };
+        let rise = |signal| gauge::rise(settings, readings, delivery, signal);
+        let (Some(ra), Some(rb)) = (rise(a), rise(b)) else { return };
+        let most_m = APART_SIGMAS * (ra.u * ra.u + rb.u * rb.u).sqrt();
+        let differ = (ra.value - rb.value).abs() > most_m;
+        self.apart_since = if differ { self.apart_since.or(Some(at)) } else { None };
+        let lasts = self.apart_since.is_some_and(|since| at.since_s(since) >= APART_S);
+        if lasts != self.apart {
+            self.apart = lasts;
+            for signal in [a, b] {
+                readings.doubt(signal, lasts.then_some(Slip::GaugesDiffer));
+            }
         }
     }
 }

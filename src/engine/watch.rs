@@ -8,6 +8,7 @@ use super::course::Course;
 use super::delivery::Delivery;
 use super::frame::{Estimate, Reason, Together, Validity, Verdict, VerdictWord, Witness, WitnessId};
 use super::frozen::{Expected, Mover};
+use super::gauge;
 use super::hydraulics::Line;
 use super::neighbour::Neighbours;
 use super::outlook;
@@ -157,10 +158,12 @@ impl Watch {
         let per_kg = |signal: u16| match kind_of(signal)? {
             SignalKind::FlowMassTotal | SignalKind::Scale => Some(1.0),
             SignalKind::FlowVolumeTotal => density.map(|d| 1.0 / d.0),
-            SignalKind::Level => {
+            kind @ (SignalKind::Level | SignalKind::LevelPressure) => {
                 let geometry = &settings.tanks.get(usize::from(delivery.setup.tank))?.geometry;
-                let area_m2 = geometry::area(geometry, Metre(readings.credible(signal)?))?;
-                Some(1.0 / (area_m2 * density?.0))
+                let level_m = gauge::level_m(settings, readings, &delivery.setup, signal)?;
+                let area_m2 = geometry::area(geometry, Metre(level_m))?;
+                let by_level = kind == SignalKind::Level;
+                Some(if by_level { 1.0 / (area_m2 * density?.0) } else { gauge::GRAVITY / area_m2 })
             }
             _ => None,
         };
@@ -168,10 +171,10 @@ impl Watch {
         let tank = settings.tanks.get(usize::from(delivery.setup.tank));
         let behind_kg = |signal: u16| match settings.signals.get(usize::from(signal)) {
             // What is drawn off may be all that comes in: by the rate alone nothing is expected of the level.
-            Some(s) if s.kind == SignalKind::Level && tank.is_none_or(|t| t.draw_off != DrawOff::DeclaredZero) => {
+            Some(s) if gauge::is_gauge(s.kind) && tank.is_none_or(|t| t.draw_off != DrawOff::DeclaredZero) => {
                 f64::INFINITY
             }
-            Some(s) if s.kind == SignalKind::Level => {
+            Some(s) if gauge::is_gauge(s.kind) => {
                 let fill_kg = density.map_or(0.0, |d| scene.line_fill_kg(d).0 + scene.line_fill_kg(d).1);
                 fill_kg + mover.kg_per_s * s.lag_s
             }
@@ -361,7 +364,7 @@ impl Watch {
 /// Signals that grow or fall with the mass moved.
 fn accumulates(kind: SignalKind) -> bool {
     use SignalKind as K;
-    matches!(kind, K::FlowMassTotal | K::FlowVolumeTotal | K::Scale | K::Level)
+    matches!(kind, K::FlowMassTotal | K::FlowVolumeTotal | K::Scale) || gauge::is_gauge(kind)
 }
 
 /// Lost because the value is an old one said again.

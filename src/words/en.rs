@@ -416,6 +416,8 @@ impl Language for English {
             Source::DrawOff => "draw-off",
             Source::Gap => "what moved while a signal was away",
             Source::Neighbour => "what the other bay brought",
+            Source::LevelSpan => "span of the level gauge",
+            Source::TankVapour => "pressure above the liquid, not measured",
         }
     }
 

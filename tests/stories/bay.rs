@@ -42,6 +42,8 @@ pub struct Truth {
     pub pad_pa: f64,
     /// Level before the start, m.
     pub opening_m: f64,
+    /// Pressure above the tank's liquid, Pa gauge.
+    pub vapour_pa: f64,
     /// The independent switch.
     pub switch: bool,
 }
@@ -71,6 +73,8 @@ pub struct Story {
     pub total: fn(u64, f64) -> f64,
     /// What is drawn off the tank by other ways, kg/s, by second of the story; its mass leaves the tank.
     pub draw_off: fn(u64) -> f64,
+    /// The first level gauge shows so much too little, m.
+    pub low_m: f64,
     /// The transfer stands still from here on.
     pub stop_s: Option<u64>,
     /// The scale's register is the meter's total in disguise.
@@ -120,6 +124,7 @@ impl Story {
             cache: BTreeMap::new(),
             total: |_, count| count,
             draw_off: |_| 0.0,
+            low_m: 0.0,
             stop_s: None,
             copied: false,
             silent: Vec::new(),
@@ -202,6 +207,7 @@ impl Story {
             rate: if moving_s > 0 && !stands { RATE } else { 0.0 },
             pad_pa: PAD_PA,
             opening_m: 2.0,
+            vapour_pa: 500.0,
             switch: false,
         };
         (self.bend)(&mut truth);
@@ -242,6 +248,11 @@ impl Story {
         SignalValue { signal, value, status }
     }
 
+    fn level_m(&self, truth: &Truth) -> f64 {
+        let drawn_kg = (0..truth.s).map(self.draw_off).sum::<f64>();
+        truth.opening_m + (truth.received_kg - drawn_kg) / (DENSITY * AREA_M2)
+    }
+
     fn shows(&self, kind: SignalKind, truth: &Truth, noise: f64) -> Measured {
         Measured::Number(match kind {
             SignalKind::FlowMassTotal => {
@@ -256,12 +267,10 @@ impl Story {
                 let gas_kg = (truth.pad_pa + 101_325.0) / (296.803 * 293.15) * truth.out_kg / DENSITY;
                 ((34_000.0 - truth.out_kg + gas_kg + 5.0 * noise) / 20.0).round() * 20.0
             }
-            SignalKind::Level => {
-                let drawn_kg = (0..truth.s).map(self.draw_off).sum::<f64>();
-                truth.opening_m + (truth.received_kg - drawn_kg) / (DENSITY * AREA_M2) + 0.001 * noise
-            }
+            SignalKind::Level => self.level_m(truth) - self.low_m + 0.001 * noise,
             SignalKind::DrawOff => (self.draw_off)(truth.s),
-            SignalKind::TankPressure => 500.0,
+            SignalKind::TankPressure => truth.vapour_pa,
+            SignalKind::LevelPressure => truth.vapour_pa + DENSITY * 9.806_65 * self.level_m(truth) + 30.0 * noise,
             SignalKind::PadPressure => truth.pad_pa + 100.0 * noise,
             SignalKind::HighLevelSwitch => return Measured::Flag(truth.switch),
             other => panic!("the shipped bay has no {other:?}"),

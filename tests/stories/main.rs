@@ -3,6 +3,7 @@
 mod bay;
 mod blame;
 mod bounds;
+mod gauges;
 mod losses;
 mod networks;
 mod opening;

@@ -148,6 +148,8 @@ mirror! {
         DrawOff,
         Gap,
         Neighbour,
+        LevelSpan,
+        TankVapour,
     }
 
     struct ContributionForm of Contribution { source: Source, kg: f64 }

@@ -1,13 +1,14 @@
 //! The open delivery: its papers, its leg, its start readings. Phases change only by a person's entry.
 
 use super::frame::{DeliveryState, Opening, Phase};
-use super::input::{CarriedDelivery, What};
+use super::input::{CarriedDelivery, CarriedZero, What};
 use super::neighbour::Neighbours;
 use super::reading::{Readings, StartReading};
 use super::settings::{DeliverySetup, GasSetup, Settings, SignalKind};
 use super::total::{self, Counted};
 use super::witness::scale::gas_density;
 use super::witness::{density, flow_rate, geometry};
+use super::zero::NoZero;
 use crate::time::EngineTime;
 use crate::units::{GaugePa, Metre};
 
@@ -128,6 +129,7 @@ impl Delivery {
         at: EngineTime,
         received_kg: [Option<(f64, f64)>; 3],
         neighbours: &Neighbours,
+        zero: Option<CarriedZero>,
     ) -> CarriedDelivery {
         CarriedDelivery {
             setup: self.setup.clone(),
@@ -137,6 +139,7 @@ impl Delivery {
             starts: self.starts.iter().map(|s| s.map(|s| s.value)).collect(),
             received_kg,
             counted: self.counted.carry(),
+            zero,
             dip_m: self.dip_m,
             opening: self.opening,
             neighbours: neighbours.carry(),
@@ -228,6 +231,7 @@ impl Delivery {
             loaded_kg: self.loaded_kg,
             started: self.started,
             closed: self.closed,
+            scale_zero: None,
         }
     }
 }
@@ -270,6 +274,8 @@ pub enum Refusal {
     NotShelved,
     /// The delivery names a tank this bay does not have.
     NoSuchTank,
+    /// The scale is given no new zero now.
+    NoZero(NoZero),
     /// The site does not allow the tank to be opened.
     NoDip,
     /// A dip says where the tank stood before the load came in.
@@ -286,9 +292,11 @@ pub fn admits(delivery: Option<&Delivery>, settings: &Settings, what: &What) -> 
         (What::DeliveryOpened(setup), _) if usize::from(setup.tank) >= settings.tanks.len() => Err(Refusal::NoSuchTank),
         (What::Dipped { level_m }, Phase::Opened) => dip_fits(delivery, settings, *level_m),
         (What::Dipped { .. }, Phase::Transfer | Phase::Closed) => Err(Refusal::DipTooLate),
-        (What::TransferStarted | What::Closed | What::Dipped { .. }, Phase::Idle) => Err(Refusal::NoDelivery),
+        (What::TransferStarted | What::Closed | What::Dipped { .. } | What::ScaleZeroed(_), Phase::Idle) => {
+            Err(Refusal::NoDelivery)
+        }
         (What::TransferStarted, Phase::Transfer | Phase::Closed) => Err(Refusal::AlreadyTransferring),
-        (What::Closed, Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
+        (What::Closed | What::ScaleZeroed(_), Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
         _ => Ok(()),
     }
 }

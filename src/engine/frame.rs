@@ -1,7 +1,7 @@
 //! All that the monitor knows at one instant. Page, report, metrics and JSON are views of it; it holds codes
 //! and numbers only, never a sentence. Every number is SI and says so.
 
-use super::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
+use super::input::{AlarmKey, Gap, MissReason, RecorderState, Status, ZeroCause};
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 /// What one step gave.
@@ -120,6 +120,19 @@ pub struct DeliveryState {
     pub started: Option<EngineTime>,
     /// When the leg was closed.
     pub closed: Option<EngineTime>,
+    /// The zero that a person gave the scale meanwhile.
+    pub scale_zero: Option<ScaleZero>,
+}
+
+/// A zero that a person gave the scale during the transfer.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ScaleZero {
+    /// When; the segment's begin where it was in another.
+    pub at: EngineTime,
+    /// Why.
+    pub cause: ZeroCause,
+    /// What it adds to what the scale says was received, kg.
+    pub kg: f64,
 }
 
 /// A value and its standard uncertainty, in the unit the field's name says.
@@ -254,6 +267,8 @@ pub enum Reason {
     TotalReset,
     /// The total has counted back.
     CountsBack,
+    /// The trailer has moved off the scale.
+    DrivenOff,
 }
 
 /// What in a site file may be behind a reading that cannot be.
@@ -331,6 +346,8 @@ pub enum Source {
     LevelSpan,
     /// Pressure in the tank's vapour space, under a hydrostatic gauge that nobody corrects for it.
     TankVapour,
+    /// What the witnesses' readings were off by when the scale was given a new zero.
+    NewZero,
 }
 
 /// One line of an uncertainty budget.

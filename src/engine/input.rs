@@ -216,6 +216,8 @@ pub enum What {
         /// Level above the tank's datum, m.
         level_m: f64,
     },
+    /// Somebody knows why the scale is off by a step, and that it is no product: it counts anew from what the others say.
+    ScaleZeroed(ZeroCause),
     /// An alarm was seen.
     Seen(AlarmKey),
     /// An open alarm is shelved: it is not called out again before that time is over.
@@ -227,6 +229,21 @@ pub enum What {
     },
     /// A shelved alarm is taken back.
     Unshelved(AlarmKey),
+}
+
+/// What makes a scale be off by a step and is no product.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ZeroCause {
+    /// People or tools are on the deck who were not there at the start, or are gone from it.
+    PeopleOrTools,
+    /// Hose or line was laid on the trailer, or taken off it.
+    HoseOrLine,
+    /// Rain, snow or ice came or went.
+    RainOrIce,
+    /// The tractor was coupled or uncoupled.
+    Tractor,
+    /// Somebody set the scale's own zero.
+    ScaleItself,
 }
 
 /// Which alarm.
@@ -428,6 +445,8 @@ pub struct CarriedDelivery {
     pub received_kg: [Option<(f64, f64)>; 3],
     /// What the totalizer has done since the start.
     pub counted: CarriedCount,
+    /// The zero that a person gave the scale.
+    pub zero: Option<CarriedZero>,
     /// What a person's dip said, m.
     pub dip_m: Option<f64>,
     /// What was known of the tank's level before the load came in.
@@ -449,6 +468,17 @@ pub struct CarriedCount {
     pub reset: bool,
     /// The most that it had counted.
     pub most: f64,
+}
+
+/// A new zero of the scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CarriedZero {
+    /// Why.
+    pub cause: ZeroCause,
+    /// What it adds to what the scale says was received, kg.
+    pub kg: f64,
+    /// Its standard uncertainty, kg.
+    pub u_kg: f64,
 }
 
 /// A neighbour in the midst of a delivery of ours.

@@ -43,13 +43,14 @@ mod neighbour;
 mod opening;
 mod outlook;
 mod watch;
+pub mod zero;
 
 use alarm::catalogue;
 use alarm::condition::Sight;
 use alarm::machine::{Board, Delays, SHELF_MAX_S};
 use delivery::{Delivery, Refusal};
 use devices::Devices;
-use frame::{Estimate, Finish, Frame, Margin, Output, Phase};
+use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
 use input::{AlarmId, AlarmKey, Carried, Entry, Event, Gap, Input, NeighbourLoad, RecorderState, What};
 use neighbour::Neighbours;
 use opening::Stock;
@@ -58,6 +59,7 @@ use reading::Readings;
 use settings::Settings;
 use slip::Arrival;
 use watch::Watch;
+use zero::Zero;
 
 use crate::time::{EngineTime, SECOND_NS, WallAnchor};
 
@@ -109,6 +111,7 @@ impl Monitor {
         let delivery = carried.delivery.as_ref().map(|c| Delivery::carried(c, &settings));
         let mut watch = Watch::new(at);
         if let Some(carried) = &carried.delivery {
+            watch.zero = carried.zero.as_ref().map(Zero::carried);
             watch.held = carried.received_kg.map(|e| e.map(|(value, u)| (at, Estimate { value, u })));
         }
         let mut stocks: Vec<Stock> = carried.closings.into_iter().map(Stock::carried).collect();
@@ -171,7 +174,8 @@ impl Monitor {
             alarms: self.alarms.carry(),
             closings: self.stocks.iter().map(Stock::carry).collect(),
             latest: self.latest.clone(),
-            delivery: open.map(|d| d.carry(self.at, received_kg, &self.neighbours)),
+            delivery: open
+                .map(|d| d.carry(self.at, received_kg, &self.neighbours, self.watch.zero.map(|zero| zero.carry()))),
             restarted: self.restarted,
             shelves: self.alarms.carry_shelves(self.at),
         }
@@ -188,6 +192,10 @@ impl Monitor {
             What::Shelved { for_s, .. } if for_s.is_nan() || *for_s <= 0.0 => Err(Refusal::ShelfWithoutEnd),
             What::Shelved { for_s, .. } if *for_s > SHELF_MAX_S => Err(Refusal::ShelfTooLong),
             What::Unshelved(key) if !self.alarms.is_shelved(*key) => Err(Refusal::NotShelved),
+            What::ScaleZeroed(_) => {
+                delivery::admits(self.delivery.as_ref(), &self.settings, what)?;
+                zero::admits(&self.watch.verdict, self.watch.others_than_scale()).map_err(Refusal::NoZero)
+            }
             _ => delivery::admits(self.delivery.as_ref(), &self.settings, what),
         }
     }
@@ -339,6 +347,10 @@ impl Monitor {
                 self.watch = Watch::new(self.at);
             }
             What::Closed => self.close(),
+            What::ScaleZeroed(cause) => {
+                self.watch.zero_scale(self.at, *cause);
+                self.observe();
+            }
             What::Dipped { level_m } => {
                 if let Some(delivery) = &mut self.delivery {
                     delivery.dip_m = Some(*level_m);
@@ -443,7 +455,10 @@ impl Monitor {
             at: self.at,
             clock: self.clock,
             phase: self.phase(),
-            delivery: self.delivery.as_ref().map(Delivery::frame),
+            delivery: self
+                .delivery
+                .as_ref()
+                .map(|d| DeliveryState { scale_zero: self.watch.scale_zero(), ..d.frame() }),
             readings: self.readings.frame(),
             devices: self.devices.frame(),
             witnesses: self.watch.frame(),

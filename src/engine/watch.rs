@@ -2,14 +2,15 @@
 
 use super::alarm::condition::MOVEMENT_KG_PER_S;
 use super::bank::Bank;
-use super::block::Recent;
+use super::block::{PLAUSIBLE_KG_PER_S, Recent};
 use super::comparison::{Comparison, Tick};
 use super::course::Course;
 use super::delivery::Delivery;
-use super::frame::{Estimate, Reason, Together, Validity, Verdict, VerdictWord, Witness, WitnessId};
+use super::frame::{Estimate, Reason, ScaleZero, Together, Validity, Verdict, VerdictWord, Witness, WitnessId};
 use super::frozen::{Expected, Mover};
 use super::gauge;
 use super::hydraulics::Line;
+use super::input::ZeroCause;
 use super::neighbour::Neighbours;
 use super::outlook;
 use super::product::ProductCheck;
@@ -20,6 +21,7 @@ use super::settings::{DrawOff, Settings, SignalKind, Thresholds};
 use super::suspects;
 use super::verdict::{self, Case, Origins};
 use super::witness::{Account, Scene, flow, flow_rate, geometry, main_signals, scale, tank};
+use super::zero::Zero;
 use crate::time::EngineTime;
 use crate::units::Metre;
 
@@ -34,6 +36,11 @@ const ARRIVED_SIGMAS: f64 = 3.0;
 
 /// A meter's rate may differ so much from the slope of the masses, kg/s, or by as much as that is: more is another unit.
 const BELIEVED_KG_PER_S: f64 = 3.0;
+
+/// The scale falls by no more at once, flow apart, kg: what people and tools weigh (assumption).
+const FALLS_KG: f64 = 300.0;
+/// A trailer drives off within this time, s (assumption).
+const DEPARTS_S: f64 = 60.0;
 
 /// A flow rate says that mass moves when it exceeds its zero and this many standard uncertainties of its noise.
 const RATE_SIGMAS: f64 = 4.0;
@@ -57,6 +64,10 @@ pub struct Watch {
     pub course: Course,
     /// What the line lets through.
     pub line: Line,
+    /// The zero that a person gave the scale.
+    pub zero: Option<Zero>,
+    /// What the scale said before its reading fell by more than flows, and when.
+    before_fall: Option<(EngineTime, Estimate)>,
     /// What its density says.
     pub product: ProductCheck,
     recent: Recent,
@@ -87,6 +98,8 @@ impl Watch {
             fastest_kg_per_s: 0.0,
             course: Course::default(),
             line: Line::default(),
+            zero: None,
+            before_fall: None,
             product: ProductCheck::default(),
             recent: Recent::default(),
             comparison: Comparison::new(at),
@@ -237,6 +250,10 @@ impl Watch {
         let before = self.accounts.map(|a| a.credible().is_some());
         let scene = self.scene(settings, readings, delivery, neighbours, at);
         self.accounts = [flow::account(&scene), scale::account(&scene), tank::account(&scene)];
+        if let Some(zero) = &self.zero {
+            zero.apply(&mut self.accounts[SCALE]);
+        }
+        self.look_at_departure(at);
         let signals = main_signals(settings, delivery.setup.tank);
         for (i, (held, account)) in self.held.iter_mut().zip(&self.accounts).enumerate() {
             *held = account.credible().map(|e| (at, e)).or(*held);
@@ -253,6 +270,45 @@ impl Watch {
         let came_or_went = (0..3).any(|i| before[i] != self.accounts[i].credible().is_some());
         let shared = neighbours.take_part(delivery.setup.tank, at);
         came_or_went && self.judge(settings, signals, shared, at)
+    }
+
+    /// A trailer that drives off is weighed while it does: what the scale said before that counts.
+    fn look_at_departure(&mut self, at: EngineTime) {
+        let Some((since, held)) = self.held[SCALE] else { return };
+        let most_kg = FALLS_KG + PLAUSIBLE_KG_PER_S * at.since_s(since);
+        let now = self.accounts[SCALE].credible();
+        if now.is_some_and(|now| now.value - held.value > most_kg)
+            && self.before_fall.is_none_or(|(fell, _)| at.since_s(fell) > DEPARTS_S)
+        {
+            self.before_fall = Some((since, held));
+        }
+        if !self.accounts[SCALE].validity.is_credible()
+            && let Some(before) = self.before_fall.filter(|(fell, _)| at.since_s(*fell) <= DEPARTS_S)
+        {
+            self.held[SCALE] = Some(before);
+        }
+    }
+
+    /// How many witnesses beside the scale are credible.
+    #[must_use]
+    pub fn others_than_scale(&self) -> usize {
+        (0..3).filter(|&i| i != SCALE && self.accounts[i].credible().is_some()).count()
+    }
+
+    /// The scale counts from what the others say now.
+    pub fn zero_scale(&mut self, at: EngineTime, cause: ZeroCause) {
+        let panel = self.comparison.panel(&self.accounts);
+        // One that is excused or lost says nothing now.
+        let Some(zero) = Zero::now(at, cause, &self.accounts, &panel, self.zero.as_ref()) else { return };
+        self.zero = Some(zero);
+        self.comparison.start_anew(SCALE);
+        self.recent = Recent::default();
+    }
+
+    /// The scale's zero as the frame shows it.
+    #[must_use]
+    pub fn scale_zero(&self) -> Option<ScaleZero> {
+        self.zero.map(|zero| ScaleZero { at: zero.at, cause: zero.cause, kg: zero.kg })
     }
 
     /// One second has gone by. True when the verdict's word changed.

@@ -6,7 +6,7 @@ use crate::engine::frame::{
     Alarm, CeilingBy, CheckedBy, Condition, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority,
     Reason, Slip, Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
 };
-use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status};
+use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status, ZeroCause};
 use crate::engine::settings::{PadTap, SignalKind};
 use crate::engine::slip;
 
@@ -65,6 +65,8 @@ static LABELS: Labels = Labels {
     closed: "Closed",
     hand_dip: "Level by hand dip, before the transfer",
     enter_dip: "Enter the dip",
+    new_zero: "The scale is off for another reason than product",
+    enter_zero: "Give it a new zero",
     confirm_started: "Enter that the transfer has started?",
     confirm_closed: "Enter that the leg is closed?",
     yes: "Yes, enter it",
@@ -321,6 +323,11 @@ impl Language for English {
                 Validity::Lost(reason) => notes.push(format!("Mass {name} is not used: {}.", self.reason(reason))),
             }
         }
+        if let Some(zero) = frame.delivery.as_ref().and_then(|d| d.scale_zero) {
+            let at = clock(frame.clock, zero.at, frame.at, scene.zone);
+            let cause = self.zero_cause(zero.cause);
+            notes.push(format!("The scale has a new zero since {at}, {}: {cause}.", kg(zero.kg)));
+        }
         for shelf in &frame.shelves {
             let alarm = Alarm {
                 key: shelf.key,
@@ -370,6 +377,7 @@ impl Language for English {
             Reason::NeighbourAtOdds => "the neighbour's flow meter and scale disagree".into(),
             Reason::Unlikely(slip) => format!("unlikely: {}", slip_short(slip)),
             Reason::TotalReset => "its total was reset or jumped".into(),
+            Reason::DrivenOff => "the trailer has moved off the scale".into(),
             Reason::CountsBack => "its total has counted back".into(),
         }
     }
@@ -417,6 +425,7 @@ impl Language for English {
             Source::Gap => "what moved while a signal was away",
             Source::Neighbour => "what the other bay brought",
             Source::LevelSpan => "span of the level gauge",
+            Source::NewZero => "new zero of the scale",
             Source::TankVapour => "pressure above the liquid, not measured",
         }
     }
@@ -456,6 +465,16 @@ impl Language for English {
             }
             EntryAnswer::NoWatch => "Not saved: this bay is not being watched. Note it by hand.".into(),
             EntryAnswer::NotUnderstood => "Not taken: the request could not be read.".into(),
+        }
+    }
+
+    fn zero_cause(&self, cause: ZeroCause) -> &'static str {
+        match cause {
+            ZeroCause::PeopleOrTools => "people or tools on the deck, or gone from it",
+            ZeroCause::HoseOrLine => "hose or line laid on the trailer, or taken off",
+            ZeroCause::RainOrIce => "rain, snow or ice",
+            ZeroCause::Tractor => "the tractor was coupled or uncoupled",
+            ZeroCause::ScaleItself => "somebody set the scale's own zero",
         }
     }
 

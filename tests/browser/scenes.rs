@@ -281,6 +281,7 @@ fn frame() -> Frame {
             loaded_kg: 20_040.0,
             started: Some(at(0)),
             closed: None,
+            scale_zero: None,
         }),
         readings: readings(),
         devices: (0..3).map(device_state).collect(),

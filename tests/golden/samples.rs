@@ -148,6 +148,7 @@ pub fn carried() -> Carried {
             entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
             entry_of(What::Unshelved(alarm_key())),
             entry_of(What::Dipped { level_m: 2.5 }),
+            entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
         ],
         delivery: Some(CarriedDelivery {
             setup: delivery(),
@@ -157,6 +158,7 @@ pub fn carried() -> Carried {
             starts: vec![Some(0.1 + 0.2), None],
             received_kg: [Some((1.0, 0.1)), None, Some((-0.0, 3.5))],
             counted: CarriedCount { last: Some(17.5), offset: -0.25, gap_u: 0.125, reset: true, most: 16.5 },
+            zero: Some(CarriedZero { cause: ZeroCause::Tractor, kg: 80.5, u_kg: 20.25 }),
             dip_m: Some(2.5),
             opening: Opening { proven_by: Some(CheckedBy::Gauge(2)), against: None, doubt_m: 0.0105 },
             neighbours: vec![CarriedNeighbour {
@@ -394,6 +396,7 @@ fn delivery_state() -> DeliveryState {
         loaded_kg: 20_083.7,
         started: Some(at(2)),
         closed: None,
+        scale_zero: Some(ScaleZero { at: at(30), cause: ZeroCause::PeopleOrTools, kg: 79.5 }),
     }
 }
 

@@ -16,3 +16,4 @@ mod shelves;
 mod totals;
 mod transfer;
 mod wire;
+mod zero;

@@ -20,7 +20,7 @@ use crate::time::EngineTime;
 use crate::units::{Celsius, KgPerM3};
 
 /// Every source, in the order of a [`Budget`].
-pub const SOURCES: [Source; 20] = [
+pub const SOURCES: [Source; 21] = [
     Source::MeterGain,
     Source::MeterZero,
     Source::MeterNoise,
@@ -41,6 +41,7 @@ pub const SOURCES: [Source; 20] = [
     Source::Neighbour,
     Source::LevelSpan,
     Source::TankVapour,
+    Source::NewZero,
 ];
 
 /// Signed standard contributions, kg, by source.

@@ -4,9 +4,10 @@ use super::mirror;
 use crate::engine::frame::{
     Alarm, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish,
     Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
-    Reason, Shelf, Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Reason, ScaleZero, Shelf, Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness,
+    WitnessId,
 };
-use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
+use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status, ZeroCause};
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 mirror! {
@@ -55,7 +56,10 @@ mirror! {
         loaded_kg: f64,
         started: Option<EngineTime> = "started_ns",
         closed: Option<EngineTime> = "closed_ns",
+        scale_zero: Option<ScaleZero>,
     }
+
+    struct ScaleZeroForm of ScaleZero { at: EngineTime = "at_ns", cause: ZeroCause, kg: f64 }
 
     struct EstimateForm of Estimate { value: f64, u: f64 }
 
@@ -111,6 +115,7 @@ mirror! {
         Unlikely(Slip),
         TotalReset,
         CountsBack,
+        DrivenOff,
     }
 
     enum SlipForm of Slip {
@@ -150,6 +155,7 @@ mirror! {
         Neighbour,
         LevelSpan,
         TankVapour,
+        NewZero,
     }
 
     struct ContributionForm of Contribution { source: Source, kg: f64 }

@@ -4,8 +4,8 @@ use super::mirror;
 use crate::engine::frame::{Estimate, Opening, Phase};
 use crate::engine::input::{
     AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedCount, CarriedDelivery, CarriedNeighbour,
-    CarriedShelf, Closing, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad,
-    Poll, RecorderState, SettingsText, SignalValue, Status, What,
+    CarriedShelf, CarriedZero, Closing, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour,
+    NeighbourLoad, Poll, RecorderState, SettingsText, SignalValue, Status, What, ZeroCause,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
@@ -84,7 +84,10 @@ mirror! {
         Shelved { key: AlarmKey, for_s: f64 },
         Unshelved(AlarmKey),
         Dipped { level_m: f64 },
+        ScaleZeroed(ZeroCause),
     }
+
+    enum ZeroCauseForm of ZeroCause { PeopleOrTools, HoseOrLine, RainOrIce, Tractor, ScaleItself }
 
     struct AlarmKeyForm of AlarmKey { id: AlarmId, subject: u16 }
 
@@ -158,10 +161,13 @@ mirror! {
         starts: Vec<Option<f64>> = "starts_si",
         received_kg: [Option<(f64, f64)>; 3],
         counted: CarriedCount,
+        zero: Option<CarriedZero>,
         dip_m: Option<f64>,
         opening: Opening,
         neighbours: Vec<CarriedNeighbour>,
     }
+
+    struct CarriedZeroForm of CarriedZero { cause: ZeroCause, kg: f64, u_kg: f64 }
 
     struct CarriedCountForm of CarriedCount {
         last: Option<f64> = "last_si",

@@ -4,11 +4,13 @@
 //! classes only and no colour of its own, so dark screens, forced colours and print need no second picture.
 
 mod brim;
+mod control;
 mod masses;
 mod pad;
 mod trade;
 
 pub use brim::brim;
+pub use control::{Control, ControlMark, ControlPoint, control};
 pub use masses::masses;
 pub use pad::pad;
 pub use trade::{TradePoint, trade};
@@ -76,6 +78,18 @@ impl Canvas {
             tenths(dx),
             tenths(dy)
         );
+    }
+
+    /// A line through points; nothing with fewer than two.
+    fn course(&mut self, class: &str, points: &[(f64, f64)]) {
+        let [(x, y), rest @ ..] = points else { return };
+        let (mut before, mut steps) = ((tenths(*x), tenths(*y)), String::new());
+        for (x, y) in rest {
+            let here = (tenths(*x), tenths(*y));
+            let _ = write!(steps, "l{} {}", here.0 - before.0, here.1 - before.1);
+            before = here;
+        }
+        let _ = write!(self.body, r#"<path class="{class}" d="M{} {}{steps}"/>"#, tenths(*x), tenths(*y));
     }
 
     fn block(&mut self, class: &str, x: f64, y: f64, width: f64, height: f64) {

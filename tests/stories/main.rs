@@ -5,6 +5,8 @@ mod blame;
 mod bounds;
 mod corrections;
 mod gauges;
+#[cfg(feature = "live")]
+mod ledger;
 mod losses;
 mod networks;
 mod opening;

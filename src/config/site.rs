@@ -9,7 +9,7 @@ use super::walk::{Table, walk};
 use super::{BaySetup, Device, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
 use crate::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
-    Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
 use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Metre};
@@ -157,6 +157,8 @@ fn tank(
         high_high: Metre(table.number("high_high")),
         critical: Metre(table.number("critical")),
         opening_u: Metre(table.number("opening_u")),
+        shell: shell(draft, table),
+        hand_dip_u: table.optional_number("hand_dip_u").map(Metre),
         draw_off: match table.text("draw_off") {
             "measured" => DrawOff::Measured,
             "declared_zero" => DrawOff::DeclaredZero,
@@ -164,6 +166,22 @@ fn tank(
         },
     };
     (setup, product)
+}
+
+/// How the shell grows with its temperature; both keys or none.
+fn shell(draft: &mut Draft, table: &Table) -> Option<Shell> {
+    let (expansion, reference) =
+        (table.optional_number("shell_expansion_per_c"), table.optional_number("shell_reference"));
+    if expansion.is_some() != reference.is_some() {
+        let [there, missing] = match expansion {
+            Some(_) => ["shell_expansion_per_c", "shell_reference"],
+            None => ["shell_reference", "shell_expansion_per_c"],
+        };
+        draft
+            .fault(table.spot(there), table.path(missing), format!("is missing: {there} stands alone"))
+            .act("write both, or neither: the tank's table says at which temperature it holds");
+    }
+    expansion.zip(reference).map(|(per_k, reference)| Shell { per_k, reference: Celsius(reference) })
 }
 
 /// The tank's shape, from exactly one of its three descriptions.
@@ -435,6 +453,7 @@ fn signal(draft: &mut Draft, table: &Table, works: &Works, tanks: &[TankSetup]) 
     }
     setup.device = narrow(device);
     setup.tank = tank;
+    setup.may_roll_over_at = super::register::may_roll_over_at(table, form, &place);
     ReadSignal { setup, place }
 }
 

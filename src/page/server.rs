@@ -13,7 +13,7 @@ use super::sign_in::{self, SignIn, Tried};
 use super::view::{self, Reader};
 use crate::engine::alarm::catalogue;
 use crate::engine::frame::Phase;
-use crate::engine::input::{AlarmKey, Entry, What};
+use crate::engine::input::{AlarmKey, Entry, What, ZeroCause};
 use crate::words::{EntryAnswer, SignInWord};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::ws::{Message, Utf8Bytes, WebSocket, WebSocketUpgrade};
@@ -282,9 +282,34 @@ struct Posted {
 enum PostedWhat {
     TransferStarted,
     Closed,
+    Dipped { level_m: f64 },
+    ScaleZeroed { cause: ZeroCauseForm },
     Seen { id: String, subject: u16 },
     Shelved { id: String, subject: u16, minutes: Option<f64> },
     Unshelved { id: String, subject: u16 },
+}
+
+/// A cause as the page names it.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum ZeroCauseForm {
+    PeopleOrTools,
+    HoseOrLine,
+    RainOrIce,
+    Tractor,
+    ScaleItself,
+}
+
+impl From<ZeroCauseForm> for ZeroCause {
+    fn from(form: ZeroCauseForm) -> ZeroCause {
+        match form {
+            ZeroCauseForm::PeopleOrTools => ZeroCause::PeopleOrTools,
+            ZeroCauseForm::HoseOrLine => ZeroCause::HoseOrLine,
+            ZeroCauseForm::RainOrIce => ZeroCause::RainOrIce,
+            ZeroCauseForm::Tractor => ZeroCause::Tractor,
+            ZeroCauseForm::ScaleItself => ZeroCause::ScaleItself,
+        }
+    }
 }
 
 impl PostedWhat {
@@ -292,6 +317,8 @@ impl PostedWhat {
         Some(match self {
             PostedWhat::TransferStarted => What::TransferStarted,
             PostedWhat::Closed => What::Closed,
+            PostedWhat::ScaleZeroed { cause } => What::ScaleZeroed(cause.into()),
+            PostedWhat::Dipped { level_m } => What::Dipped { level_m },
             PostedWhat::Shelved { id, subject, minutes } => What::Shelved {
                 key: AlarmKey { id: catalogue::named(&id)?, subject },
                 for_s: 60.0 * minutes.unwrap_or_default(),
@@ -387,8 +414,8 @@ async fn enter(
         return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch));
     };
     let fits = match what {
-        What::TransferStarted => published.frame.phase == Phase::Opened,
-        What::Closed => published.frame.phase == Phase::Transfer,
+        What::TransferStarted | What::Dipped { .. } => published.frame.phase == Phase::Opened,
+        What::Closed | What::ScaleZeroed(_) => published.frame.phase == Phase::Transfer,
         _ => true,
     };
     if !fits {
@@ -419,6 +446,18 @@ mod tests {
     use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
     use tokio::sync::mpsc;
     use tokio::task::JoinHandle;
+
+    /// As the page's forms send them.
+    #[test]
+    fn what_is_posted_is_an_entry() {
+        let what = |text: &str| serde_json::from_str::<Posted>(text).ok().and_then(|posted| posted.what.into_what());
+        assert_eq!(what(r#"{"what":{"dipped":{"level_m":1.25}}}"#), Some(What::Dipped { level_m: 1.25 }));
+        let tractor = r#"{"what":{"scale_zeroed":{"cause":"tractor"}}}"#;
+        assert_eq!(what(tractor), Some(What::ScaleZeroed(ZeroCause::Tractor)));
+        for wrong in [r#"{"what":{"dipped":{"level_m":null}}}"#, r#"{"what":{"scale_zeroed":{"cause":"leak"}}}"#] {
+            assert_eq!(what(wrong), None, "{wrong}");
+        }
+    }
 
     /// No test waits longer for anything.
     const PATIENCE: Duration = Duration::from_secs(10);

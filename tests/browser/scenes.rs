@@ -3,8 +3,8 @@
 
 use brimwatch::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank,
-    Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading, Reason, Source,
+    Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
 use brimwatch::engine::settings::{
@@ -281,6 +281,7 @@ fn frame() -> Frame {
             loaded_kg: 20_040.0,
             started: Some(at(0)),
             closed: None,
+            scale_zero: None,
         }),
         readings: readings(),
         devices: (0..3).map(device_state).collect(),
@@ -312,6 +313,7 @@ fn frame() -> Frame {
             working_kg: 46_000.0,
             high_high_kg: 48_600.0,
             critical_kg: 51_200.0,
+            opening: Opening { doubt_m: 0.015, ..Opening::default() },
         }),
         alarms: Vec::new(),
         recorder: RecorderState::Durable,
@@ -434,6 +436,8 @@ fn settings() -> Settings {
             high_high: Metre(4.55),
             critical: Metre(4.8),
             opening_u: Metre(0.025),
+            shell: None,
+            hand_dip_u: None,
             draw_off: DrawOff::DeclaredZero,
         }],
         rests_on_scale: RestsOnScale::Trailer,
@@ -492,6 +496,9 @@ fn signals() -> Vec<SignalSetup> {
         zero: 0.0,
         drift_per_sqrt_h: 0.0,
         lag_s: 0.0,
+        rolls_over_at: None,
+        may_roll_over_at: Vec::new(),
+        apparent_mass: false,
     };
     vec![
         signal(SignalKind::FlowMassRate, "flow", 0, None),

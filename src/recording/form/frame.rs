@@ -2,11 +2,12 @@
 
 use super::mirror;
 use crate::engine::frame::{
-    Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Growing, Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Shelf,
-    Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Alarm, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish,
+    Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
+    Reason, ScaleZero, Shelf, Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness,
+    WitnessId,
 };
-use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
+use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status, ZeroCause};
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 mirror! {
@@ -55,7 +56,10 @@ mirror! {
         loaded_kg: f64,
         started: Option<EngineTime> = "started_ns",
         closed: Option<EngineTime> = "closed_ns",
+        scale_zero: Option<ScaleZero>,
     }
+
+    struct ScaleZeroForm of ScaleZero { at: EngineTime = "at_ns", cause: ZeroCause, kg: f64 }
 
     struct EstimateForm of Estimate { value: f64, u: f64 }
 
@@ -109,6 +113,9 @@ mirror! {
         NeighbourUnknown,
         NeighbourAtOdds,
         Unlikely(Slip),
+        TotalReset,
+        CountsBack,
+        DrivenOff,
     }
 
     enum SlipForm of Slip {
@@ -146,6 +153,9 @@ mirror! {
         DrawOff,
         Gap,
         Neighbour,
+        LevelSpan,
+        TankVapour,
+        NewZero,
     }
 
     struct ContributionForm of Contribution { source: Source, kg: f64 }
@@ -226,7 +236,7 @@ mirror! {
         },
     }
 
-    enum PessimistForm of Pessimist { Gauge(u16), Witness(WitnessId), LevelSwitch }
+    enum PessimistForm of Pessimist { Gauge(u16), Witness(WitnessId), LevelSwitch, HandDip }
 
     struct MarginPartsForm of MarginParts {
         at_high_high_kg: f64,
@@ -260,7 +270,12 @@ mirror! {
         working_kg: f64,
         high_high_kg: f64,
         critical_kg: f64,
+        opening: Opening,
     }
+
+    struct OpeningForm of Opening { proven_by: Option<CheckedBy>, against: Option<CheckedBy>, doubt_m: f64 }
+
+    enum CheckedByForm of CheckedBy { Gauge(u16), LastClosing, HandDip }
 
     struct ShelfForm of Shelf { key: AlarmKey, until: EngineTime = "until_ns" }
 

@@ -3,7 +3,7 @@
 use super::mirror;
 use crate::engine::settings::{
     DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, Plate,
-    Product, RestsOnScale, Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
 
@@ -73,6 +73,9 @@ mirror! {
         zero: f64 = "zero_si",
         drift_per_sqrt_h: f64 = "drift_si_per_sqrt_h",
         lag_s: f64,
+        rolls_over_at: Option<f64> = "rolls_over_at_si",
+        may_roll_over_at: Vec<f64> = "may_roll_over_at_si",
+        apparent_mass: bool,
     }
 
     enum TankGeometryForm of TankGeometry {
@@ -88,8 +91,12 @@ mirror! {
         high_high: Metre = "high_high_m",
         critical: Metre = "critical_m",
         opening_u: Metre = "opening_u_m",
+        shell: Option<Shell>,
+        hand_dip_u: Option<Metre> = "hand_dip_u_m",
         draw_off: DrawOff,
     }
+
+    struct ShellForm of Shell { per_k: f64, reference: Celsius = "reference_c" }
 
     enum DrawOffForm of DrawOff { Measured, DeclaredZero, Unknown }
 

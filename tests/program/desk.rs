@@ -65,6 +65,8 @@ async fn a_drill_is_held_and_its_result_kept() {
     .await;
     session.act(Act::EmergencyStop).expect("it moves");
     until(&mut session, "the valve is shut", |s| s.with_bay(|bay| bay.plant().valve() <= 0.0) == Some(true)).await;
+    let picture = session.picture().into_string();
+    assert!(picture.contains("DRILL") && picture.contains("fault begun") && picture.contains("ceiling"), "{picture}");
     let (kept, outcome) = session.end().await.unwrap_or_else(|why| panic!("{why}"));
 
     let began_s = outcome.began_s.expect("it began");
@@ -82,6 +84,16 @@ async fn a_drill_is_held_and_its_result_kept() {
     // What is kept says so, prints alone, and the drill's recording is whole through the standing still.
     let paper = std::fs::read_to_string(kept.join("result.html")).expect("kept");
     assert!(paper.contains("DRILL") && paper.contains("presses the emergency stop") && !paper.contains("src="));
+    for part in [
+        "class=\"picture wide\"",
+        "fault begun",
+        "could be known",
+        "monitor spoke",
+        "trainee acted",
+        "had nobody acted",
+    ] {
+        assert!(paper.contains(part), "the picture of its course lacks {part}");
+    }
     let json: serde_json::Value =
         serde_json::from_str(&std::fs::read_to_string(kept.join("result.json")).expect("kept")).expect("JSON");
     assert_eq!(json["drill"], true);

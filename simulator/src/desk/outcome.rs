@@ -312,4 +312,17 @@ mod tests {
         assert!(happened(&log, zero_s + 899.0, zero_s).ends_with("ended before any of it came."));
         assert!(!happened(&log, zero_s + 901.0, zero_s).contains("ended before"));
     }
+
+    /// The leak of 6 kg/min begins 15 min after an entry that came too early; ten minutes later 60 kg are on the ground.
+    #[test]
+    fn a_start_entered_before_the_pad_is_up_is_a_start() {
+        let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let scenario = Scenario::find("leak-before-meter").unwrap_or_else(|why| panic!("{why}"));
+        let settings = site.bays[delivery.bay].settings.clone();
+        let log = Log { scenario, settings, papers: delivery.setup, seed: 3, done: vec![(5.0, Done::Started)] };
+        let mut lives = Lives::new(&log);
+        lives.follow(&log, 5.0 + 1500.0);
+        let spilled = damage(&lives).into_iter().find(|line| line.harm == "spilled").expect("a line");
+        assert!((spilled.was - 60.0).abs() < 6.0, "{spilled:?}");
+    }
 }

@@ -1,7 +1,8 @@
 //! The open delivery: its papers, its leg, its start readings. Phases change only by a person's entry.
 
+use super::checks::CheckId;
 use super::frame::{DeliveryState, Phase};
-use super::input::{CarriedDelivery, What};
+use super::input::{CarriedDelivery, EnteredCheck, What};
 use super::neighbour::Neighbours;
 use super::reading::{Readings, StartReading};
 use super::settings::{DeliverySetup, GasSetup, Settings, SignalKind};
@@ -61,6 +62,10 @@ pub struct Delivery {
     pub started: Option<EngineTime>,
     /// When the leg was closed.
     pub closed: Option<EngineTime>,
+    /// Checks that people have entered, the latest of each.
+    pub entered: Vec<EnteredCheck>,
+    /// Why it was rejected.
+    pub rejected: Option<String>,
     starts: Vec<Option<StartReading>>,
     /// What had gone by when this segment began, s.
     earlier_s: f64,
@@ -82,6 +87,8 @@ impl Delivery {
             sums_are_whole: true,
             started: None,
             closed: None,
+            entered: Vec::new(),
+            rejected: None,
             starts: vec![None; settings.signals.len()],
             earlier_s: 0.0,
         }
@@ -92,6 +99,7 @@ impl Delivery {
     pub fn carried(carried: &CarriedDelivery, settings: &Settings) -> Delivery {
         let mut delivery = Delivery::open(carried.setup.clone(), settings);
         delivery.leg = carried.leg;
+        delivery.entered.clone_from(&carried.entered);
         if carried.transferring {
             delivery.phase = Phase::Transfer;
             delivery.started = Some(EngineTime(0));
@@ -120,6 +128,7 @@ impl Delivery {
             starts: self.starts.iter().map(|s| s.map(|s| s.value)).collect(),
             received_kg,
             neighbours: neighbours.carry(),
+            entered: self.entered.clone(),
         }
     }
 
@@ -140,6 +149,18 @@ impl Delivery {
     pub fn close(&mut self, at: EngineTime) {
         self.phase = Phase::Closed;
         self.closed = Some(at);
+    }
+
+    /// It is rejected.
+    pub fn reject(&mut self, at: EngineTime, reason: &str) {
+        self.close(at);
+        self.rejected = Some(reason.to_owned());
+    }
+
+    /// A person entered a check; what was entered before is replaced.
+    pub fn enter_check(&mut self, entered: EnteredCheck) {
+        self.entered.retain(|e| e.check != entered.check);
+        self.entered.push(entered);
     }
 
     /// What a rate signal gives between two polls is summed.
@@ -187,6 +208,7 @@ impl Delivery {
             loaded_kg: self.loaded_kg,
             started: self.started,
             closed: self.closed,
+            rejected: self.rejected.clone(),
         }
     }
 }
@@ -229,6 +251,12 @@ pub enum Refusal {
     NotShelved,
     /// The delivery names a tank this bay does not have.
     NoSuchTank,
+    /// That check is not for a person to enter, or is not asked at this bay.
+    NotByPerson,
+    /// A failing check or a rejection needs a word on what was found.
+    NoReason,
+    /// Liquid may have moved: it can be closed, not rejected.
+    TooLateToReject,
 }
 
 /// Whether an entry fits the phase; alarms are asked elsewhere.
@@ -240,6 +268,20 @@ pub fn admits(delivery: Option<&Delivery>, settings: &Settings, what: &What) -> 
         (What::TransferStarted | What::Closed, Phase::Idle) => Err(Refusal::NoDelivery),
         (What::TransferStarted, Phase::Transfer | Phase::Closed) => Err(Refusal::AlreadyTransferring),
         (What::Closed, Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
+        (What::CheckEntered { .. } | What::Rejected { .. }, Phase::Idle) => Err(Refusal::NoDelivery),
+        (What::CheckEntered { check, met, note }, _) => admits_check(settings, *check, *met, note),
+        (What::Rejected { .. }, Phase::Transfer | Phase::Closed) => Err(Refusal::TooLateToReject),
+        (What::Rejected { reason }, _) if reason.trim().is_empty() => Err(Refusal::NoReason),
         _ => Ok(()),
     }
+}
+
+fn admits_check(settings: &Settings, check: CheckId, met: bool, note: &str) -> Result<(), Refusal> {
+    if !(check.is_asked(settings) && check.is_by_person(settings)) {
+        return Err(Refusal::NotByPerson);
+    }
+    if !met && note.trim().is_empty() {
+        return Err(Refusal::NoReason);
+    }
+    Ok(())
 }

@@ -469,6 +469,11 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::ShelfWithoutEnd => "say for how many minutes it is shelved: an alarm is never shelved without end",
         Refusal::ShelfTooLong => "an alarm is shelved for 480 minutes at the most, one shift",
         Refusal::NotShelved => "that alarm is not shelved",
+        Refusal::NotByPerson => "that check is not one that a person enters, or it is not asked at this bay",
+        Refusal::NoReason => "write what was found: a failing check or a rejection without a word helps nobody",
+        Refusal::TooLateToReject => {
+            "the transfer was started, so something may have moved: close it; a rejection is for a load that has not moved"
+        }
         Refusal::NoSuchTank => "the delivery names a tank that this bay does not have",
     }
 }

@@ -1,7 +1,8 @@
 //! English.
 
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
-use super::{EntryAnswer, Figure, Labels, Language, Scene, SignInWord, Text};
+use super::{CheckText, EntryAnswer, Figure, Labels, Language, Scene, SignInWord, Text};
+use crate::engine::checks::Check;
 use crate::engine::frame::{
     Alarm, CeilingBy, Condition, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority, Reason, Slip,
     Source, Validity, Verdict, VerdictWord, WitnessId,
@@ -450,6 +451,14 @@ impl Language for English {
             EntryAnswer::NoWatch => "Not saved: this bay is not being watched. Note it by hand.".into(),
             EntryAnswer::NotUnderstood => "Not taken: the request could not be read.".into(),
         }
+    }
+
+    fn check(&self, scene: Scene<'_>, check: &Check) -> CheckText {
+        super::checks::check(scene, check)
+    }
+
+    fn checks(&self, scene: Scene<'_>) -> Text {
+        super::checks::head(scene)
     }
 
     fn sign_in(&self, word: SignInWord<'_>) -> String {

@@ -3,6 +3,7 @@
 mod bay;
 mod blame;
 mod bounds;
+mod checks;
 mod losses;
 mod networks;
 mod pad;

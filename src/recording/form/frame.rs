@@ -1,6 +1,7 @@
 //! Forms of the frame. Their names are those of the JSON at the page's address and of `replay --json`.
 
 use super::mirror;
+use crate::engine::checks::Check;
 use crate::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
     Growing, Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Shelf,
@@ -30,6 +31,7 @@ mirror! {
         recorder: RecorderState,
         blind: Option<Gap>,
         neighbours: Vec<NeighbourState>,
+        checks: Vec<Check>,
     }
 
     struct NeighbourStateForm of NeighbourState {
@@ -55,6 +57,7 @@ mirror! {
         loaded_kg: f64,
         started: Option<EngineTime> = "started_ns",
         closed: Option<EngineTime> = "closed_ns",
+        rejected: Option<String>,
     }
 
     struct EstimateForm of Estimate { value: f64, u: f64 }

@@ -1,11 +1,12 @@
 //! Forms of the inputs and of what crosses from segment to segment.
 
 use super::mirror;
+use crate::engine::checks::CheckId;
 use crate::engine::frame::{Estimate, Phase};
 use crate::engine::input::{
     AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedDelivery, CarriedNeighbour, CarriedShelf,
-    Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, Poll, RecorderState,
-    SettingsText, SignalValue, Status, What,
+    EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, Poll,
+    RecorderState, SettingsText, SignalValue, Status, What,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
@@ -83,6 +84,16 @@ mirror! {
         Seen(AlarmKey),
         Shelved { key: AlarmKey, for_s: f64 },
         Unshelved(AlarmKey),
+        CheckEntered { check: CheckId, met: bool, note: String },
+        Rejected { reason: String },
+    }
+
+    struct EnteredCheckForm of EnteredCheck {
+        check: CheckId,
+        met: bool,
+        who: String,
+        at: WallTime = "at_unix_ns",
+        note: String,
     }
 
     struct AlarmKeyForm of AlarmKey { id: AlarmId, subject: u16 }
@@ -155,6 +166,7 @@ mirror! {
         starts: Vec<Option<f64>> = "starts_si",
         received_kg: [Option<(f64, f64)>; 3],
         neighbours: Vec<CarriedNeighbour>,
+        entered: Vec<EnteredCheck>,
     }
 
     struct CarriedNeighbourForm of CarriedNeighbour { load: Option<NeighbourLoad>, since: Option<BroughtSince> }

@@ -168,6 +168,7 @@ fn tank(
         high_high: Metre(table.number("high_high")),
         critical: Metre(table.number("critical")),
         opening_u: Metre(table.number("opening_u")),
+        hand_dip_u: table.optional_number("hand_dip_u").map(Metre),
         draw_off: match table.text("draw_off") {
             "measured" => DrawOff::Measured,
             "declared_zero" => DrawOff::DeclaredZero,
@@ -451,6 +452,7 @@ fn signal(draft: &mut Draft, table: &Table, works: &Works, tanks: &[TankSetup]) 
     }
     setup.device = narrow(device);
     setup.tank = tank;
+    setup.may_roll_over_at = super::register::may_roll_over_at(table, form, &place);
     ReadSignal { setup, place }
 }
 

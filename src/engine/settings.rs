@@ -141,6 +141,10 @@ pub struct SignalSetup {
     pub drift_per_sqrt_h: f64,
     /// The value is this old when it is read, s.
     pub lag_s: f64,
+    /// A total that reaches this begins anew at nothing, SI; None: not known.
+    pub rolls_over_at: Option<f64>,
+    /// Where that is not known: what its register, or a counter of decimal digits, can hold, SI; rising.
+    pub may_roll_over_at: Vec<f64>,
 }
 
 /// Shape of a tank as far as its volume goes.
@@ -174,6 +178,8 @@ pub struct TankSetup {
     pub critical: Metre,
     /// What the gauge's reading may be off at opening while no other source has checked it, m.
     pub opening_u: Metre,
+    /// What a person's dip may be off, m (standard uncertainty); None: the site does not allow the tank to be opened.
+    pub hand_dip_u: Option<Metre>,
     /// Draw-off while a load is received.
     pub draw_off: DrawOff,
 }

@@ -14,7 +14,7 @@ use super::view::{self, Reader};
 use crate::engine::alarm::catalogue;
 use crate::engine::checks::CheckId;
 use crate::engine::frame::Phase;
-use crate::engine::input::{AlarmKey, Entry, What};
+use crate::engine::input::{AlarmKey, Entry, What, ZeroCause};
 use crate::words::{EntryAnswer, SignInWord};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::ws::{Message, Utf8Bytes, WebSocket, WebSocketUpgrade};
@@ -285,6 +285,8 @@ struct Posted {
 enum PostedWhat {
     TransferStarted,
     Closed,
+    Dipped { level_m: f64 },
+    ScaleZeroed { cause: ZeroCauseForm },
     Seen { id: String, subject: u16 },
     Shelved { id: String, subject: u16, minutes: Option<f64> },
     Unshelved { id: String, subject: u16 },
@@ -292,11 +294,36 @@ enum PostedWhat {
     Rejected { reason: String },
 }
 
+/// A cause as the page names it.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum ZeroCauseForm {
+    PeopleOrTools,
+    HoseOrLine,
+    RainOrIce,
+    Tractor,
+    ScaleItself,
+}
+
+impl From<ZeroCauseForm> for ZeroCause {
+    fn from(form: ZeroCauseForm) -> ZeroCause {
+        match form {
+            ZeroCauseForm::PeopleOrTools => ZeroCause::PeopleOrTools,
+            ZeroCauseForm::HoseOrLine => ZeroCause::HoseOrLine,
+            ZeroCauseForm::RainOrIce => ZeroCause::RainOrIce,
+            ZeroCauseForm::Tractor => ZeroCause::Tractor,
+            ZeroCauseForm::ScaleItself => ZeroCause::ScaleItself,
+        }
+    }
+}
+
 impl PostedWhat {
     fn into_what(self) -> Option<What> {
         Some(match self {
             PostedWhat::TransferStarted => What::TransferStarted,
             PostedWhat::Closed => What::Closed,
+            PostedWhat::ScaleZeroed { cause } => What::ScaleZeroed(cause.into()),
+            PostedWhat::Dipped { level_m } => What::Dipped { level_m },
             PostedWhat::Shelved { id, subject, minutes } => What::Shelved {
                 key: AlarmKey { id: catalogue::named(&id)?, subject },
                 for_s: 60.0 * minutes.unwrap_or_default(),
@@ -402,8 +429,8 @@ async fn enter(
         return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch));
     };
     let fits = match what {
-        What::TransferStarted => published.frame.phase == Phase::Opened,
-        What::Closed => published.frame.phase == Phase::Transfer,
+        What::TransferStarted | What::Dipped { .. } => published.frame.phase == Phase::Opened,
+        What::Closed | What::ScaleZeroed(_) => published.frame.phase == Phase::Transfer,
         _ => true,
     };
     if !fits {

@@ -7,7 +7,8 @@
 use super::feed::{DeviceStats, Published};
 use crate::engine::alarm::catalogue;
 use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord};
-use crate::engine::input::{AlarmId, AlarmKey};
+use crate::engine::input::{AlarmId, AlarmKey, ZeroCause};
+use crate::engine::zero;
 use crate::picture::{self, Size};
 use crate::recording::json::frame_json;
 use crate::words::display::{clock, hh_mm, hh_mm_ss, kg, number};
@@ -57,6 +58,10 @@ pub struct Live {
     pub can_start: bool,
     /// The entry "closed" fits the phase.
     pub can_close: bool,
+    /// Whether the scale may be given a new zero: it is off by a step.
+    pub can_zero: bool,
+    /// Whether a hand dip may be entered: the site allows the tank to be opened, and nothing has come in.
+    pub can_dip: bool,
 }
 
 /// One open alarm, in the order in which it must be read.
@@ -117,7 +122,23 @@ pub fn live(published: &Published, reader: &Reader) -> Live {
         alarms: alarms(published, reader),
         can_start: frame.phase == Phase::Opened,
         can_close: frame.phase == Phase::Transfer,
+        can_zero: frame.phase == Phase::Transfer && zero::admits(&frame.verdict, 1).is_ok(),
+        can_dip: frame.phase == Phase::Opened && may_be_dipped(published),
     }
+}
+
+/// Causes of a new zero, as entries name them.
+const CAUSES: [(&str, ZeroCause); 5] = [
+    ("people_or_tools", ZeroCause::PeopleOrTools),
+    ("hose_or_line", ZeroCause::HoseOrLine),
+    ("rain_or_ice", ZeroCause::RainOrIce),
+    ("tractor", ZeroCause::Tractor),
+    ("scale_itself", ZeroCause::ScaleItself),
+];
+
+fn may_be_dipped(published: &Published) -> bool {
+    let tank = published.frame.tank.and_then(|t| published.settings.tanks.get(usize::from(t.tank)));
+    tank.is_some_and(|tank| tank.hand_dip_u.is_some())
 }
 
 /// Every open alarm in words.
@@ -406,6 +427,20 @@ fn footer(reader: &Reader) -> Markup {
                 button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
                 button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
             }
+            form #dip hidden {
+                label { (labels.hand_dip) " " input #dipped type="number" step="0.001" min="0" max="40" required; " m" }
+                button type="submit" { (labels.enter_dip) }
+            }
+            form #zero hidden {
+                label {
+                    (labels.new_zero) " "
+                    select #cause required {
+                        option value="" { }
+                        @for (name, cause) in CAUSES { option value=(name) { (reader.language.zero_cause(cause)) } }
+                    }
+                }
+                button type="submit" { (labels.enter_zero) }
+            }
             div #confirm hidden {
                 p #question {}
                 button #yes type="button" { (labels.yes) }
@@ -590,6 +625,7 @@ mod tests {
         };
         let sources = [
             ("words/en.rs", literals(include_str!("../words/en.rs"))),
+            ("words/checks.rs", literals(include_str!("../words/checks.rs"))),
             ("page/view.rs", literals(include_str!("view.rs"))),
             ("page.css", include_str!("assets/page.css").to_owned()),
             ("page.js", include_str!("assets/page.js").to_owned()),
@@ -645,6 +681,7 @@ mod tests {
             .chain([Reason::NotANumber, Reason::OutOfRange, Reason::Saturated, Reason::Frozen])
             .chain([Reason::FrozenTogether, Reason::HeartbeatStopped, Reason::FailureCurrent, Reason::Torn])
             .chain([Reason::MissingCorrection, Reason::Disturbed, Reason::OffTheTable, Reason::NoStart])
+            .chain([Reason::TotalReset, Reason::CountsBack, Reason::DrivenOff])
             .chain(missed.map(Reason::Missed))
             .chain(says.map(Reason::DeviceSays))
             .chain(slips.map(Reason::Unlikely));

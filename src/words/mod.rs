@@ -14,7 +14,7 @@ pub mod en;
 
 use crate::engine::checks::Check;
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Source, VerdictWord, WitnessId};
-use crate::engine::input::AlarmId;
+use crate::engine::input::{AlarmId, ZeroCause};
 use crate::engine::settings::Settings;
 use jiff::tz::TimeZone;
 
@@ -198,6 +198,8 @@ pub trait Language: Sync {
     fn checks(&self, scene: Scene<'_>) -> Text;
     /// What became of an entry.
     fn entry(&self, answer: EntryAnswer<'_>) -> String;
+    /// Why a person gives the scale a new zero.
+    fn zero_cause(&self, cause: ZeroCause) -> &'static str;
     /// What is said at the sign-in.
     fn sign_in(&self, word: SignInWord<'_>) -> String;
 }
@@ -241,6 +243,10 @@ pub struct Labels {
     pub alarms: &'static str,
     pub transfer_started: &'static str,
     pub closed: &'static str,
+    pub hand_dip: &'static str,
+    pub enter_dip: &'static str,
+    pub new_zero: &'static str,
+    pub enter_zero: &'static str,
     pub confirm_started: &'static str,
     pub confirm_closed: &'static str,
     pub yes: &'static str,

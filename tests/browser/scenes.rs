@@ -4,8 +4,8 @@
 use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank,
-    Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading, Reason, Source,
+    Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
 use brimwatch::engine::papers::{Contacts, Expected, Property};
@@ -322,6 +322,7 @@ fn frame() -> Frame {
             loaded_kg: 20_040.0,
             started: Some(at(0)),
             closed: None,
+            scale_zero: None,
             rejected: None,
         }),
         readings: readings(),
@@ -354,6 +355,7 @@ fn frame() -> Frame {
             working_kg: 46_000.0,
             high_high_kg: 48_600.0,
             critical_kg: 51_200.0,
+            opening: Opening { doubt_m: 0.015, ..Opening::default() },
         }),
         alarms: Vec::new(),
         recorder: RecorderState::Durable,
@@ -477,6 +479,7 @@ fn settings() -> Settings {
             high_high: Metre(4.55),
             critical: Metre(4.8),
             opening_u: Metre(0.025),
+            hand_dip_u: None,
             draw_off: DrawOff::DeclaredZero,
         }],
         rests_on_scale: RestsOnScale::Trailer,
@@ -545,6 +548,8 @@ fn signals() -> Vec<SignalSetup> {
         zero: 0.0,
         drift_per_sqrt_h: 0.0,
         lag_s: 0.0,
+        rolls_over_at: None,
+        may_roll_over_at: Vec::new(),
     };
     vec![
         signal(SignalKind::FlowMassRate, "flow", 0, None),

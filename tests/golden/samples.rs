@@ -35,6 +35,8 @@ fn signal(kind: SignalKind, name: &str, device: u16, noise: f64) -> SignalSetup 
         zero: 0.0,
         drift_per_sqrt_h: noise,
         lag_s: 0.5,
+        rolls_over_at: (device == 0).then_some(1e6),
+        may_roll_over_at: vec![1e4, 65_536.0],
     }
 }
 
@@ -186,6 +188,7 @@ fn tank(name: &str, geometry: TankGeometry) -> TankSetup {
         high_high: Metre(8.0),
         critical: Metre(8.5),
         opening_u: Metre(0.01),
+        hand_dip_u: Some(Metre(0.003)),
         draw_off: DrawOff::DeclaredZero,
     }
 }
@@ -221,12 +224,14 @@ pub fn delivery() -> DeliverySetup {
 pub fn carried() -> Carried {
     Carried {
         alarms: vec![CarriedAlarm { key: alarm_key(), since: WallTime(1_800_000_000_000_000_000), seen: true }],
-        closing_levels_m: vec![Some(2.125), None],
+        closings: vec![Some(Closing { level_m: 2.125, u_m: 0.015, used_kg: 7.5, gap_kg: 0.25 }), None],
         latest: vec![
             entry_of(What::Closed),
             entry_of(What::Seen(alarm_key())),
             entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
             entry_of(What::Unshelved(alarm_key())),
+            entry_of(What::Dipped { level_m: 2.5 }),
+            entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
             entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
             entry_of(What::Rejected { reason: "wrong seal".into() }),
         ],
@@ -237,6 +242,10 @@ pub fn carried() -> Carried {
             elapsed_s: 12.5,
             starts: vec![Some(0.1 + 0.2), None],
             received_kg: [Some((1.0, 0.1)), None, Some((-0.0, 3.5))],
+            counted: CarriedCount { last: Some(17.5), offset: -0.25, gap_u: 0.125, reset: true, most: 16.5 },
+            zero: Some(CarriedZero { cause: ZeroCause::Tractor, kg: 80.5, u_kg: 20.25 }),
+            dip_m: Some(2.5),
+            opening: Opening { proven_by: Some(CheckedBy::Gauge(2)), against: None, doubt_m: 0.0105 },
             neighbours: vec![CarriedNeighbour {
                 load: Some(neighbour_load()),
                 since: Some(BroughtSince {
@@ -447,6 +456,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
             working_kg: 80_000.0,
             high_high_kg: 85_000.0,
             critical_kg: 90_000.0,
+            opening: Opening { proven_by: None, against: Some(CheckedBy::HandDip), doubt_m: 0.015 },
         }),
         alarms: vec![Alarm {
             key: alarm_key(),
@@ -473,6 +483,7 @@ fn delivery_state() -> DeliveryState {
         loaded_kg: 20_083.7,
         started: Some(at(2)),
         closed: None,
+        scale_zero: Some(ScaleZero { at: at(30), cause: ZeroCause::PeopleOrTools, kg: 79.5 }),
         rejected: Some("another product".into()),
     }
 }

@@ -17,6 +17,18 @@ pub fn volume(geometry: &TankGeometry, level: Metre) -> Option<M3> {
     }
 }
 
+/// Level of a volume, m; `None` where the tank holds no such volume.
+#[must_use]
+pub fn level(geometry: &TankGeometry, volume_m3: f64) -> Option<f64> {
+    match geometry {
+        TankGeometry::VerticalCylinder { diameter, height } => {
+            let level = volume_m3 / (core::f64::consts::PI / 4.0 * diameter.0 * diameter.0);
+            (level >= 0.0 && level <= height.0).then_some(level)
+        }
+        TankGeometry::Strapping(points) => interpolate(points.iter().map(|(l, v)| (v.0, l.0)), volume_m3),
+    }
+}
+
 /// Straight lines between points of rising `x`; `None` beyond the ends.
 pub(super) fn interpolate(points: impl Iterator<Item = (f64, f64)>, x: f64) -> Option<f64> {
     let mut before: Option<(f64, f64)> = None;

@@ -128,6 +128,8 @@ function show(frame) {
   showAlarms(frame.alarms);
   byId("start").disabled = !frame.can_start;
   byId("close").disabled = !frame.can_close;
+  byId("dip").hidden = !frame.can_dip;
+  byId("zero").hidden = !frame.can_zero;
   watch();
   body.dataset.number = frame.number;
   body.dataset.ready = "yes";
@@ -204,6 +206,14 @@ byId("back").addEventListener("click", answered);
 byId("yes").addEventListener("click", () => {
   answered();
   enter(pending);
+});
+byId("dip").addEventListener("submit", (event) => {
+  event.preventDefault();
+  enter({ dipped: { level_m: byId("dipped").valueAsNumber } });
+});
+byId("zero").addEventListener("submit", (event) => {
+  event.preventDefault();
+  enter({ scale_zeroed: { cause: byId("cause").value } });
 });
 document.addEventListener("pointerdown", () => listen(), { once: true });
 byId("sound").addEventListener("click", async () => {

@@ -75,6 +75,8 @@ mirror! {
         zero: f64 = "zero_si",
         drift_per_sqrt_h: f64 = "drift_si_per_sqrt_h",
         lag_s: f64,
+        rolls_over_at: Option<f64> = "rolls_over_at_si",
+        may_roll_over_at: Vec<f64> = "may_roll_over_at_si",
     }
 
     enum TankGeometryForm of TankGeometry {
@@ -90,6 +92,7 @@ mirror! {
         high_high: Metre = "high_high_m",
         critical: Metre = "critical_m",
         opening_u: Metre = "opening_u_m",
+        hand_dip_u: Option<Metre> = "hand_dip_u_m",
         draw_off: DrawOff,
     }
 

@@ -162,6 +162,8 @@ pub(super) const TYPES: &[&str] =
 pub(super) const UPPER_TYPES: &[&str] = &["u16", "u32"];
 /// Words for [`crate::poll::registers::WordOrder`], the most significant byte A.
 pub(super) const ORDERS: &[&str] = &["ABCD", "CDAB", "BADC", "DCBA"];
+/// What a mass meter shows.
+const INDICATES: &[&str] = &["mass", "apparent_mass"];
 /// How a frame is written: with the head of Modbus TCP, or as on a serial line.
 pub(super) const FRAMINGS: &[&str] = &["tcp", "rtu"];
 /// Words for [`crate::poll::way::Parity`].
@@ -254,6 +256,9 @@ pub const SITE: &[Key] = &[
         "the same as a CSV file beside this one; its first line names the units: level (mm),volume (m3)"),
     key("tank.table_u", amount(Ratio, 0.0, 0.1), Default("0.25 %"), "0.25 %",
         "standard uncertainty of a volume difference read off table or dimensions"),
+    key("tank.shell_expansion_per_c", Number(1e-6, 5e-5), Optional, "1.12e-5",
+        "linear expansion of the tank's shell for each C, where its table holds at shell_reference; without both: not corrected"),
+    key("tank.shell_reference", amount(Temperature, -50.0, 100.0), Optional, "20 C", "temperature of the shell that the table or the dimensions hold at"),
     key("tank.working", LEVEL, Required, "6.9 m", "maximum working level"),
     key("tank.high_high", LEVEL, Required, "7.2 m", "high-high level: the margin is measured to it"),
     key("tank.critical", LEVEL, Required, "7.6 m", "critical high level: damage or overflow"),
@@ -334,6 +339,10 @@ pub const SITE: &[Key] = &[
     key("bay.signal.scale", Number(-1e12, 1e12), Default("1"), "0.1", "value = number x scale + offset, in the unit"),
     key("bay.signal.offset", Number(-1e12, 1e12), Default("0"), "-50", "see scale"),
     key("bay.signal.unit", Text, Optional, "mm", "unit of the value; needed but for yes/no and for a loop current"),
+    key("bay.signal.ullage_from", OfSignal, Optional, "8.2 m",
+        "for a level that is measured from above as ullage: height of the point it counts down from, above the tank's datum; left out: it counts up"),
+    key("bay.signal.indicates", Choice(INDICATES), Default("mass"), "apparent_mass",
+        "for a mass meter: what it was adjusted to show, mass or apparent mass (as weighed in air against 8000 kg/m3)"),
     key("bay.signal.at_4_ma", OfSignal, Optional, "0 m",
         "for a register that holds a loop current: what 4 mA stand for; scale and offset then make it mA"),
     key("bay.signal.at_20_ma", OfSignal, Optional, "8 m", "what 20 mA stand for"),

@@ -155,11 +155,30 @@ fn to_si(draft: &mut Draft, table: &Table, form: &SignalForm) -> (f64, f64, Opti
             .allowed("any number but 0")
             .act("write what one count of the register is worth in the unit, for example: scale = 0.1");
     }
-    match (span, unit) {
-        (Some(span), _) => (scale, offset, Some(span)),
-        (None, Some(unit)) => (unit.step_to_si(scale), unit.to_si(offset), None),
-        (None, None) => (f64::NAN, f64::NAN, None),
+    let down_from = ullage_from(draft, table, form);
+    match (span, unit, down_from) {
+        (Some(span), _, None) => (scale, offset, Some(span)),
+        (Some(span), _, Some(top)) => {
+            (scale, offset, Some(Span { at_4_ma: top - span.at_4_ma, at_20_ma: top - span.at_20_ma }))
+        }
+        (None, Some(unit), None) => (unit.step_to_si(scale), unit.to_si(offset), None),
+        (None, Some(unit), Some(top)) => (-unit.step_to_si(scale), top - unit.to_si(offset), None),
+        (None, None, _) => (f64::NAN, f64::NAN, None),
     }
+}
+
+/// The height that an ullage counts down from, m; None: a level counts up.
+fn ullage_from(draft: &mut Draft, table: &Table, form: &SignalForm) -> Option<f64> {
+    let text = table.optional_text("ullage_from").filter(|_| table.has("kind"))?;
+    if form.kind != SignalKind::Level {
+        draft
+            .fault(table.spot("ullage_from"), table.path("ullage_from"), format!("{} is no ullage", form.name))
+            .allowed("signal level_m")
+            .act("take the line out");
+        return None;
+    }
+    let bounds = Bounds { quantity: form.quantity, low: 0.0, high: BEYOND };
+    Some(amount::value(draft, table.spot("ullage_from"), &table.path("ullage_from"), text, bounds))
 }
 
 /// What the ends of a loop current stand for; `None` where the register holds the quantity itself.
@@ -263,7 +282,14 @@ pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -
         lag_s: table.optional_number("lag").unwrap_or(form.lag_s),
         rolls_over_at: get("rolls_over_at", steps),
         may_roll_over_at: Vec::new(),
+        apparent_mass: table.text("indicates") == "apparent_mass",
     };
+    if setup.apparent_mass && !matches!(form.kind, SignalKind::FlowMassTotal | SignalKind::FlowMassRate) {
+        draft
+            .fault(table.spot("indicates"), table.path("indicates"), format!("{} is no mass meter's", form.name))
+            .allowed("signals flow_total_kg and flow_kg_per_s")
+            .act("take the line out");
+    }
     if setup.rolls_over_at.is_some() && !total::is_total(form.kind) {
         draft
             .fault(table.spot("rolls_over_at"), table.path("rolls_over_at"), format!("{} counts nothing", form.name))

@@ -10,7 +10,7 @@ use super::{BaySetup, Device, Neighbouring, ProductTable, Site, Usual, keys, sen
 use crate::engine::papers::{Contacts, TankExpected};
 use crate::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
-    Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
 use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Metre};
@@ -168,6 +168,7 @@ fn tank(
         high_high: Metre(table.number("high_high")),
         critical: Metre(table.number("critical")),
         opening_u: Metre(table.number("opening_u")),
+        shell: shell(draft, table),
         hand_dip_u: table.optional_number("hand_dip_u").map(Metre),
         draw_off: match table.text("draw_off") {
             "measured" => DrawOff::Measured,
@@ -176,6 +177,22 @@ fn tank(
         },
     };
     (setup, product)
+}
+
+/// How the shell grows with its temperature; both keys or none.
+fn shell(draft: &mut Draft, table: &Table) -> Option<Shell> {
+    let (expansion, reference) =
+        (table.optional_number("shell_expansion_per_c"), table.optional_number("shell_reference"));
+    if expansion.is_some() != reference.is_some() {
+        let [there, missing] = match expansion {
+            Some(_) => ["shell_expansion_per_c", "shell_reference"],
+            None => ["shell_reference", "shell_expansion_per_c"],
+        };
+        draft
+            .fault(table.spot(there), table.path(missing), format!("is missing: {there} stands alone"))
+            .act("write both, or neither: the tank's table says at which temperature it holds");
+    }
+    expansion.zip(reference).map(|(per_k, reference)| Shell { per_k, reference: Celsius(reference) })
 }
 
 /// The tank's shape, from exactly one of its three descriptions.

@@ -29,7 +29,7 @@ pub struct Scene<'a> {
     pub at: EngineTime,
 }
 
-/// The density that turns the tank's volumes into mass: the smaller of the contents' and the incoming one, so
+/// The density that turns the volumes of the tank's table into mass: the smaller of the contents' and the incoming one, so
 /// that room is never overstated by the warmer of the two.
 fn tank_density(settings: &Settings, readings: &Readings, delivery: &Delivery) -> Option<f64> {
     let product = &delivery.setup.product;
@@ -37,7 +37,9 @@ fn tank_density(settings: &Settings, readings: &Readings, delivery: &Delivery) -
     let tank = readings.credible_kind(settings, SignalKind::TankTemperature, Some(delivery.setup.tank)).map(Celsius);
     let temperatures = [line.unwrap_or(product.load_temperature), tank.unwrap_or(product.load_temperature)];
     let densities = temperatures.into_iter().filter_map(|t| density::actual(product, t)).map(|a| a.density.0);
-    densities.min_by(f64::total_cmp)
+    let setup = settings.tanks.get(usize::from(delivery.setup.tank))?;
+    let shell = geometry::shell_factor(setup.shell, gauge::temperature(settings, readings, &delivery.setup));
+    densities.min_by(f64::total_cmp).map(|density| density * shell)
 }
 
 /// The tank that is filled, as the frame shows it.

@@ -143,6 +143,8 @@ pub struct SignalSetup {
     pub lag_s: f64,
     /// A total that reaches this begins anew at nothing, SI; None: not known.
     pub rolls_over_at: Option<f64>,
+    /// A mass meter shows apparent mass: as weighed in air against weights of 8000 kg/m3.
+    pub apparent_mass: bool,
     /// Where that is not known: what its register, or a counter of decimal digits, can hold, SI; rising.
     pub may_roll_over_at: Vec<f64>,
 }
@@ -178,10 +180,21 @@ pub struct TankSetup {
     pub critical: Metre,
     /// What the gauge's reading may be off at opening while no other source has checked it, m.
     pub opening_u: Metre,
+    /// How its shell grows with its temperature; None: not corrected.
+    pub shell: Option<Shell>,
     /// What a person's dip may be off, m (standard uncertainty); None: the site does not allow the tank to be opened.
     pub hand_dip_u: Option<Metre>,
     /// Draw-off while a load is received.
     pub draw_off: DrawOff,
+}
+
+/// How a tank's shell grows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shell {
+    /// Linear expansion, 1/K.
+    pub per_k: f64,
+    /// Temperature that the tank's volumes hold at.
+    pub reference: Celsius,
 }
 
 /// What leaves the tank by other ways while a load comes in.

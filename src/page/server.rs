@@ -462,6 +462,18 @@ mod tests {
     use tokio::sync::mpsc;
     use tokio::task::JoinHandle;
 
+    /// As the page's forms send them.
+    #[test]
+    fn what_is_posted_is_an_entry() {
+        let what = |text: &str| serde_json::from_str::<Posted>(text).ok().and_then(|posted| posted.what.into_what());
+        assert_eq!(what(r#"{"what":{"dipped":{"level_m":1.25}}}"#), Some(What::Dipped { level_m: 1.25 }));
+        let tractor = r#"{"what":{"scale_zeroed":{"cause":"tractor"}}}"#;
+        assert_eq!(what(tractor), Some(What::ScaleZeroed(ZeroCause::Tractor)));
+        for wrong in [r#"{"what":{"dipped":{"level_m":null}}}"#, r#"{"what":{"scale_zeroed":{"cause":"leak"}}}"#] {
+            assert_eq!(what(wrong), None, "{wrong}");
+        }
+    }
+
     /// No test waits longer for anything.
     const PATIENCE: Duration = Duration::from_secs(10);
 

@@ -243,6 +243,7 @@ pub struct Labels {
     pub alarms: &'static str,
     pub transfer_started: &'static str,
     pub closed: &'static str,
+    pub not_proven: &'static str,
     pub hand_dip: &'static str,
     pub enter_dip: &'static str,
     pub new_zero: &'static str,

@@ -479,6 +479,7 @@ fn settings() -> Settings {
             high_high: Metre(4.55),
             critical: Metre(4.8),
             opening_u: Metre(0.025),
+            shell: None,
             hand_dip_u: None,
             draw_off: DrawOff::DeclaredZero,
         }],
@@ -550,6 +551,7 @@ fn signals() -> Vec<SignalSetup> {
         lag_s: 0.0,
         rolls_over_at: None,
         may_roll_over_at: Vec::new(),
+        apparent_mass: false,
     };
     vec![
         signal(SignalKind::FlowMassRate, "flow", 0, None),

@@ -37,6 +37,7 @@ fn signal(kind: SignalKind, name: &str, device: u16, noise: f64) -> SignalSetup 
         lag_s: 0.5,
         rolls_over_at: (device == 0).then_some(1e6),
         may_roll_over_at: vec![1e4, 65_536.0],
+        apparent_mass: device == 1,
     }
 }
 
@@ -188,6 +189,7 @@ fn tank(name: &str, geometry: TankGeometry) -> TankSetup {
         high_high: Metre(8.0),
         critical: Metre(8.5),
         opening_u: Metre(0.01),
+        shell: Some(Shell { per_k: 1.2e-5, reference: Celsius(20.0) }),
         hand_dip_u: Some(Metre(0.003)),
         draw_off: DrawOff::DeclaredZero,
     }

@@ -4,6 +4,7 @@ mod bay;
 mod blame;
 mod bounds;
 mod checks;
+mod corrections;
 mod gauges;
 mod losses;
 mod networks;

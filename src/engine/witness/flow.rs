@@ -9,7 +9,10 @@ use super::density::Actual;
 use super::{Account, Budget, Errors, Pair, Scene, flow_rate};
 use crate::engine::delivery::RateIntegral;
 use crate::engine::frame::{Reason, Source, Validity};
-use crate::engine::settings::SignalKind;
+use crate::engine::settings::{SignalKind, SignalSetup};
+
+/// Conventional density of air, kg/m3 (OIML D 28:2004).
+const AIR: f64 = 1.2;
 
 /// Mass received in the tank by the flow meter.
 #[must_use]
@@ -50,7 +53,7 @@ fn metered(scene: &Scene, incoming: Actual) -> Result<Metered, Reason> {
     }
     if scene.fitted(SignalKind::FlowMassTotal) {
         let pair = scene.pair(SignalKind::FlowMassTotal, None)?;
-        return by_total(scene, &pair, (1.0, density), budget);
+        return by_total(scene, &pair, (true_mass(pair.setup, density), density), budget);
     }
     if scene.fitted(SignalKind::FlowVolumeTotal) {
         let pair = scene.pair(SignalKind::FlowVolumeTotal, None)?;
@@ -59,6 +62,13 @@ fn metered(scene: &Scene, incoming: Actual) -> Result<Metered, Reason> {
         return Ok(metered);
     }
     by_rate(scene, incoming, budget)
+}
+
+/// Kilograms of true mass for each one shown: a meter of apparent mass was adjusted against weights of 8000 kg/m3 in air of
+/// 1.2 kg/m3, (1 - 1.2/8000)/(1 - 1.2/rho) (OIML D 28:2004; NIST Handbook 44, 3.37, has US meters show it).
+#[must_use]
+pub fn true_mass(setup: &SignalSetup, density: f64) -> f64 {
+    if setup.apparent_mass { (1.0 - AIR / 8000.0) / (1.0 - AIR / density) } else { 1.0 }
 }
 
 /// kg per unit of the total, and the density, kg/m3.
@@ -103,6 +113,7 @@ fn by_rate(scene: &Scene, incoming: Actual, mut budget: Budget) -> Result<Metere
         return Err(Reason::NoStart);
     }
     let RateIntegral { total, gap_total, .. } = scene.delivery.rate_integral;
+    let per_unit = per_unit * true_mass(pair.setup, incoming.density.0);
     let kg = total * per_unit;
     budget.add(Source::MeterGain, kg * pair.setup.gain);
     // White noise of n readings, each standing for a second: grows with the square root of the time.

@@ -42,6 +42,10 @@ pub fn account(scene: &Scene) -> Account {
         Err(reason) => return Account::lost(reason),
     };
     let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };
+    // The table holds at another temperature of the shell than it has now.
+    let shell =
+        geometry::shell_factor(tank.shell, gauge::temperature(scene.settings, scene.readings, &scene.delivery.setup));
+    let kg = kg * shell;
     let lag_kg = scene.rate_kg_per_s * pair.setup.lag_s;
     let (drawn_kg, drawn_u_kg, drawn) = draw_off(scene, tank.draw_off);
     budget.add(Source::TankTable, kg * tank.table_u);

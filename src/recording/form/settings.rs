@@ -4,7 +4,7 @@ use super::mirror;
 use crate::engine::papers::{Expected, Papers};
 use crate::engine::settings::{
     DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, Plate,
-    Product, RestsOnScale, Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
 
@@ -77,6 +77,7 @@ mirror! {
         lag_s: f64,
         rolls_over_at: Option<f64> = "rolls_over_at_si",
         may_roll_over_at: Vec<f64> = "may_roll_over_at_si",
+        apparent_mass: bool,
     }
 
     enum TankGeometryForm of TankGeometry {
@@ -92,9 +93,12 @@ mirror! {
         high_high: Metre = "high_high_m",
         critical: Metre = "critical_m",
         opening_u: Metre = "opening_u_m",
+        shell: Option<Shell>,
         hand_dip_u: Option<Metre> = "hand_dip_u_m",
         draw_off: DrawOff,
     }
+
+    struct ShellForm of Shell { per_k: f64, reference: Celsius = "reference_c" }
 
     enum DrawOffForm of DrawOff { Measured, DeclaredZero, Unknown }
 

@@ -356,7 +356,7 @@ fn export(file: &Path, out: Option<&Path>, every_s: f64) -> ExitCode {
 }
 
 fn check(site: &Path, delivery: Option<&Path>, json: bool) -> ExitCode {
-    let checked = check::check(site, delivery, free_bytes);
+    let checked = check::check(site, delivery, free_bytes, crate::clock::wall_now());
     if json {
         say(checked.json());
     } else {

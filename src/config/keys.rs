@@ -194,6 +194,11 @@ pub const SITE: &[Key] = &[
     key("alarms.off_delay", amount(Time, 0.0, 600.0), Default("10 s"), "10 s",
         "a condition must be gone this long before its alarm goes"),
 
+    key("contacts", Table, Optional, "", "whom to call when a check of a delivery fails; shown beside it"),
+    key("contacts.shipper", Text, Optional, "Alder Reach works, loading office, 555 0101", "who loaded the trailer"),
+    key("contacts.supplier", Text, Optional, "product desk, 555 0102", "who sold the product"),
+    key("contacts.supervisor", Text, Optional, "shift supervisor, 555 0103", "who decides on the site"),
+
     key("link", Tables, Optional, "", "one way that devices share: a gateway or a serial line; they are asked in turn"),
     key("link.name", Text, Required, "gateway", "name, by which devices find it"),
     key("link.address", Text, Optional, "127.0.0.1:5020", "host and port it leads to; or give a serial_port"),
@@ -266,6 +271,10 @@ pub const SITE: &[Key] = &[
     key("tank.vent_capacity", amount(MassFlow, 1e-3, 100.0), Optional, "1000 kg/h",
         "most gas (as the bay's pad gas) that the tank's vent passes before the tank is above its own limit; for `brimwatch check`"),
 
+    key("tank.shutoff_tested", Text, Optional, "2026-08-20",
+        "day on which the independent high-level shut-off was last tested: year-month-day; left out: a check not yet met"),
+    key("tank.shutoff_test_days", Integer(1, 3650), Default("365"), "180", "days after which such a test no longer counts"),
+
     key("bay", Tables, Required, "", "one unloading station"),
     key("bay.name", Text, Required, "Bay 1", "name"),
     key("bay.tanks", Texts, Required, r#"["204"]"#, "the tanks it can fill, by name; several bays may fill one"),
@@ -277,6 +286,8 @@ pub const SITE: &[Key] = &[
         "its temperature where none is measured"),
     key("bay.gas_temperature_u", difference(Temperature, 0.0, 100.0), Default("30 C"), "10 C",
         "standard uncertainty of that; a tractor's compressor delivers hot"),
+    key("bay.dew_point", amount(Temperature, -100.0, 40.0), Default("-40 C"), "-40 C",
+        "highest dew point of the pad gas, where gas drives; -40 C (-40 F) is common practice"),
     key("bay.usual_rate", amount(MassFlow, 0.01, 100.0), Optional, "17 t/h",
         "usual rate of unloading; for the times that `brimwatch check` works out"),
     key("bay.usual_pad", amount(GaugePressure, 1e3, 7e5), Optional, "18 psi gauge",
@@ -287,6 +298,8 @@ pub const SITE: &[Key] = &[
     key("bay.supply.pressure", amount(GaugePressure, 1e4, 4e7), Optional, "80 psi gauge", "pressure before the regulator"),
     key("bay.supply.orifice", amount(Length, 5e-4, 0.3), Optional, "6 mm",
         "diameter of the narrowest opening between there and the trailer with the regulator wide open"),
+    key("bay.supply.relief", RATING, Optional, "24 psi gauge",
+        "setting of the supply's own relief valve, read off its plate; left out: a check not yet met"),
 
     key("bay.line", Table, Required, "", "the line from the trailer's outlet to the tank"),
     key("bay.line.upstream", amount(Volume, 0.0, 20.0), Required, "15 L", "volume between trailer and meter"),
@@ -405,6 +418,28 @@ pub const DELIVERY: &[Key] = &[
         "maximum allowable working pressure; without it the ceiling is not set"),
     key("plate.relief_from", PLATE, Optional, "36 psi gauge", "lowest start to discharge of the relief valve; without it: not set"),
     key("plate.relief_to", PLATE, Optional, "39.6 psi gauge", "highest start to discharge of the relief valve; without it: not set"),
+
+    key("trailer.pressure_found", amount(GaugePressure, -5e4, 1e6), Optional, "8 psi gauge", "pressure on the trailer's own gauge at arrival"),
+    key("trailer.temperature_found", amount(Temperature, -100.0, 300.0), Optional, "95 F", "temperature on the trailer's own thermometer at arrival"),
+    key("trailer.product_tag", Text, Optional, "caustic soda 50 %", "product as the tag on the trailer's outlet says"),
+    key("seals", Table, Optional, "", "seals of dome, valves and outlet"),
+    key("seals.expected", Texts, Optional, r#"["88101", "88102"]"#, "their numbers, as the papers say"),
+    key("seals.found", Texts, Optional, r#"["88101", "88102"]"#, "their numbers, as read on the trailer"),
+    key("seals.unbroken", Flag, Optional, "true", "whether every seal was found unbroken; left out: a person enters it on the page"),
+    key("certificate", Table, Optional, "", "certificate of analysis"),
+    key("certificate.number", Text, Optional, "C-2217", "its number or name"),
+    key("certificate.property", Tables, Optional, "", "one property on it"),
+    key("certificate.property.name", Text, Required, "sodium hydroxide", "name"),
+    key("certificate.property.value", Number(-1e9, 1e9), Optional, "49.7", "value as printed; left out: the certificate has none, and the check says so"),
+    key("certificate.property.unit", Text, Required, "% by mass", "unit of value and limits, as printed"),
+    key("certificate.property.low", Number(-1e9, 1e9), Optional, "49", "lowest value that is taken; without both limits: a check not yet met"),
+    key("certificate.property.high", Number(-1e9, 1e9), Optional, "51", "highest value that is taken"),
+    key("shipping", Table, Optional, "", "shipping papers and marking"),
+    key("shipping.description", Text, Optional, "UN1824, Sodium hydroxide solution, 8, II", "shipping description, as on the papers"),
+    key("shipping.marking_found", Text, Optional, "1824, 8", "hazard marking, as read on the trailer"),
+    key("carrier", Table, Optional, "", "who brings it"),
+    key("carrier.name", Text, Optional, "Reach Haulage", "carrier"),
+    key("carrier.driver", Text, Optional, "driver 17", "who drives, as on the pass shown at the gate"),
 ];
 
 /// Separators of a history's fields, as a column map writes them.
@@ -476,4 +511,9 @@ pub const PRODUCT: &[Key] = &[
     key("density_u", amount(Ratio, 0.0, 0.1), Required, "0.1 %", "standard uncertainty of the density"),
     key("confirmed", Flag, Required, "false", "whether somebody has read the table in its source"),
     key("source", Text, Required, "certificate of analysis", "where the table comes from, with its standing"),
+    key("shipping_description", Text, Optional, "UN1824, Sodium hydroxide solution, 8, II",
+        "shipping description that a delivery's papers must have; left out: a check not yet met"),
+    key("marking", Text, Optional, "1824, 8", "hazard marking that the trailer must bear; left out: a check not yet met"),
+    key("temperature_low", amount(Temperature, -100.0, 300.0), Optional, "20 C", "coldest load that is taken; without both: a check not yet met"),
+    key("temperature_high", amount(Temperature, -100.0, 300.0), Optional, "60 C", "warmest load that is taken"),
 ];

@@ -1,7 +1,8 @@
 //! The open delivery: its papers, its leg, its start readings. Phases change only by a person's entry.
 
+use super::checks::CheckId;
 use super::frame::{DeliveryState, Opening, Phase};
-use super::input::{CarriedDelivery, CarriedZero, What};
+use super::input::{CarriedDelivery, CarriedZero, EnteredCheck, What};
 use super::neighbour::Neighbours;
 use super::reading::{Readings, StartReading};
 use super::settings::{DeliverySetup, GasSetup, Settings, SignalKind};
@@ -72,6 +73,10 @@ pub struct Delivery {
     pub started: Option<EngineTime>,
     /// When the leg was closed.
     pub closed: Option<EngineTime>,
+    /// Checks that people have entered, the latest of each.
+    pub entered: Vec<EnteredCheck>,
+    /// Why it was rejected.
+    pub rejected: Option<String>,
     starts: Vec<Option<StartReading>>,
     /// What had gone by when this segment began, s.
     earlier_s: f64,
@@ -97,6 +102,8 @@ impl Delivery {
             sums_are_whole: true,
             started: None,
             closed: None,
+            entered: Vec::new(),
+            rejected: None,
             starts: vec![None; settings.signals.len()],
             earlier_s: 0.0,
         }
@@ -109,6 +116,7 @@ impl Delivery {
         delivery.leg = carried.leg;
         delivery.dip_m = carried.dip_m;
         delivery.opening = carried.opening;
+        delivery.entered.clone_from(&carried.entered);
         if carried.transferring {
             delivery.phase = Phase::Transfer;
             delivery.started = Some(EngineTime(0));
@@ -143,6 +151,7 @@ impl Delivery {
             dip_m: self.dip_m,
             opening: self.opening,
             neighbours: neighbours.carry(),
+            entered: self.entered.clone(),
         }
     }
 
@@ -165,6 +174,18 @@ impl Delivery {
     pub fn close(&mut self, at: EngineTime) {
         self.phase = Phase::Closed;
         self.closed = Some(at);
+    }
+
+    /// It is rejected.
+    pub fn reject(&mut self, at: EngineTime, reason: &str) {
+        self.close(at);
+        self.rejected = Some(reason.to_owned());
+    }
+
+    /// A person entered a check; what was entered before is replaced.
+    pub fn enter_check(&mut self, entered: EnteredCheck) {
+        self.entered.retain(|e| e.check != entered.check);
+        self.entered.push(entered);
     }
 
     /// What a rate signal gives between two polls is summed.
@@ -232,6 +253,7 @@ impl Delivery {
             started: self.started,
             closed: self.closed,
             scale_zero: None,
+            rejected: self.rejected.clone(),
         }
     }
 }
@@ -287,6 +309,12 @@ pub enum Refusal {
     DipTooLate,
     /// No tank of that shape can stand so.
     DipOffTheTank,
+    /// That check is not for a person to enter, or is not asked at this bay.
+    NotByPerson,
+    /// A failing check or a rejection needs a word on what was found.
+    NoReason,
+    /// Liquid may have moved: it can be closed, not rejected.
+    TooLateToReject,
 }
 
 /// Whether an entry fits the phase; alarms are asked elsewhere.
@@ -302,6 +330,10 @@ pub fn admits(delivery: Option<&Delivery>, settings: &Settings, what: &What) -> 
         }
         (What::TransferStarted, Phase::Transfer | Phase::Closed) => Err(Refusal::AlreadyTransferring),
         (What::Closed | What::ScaleZeroed(_), Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
+        (What::CheckEntered { .. } | What::Rejected { .. }, Phase::Idle) => Err(Refusal::NoDelivery),
+        (What::CheckEntered { check, met, note }, _) => admits_check(settings, *check, *met, note),
+        (What::Rejected { .. }, Phase::Transfer | Phase::Closed) => Err(Refusal::TooLateToReject),
+        (What::Rejected { reason }, _) if reason.trim().is_empty() => Err(Refusal::NoReason),
         _ => Ok(()),
     }
 }
@@ -310,4 +342,14 @@ fn dip_fits(delivery: Option<&Delivery>, settings: &Settings, level_m: f64) -> R
     let tank = delivery.and_then(|d| settings.tanks.get(usize::from(d.setup.tank))).ok_or(Refusal::NoSuchTank)?;
     tank.hand_dip_u.ok_or(Refusal::NoDip)?;
     geometry::volume(&tank.geometry, Metre(level_m)).map(|_| ()).ok_or(Refusal::DipOffTheTank)
+}
+
+fn admits_check(settings: &Settings, check: CheckId, met: bool, note: &str) -> Result<(), Refusal> {
+    if !(check.is_asked(settings) && check.is_by_person(settings)) {
+        return Err(Refusal::NotByPerson);
+    }
+    if !met && note.trim().is_empty() {
+        return Err(Refusal::NoReason);
+    }
+    Ok(())
 }

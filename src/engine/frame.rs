@@ -1,6 +1,7 @@
 //! All that the monitor knows at one instant. Page, report, metrics and JSON are views of it; it holds codes
 //! and numbers only, never a sentence. Every number is SI and says so.
 
+use super::checks::Check;
 use super::input::{AlarmKey, Gap, MissReason, RecorderState, Status, ZeroCause};
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
@@ -67,6 +68,8 @@ pub struct Frame {
     pub blind: Option<Gap>,
     /// Other bays that fill our tanks, in the order of the settings.
     pub neighbours: Vec<NeighbourState>,
+    /// The open delivery's checks, in order.
+    pub checks: Vec<Check>,
 }
 
 /// What another bay does to one of our tanks.
@@ -120,6 +123,8 @@ pub struct DeliveryState {
     pub started: Option<EngineTime>,
     /// When the leg was closed.
     pub closed: Option<EngineTime>,
+    /// Why it was rejected, where it was.
+    pub rejected: Option<String>,
     /// The zero that a person gave the scale meanwhile.
     pub scale_zero: Option<ScaleZero>,
 }

@@ -1,6 +1,7 @@
 //! The one door: what can happen to a bay. Whatever steers a decision comes through here, carries engine
 //! time and is recorded before it is stepped.
 
+use super::checks::CheckId;
 use super::frame::{Estimate, Opening, Phase};
 use super::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
@@ -229,6 +230,35 @@ pub enum What {
     },
     /// A shelved alarm is taken back.
     Unshelved(AlarmKey),
+    /// A check that only a person can make was made.
+    CheckEntered {
+        /// Which.
+        check: CheckId,
+        /// What was asked was found.
+        met: bool,
+        /// What they wrote with it.
+        note: String,
+    },
+    /// The delivery is rejected before anything has moved.
+    Rejected {
+        /// Why.
+        reason: String,
+    },
+}
+
+/// A check as a person entered it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EnteredCheck {
+    /// Which.
+    pub check: CheckId,
+    /// What was asked was found.
+    pub met: bool,
+    /// Who entered it.
+    pub who: String,
+    /// When.
+    pub at: WallTime,
+    /// What they wrote with it.
+    pub note: String,
 }
 
 /// What makes a scale be off by a step and is no product.
@@ -453,6 +483,8 @@ pub struct CarriedDelivery {
     pub opening: Opening,
     /// What each neighbour has brought, in the order of the settings.
     pub neighbours: Vec<CarriedNeighbour>,
+    /// Checks that people have entered.
+    pub entered: Vec<EnteredCheck>,
 }
 
 /// A totalizer in the midst of a transfer, in its SI unit.

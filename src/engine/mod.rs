@@ -3,10 +3,11 @@
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
 //! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); what a totalizer counted ([`total`]); each instrument as a mass ([`witness`]); their recent
 //! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
-//! how far ([`projection`], [`margin`], [`pad`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what must be said in time ([`alarm`]); what is known ([`frame`]).
+//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what must be said in time ([`alarm`]); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod input;
+pub mod papers;
 pub mod settings;
 
 mod current;
@@ -36,6 +37,7 @@ pub mod projection;
 
 pub mod alarm;
 
+pub mod checks;
 pub mod delivery;
 pub mod frame;
 mod gauge;
@@ -48,10 +50,11 @@ pub mod zero;
 use alarm::catalogue;
 use alarm::condition::Sight;
 use alarm::machine::{Board, Delays, SHELF_MAX_S};
+use checks::Check;
 use delivery::{Delivery, Refusal};
 use devices::Devices;
 use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
-use input::{AlarmId, AlarmKey, Carried, Entry, Event, Gap, Input, NeighbourLoad, RecorderState, What};
+use input::{AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, RecorderState, What};
 use neighbour::Neighbours;
 use opening::Stock;
 use pad::PadWatch;
@@ -357,6 +360,18 @@ impl Monitor {
                 }
                 self.check_opening();
             }
+            What::CheckEntered { check, met, note } => {
+                let (who, at) = (entry.who.clone(), self.clock.wall_at(self.at));
+                let entered = EnteredCheck { check: *check, met: *met, who, at, note: note.clone() };
+                if let Some(delivery) = &mut self.delivery {
+                    delivery.enter_check(entered);
+                }
+            }
+            What::Rejected { reason } => {
+                if let Some(delivery) = &mut self.delivery {
+                    delivery.reject(self.at, reason);
+                }
+            }
             What::Shelved { key, for_s } => self.alarms.shelve(*key, self.at, *for_s),
             What::Unshelved(key) => self.alarms.unshelve(*key),
             What::Seen(key) => {
@@ -474,7 +489,21 @@ impl Monitor {
             recorder: self.recorder,
             blind: self.blind,
             neighbours: self.neighbours.frame(self.at),
+            checks: self.checks(),
         }
+    }
+
+    /// The open delivery's checks.
+    fn checks(&self) -> Vec<Check> {
+        let Some(delivery) = &self.delivery else { return Vec::new() };
+        checks::checks(&checks::Grounds {
+            settings: &self.settings,
+            setup: &delivery.setup,
+            readings: &self.readings,
+            margin: &self.margin,
+            entered: &delivery.entered,
+            now: self.clock.wall_at(self.at),
+        })
     }
 
     /// Every open alarm.

@@ -2,6 +2,7 @@
 //! computed. Built by `config` from the written site file, stored whole in a recording's header, so that a
 //! replay never depends on how a file is parsed today.
 
+use super::papers::{Expected, Papers};
 use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
 
 /// Everything the engine needs to know about one bay.
@@ -32,6 +33,8 @@ pub struct Settings {
     /// Other bays that fill the same tanks, one entry for each tank that is shared, in the order
     /// [`Neighbour::neighbour`](super::input::Neighbour::neighbour) counts them.
     pub neighbours: Vec<NeighbourSetup>,
+    /// What is expected of every delivery.
+    pub expected: Expected,
 }
 
 /// Another bay that fills one of this bay's tanks.
@@ -335,6 +338,8 @@ pub struct DeliverySetup {
     pub trailer_volume_u: f64,
     /// What the trailer's plate says.
     pub plate: Plate,
+    /// What else the papers say.
+    pub papers: Papers,
 }
 
 /// The trailer's plate. Nothing has a default.

@@ -478,6 +478,11 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::DipOffTheTank => {
             "that level is outside the tank: write it in m above the datum that the gauge counts from"
         }
+        Refusal::NotByPerson => "that check is not one that a person enters, or it is not asked at this bay",
+        Refusal::NoReason => "write what was found: a failing check or a rejection without a word helps nobody",
+        Refusal::TooLateToReject => {
+            "the transfer was started, so something may have moved: close it; a rejection is for a load that has not moved"
+        }
         Refusal::NoSuchTank => "the delivery names a tank that this bay does not have",
     }
 }

@@ -12,6 +12,7 @@ use super::figures;
 use super::sign_in::{self, SignIn, Tried};
 use super::view::{self, Reader};
 use crate::engine::alarm::catalogue;
+use crate::engine::checks::CheckId;
 use crate::engine::frame::Phase;
 use crate::engine::input::{AlarmKey, Entry, What, ZeroCause};
 use crate::words::{EntryAnswer, SignInWord};
@@ -39,6 +40,8 @@ use tokio::sync::{oneshot, watch};
 const CONNECTIONS: usize = 128;
 /// Longest body of an entry, bytes; an entry has less than a tenth of it.
 const BODY_BYTES: usize = 4096;
+/// Longest note of a person, characters: it stands in every output of its delivery.
+pub const NOTE_CHARS: usize = 120;
 /// Buffers of one live connection, bytes each way (the library's own are 128 KiB).
 const BUFFER_BYTES: usize = 4096;
 /// Viewers have nothing to say on the live connection; a close frame fits.
@@ -287,6 +290,8 @@ enum PostedWhat {
     Seen { id: String, subject: u16 },
     Shelved { id: String, subject: u16, minutes: Option<f64> },
     Unshelved { id: String, subject: u16 },
+    Check { id: String, met: bool, note: Option<String> },
+    Rejected { reason: String },
 }
 
 /// A cause as the page names it.
@@ -324,9 +329,19 @@ impl PostedWhat {
                 for_s: 60.0 * minutes.unwrap_or_default(),
             },
             PostedWhat::Unshelved { id, subject } => What::Unshelved(AlarmKey { id: catalogue::named(&id)?, subject }),
+            PostedWhat::Check { id, met, note } => {
+                What::CheckEntered { check: CheckId::named(&id)?, met, note: said(&note.unwrap_or_default())? }
+            }
+            PostedWhat::Rejected { reason } => What::Rejected { reason: said(&reason)? },
             PostedWhat::Seen { id, subject } => What::Seen(AlarmKey { id: catalogue::named(&id)?, subject }),
         })
     }
+}
+
+/// What a person wrote, trimmed; `None` where it is longer than the page lets through or holds what cannot be shown.
+fn said(text: &str) -> Option<String> {
+    let text = text.trim();
+    (text.chars().count() <= NOTE_CHARS && !text.chars().any(char::is_control)).then(|| text.to_owned())
 }
 
 /// What became of an entry, in a word for programs and a sentence for people.

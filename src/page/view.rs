@@ -625,6 +625,7 @@ mod tests {
         };
         let sources = [
             ("words/en.rs", literals(include_str!("../words/en.rs"))),
+            ("words/checks.rs", literals(include_str!("../words/checks.rs"))),
             ("page/view.rs", literals(include_str!("view.rs"))),
             ("page.css", include_str!("assets/page.css").to_owned()),
             ("page.js", include_str!("assets/page.js").to_owned()),

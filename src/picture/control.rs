@@ -166,13 +166,13 @@ fn marked(canvas: &mut Canvas, mark: &ControlMark, across: Axis, (left, right): 
 fn courses(canvas: &mut Canvas, chart: &Control, strips: &Strips, across: Axis) {
     let along = |axis: Axis, value: fn(&ControlPoint) -> f64| {
         let points = chart.points.iter().enumerate().filter(|(_, point)| !point.taught);
-        points.map(|(place, point)| (x(across, place), axis.at(value(point)))).collect::<Vec<_>>()
+        points.map(|(place, point)| Some((x(across, place), axis.at(value(point))))).collect::<Vec<_>>()
     };
-    canvas.course("limit", &along(strips.ewma, |p| p.ewma_limit));
-    canvas.course("limit", &along(strips.ewma, |p| -p.ewma_limit));
-    canvas.course("course", &along(strips.ewma, |p| p.ewma));
-    canvas.course("course", &along(strips.sums, |p| p.high));
-    canvas.course("course", &along(strips.sums, |p| -p.low));
+    canvas.curve("limit", &along(strips.ewma, |p| p.ewma_limit));
+    canvas.curve("limit", &along(strips.ewma, |p| -p.ewma_limit));
+    canvas.curve("course", &along(strips.ewma, |p| p.ewma));
+    canvas.curve("course", &along(strips.sums, |p| p.high));
+    canvas.curve("course", &along(strips.sums, |p| -p.low));
 }
 
 /// Ring: only taught. Cross: far off alone. Triangle: the sums are beyond their limit. Dot: everything else.

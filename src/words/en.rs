@@ -1,7 +1,8 @@
 //! English.
 
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
-use super::{EntryAnswer, Figure, Labels, Language, Scene, SignInWord, Text};
+use super::{CheckText, EntryAnswer, Figure, Labels, Language, Scene, SignInWord, Text};
+use crate::engine::checks::Check;
 use crate::engine::frame::{
     Alarm, CeilingBy, CheckedBy, Condition, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority,
     Reason, Slip, Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
@@ -477,6 +478,14 @@ impl Language for English {
             ZeroCause::Tractor => "the tractor was coupled or uncoupled",
             ZeroCause::ScaleItself => "somebody set the scale's own zero",
         }
+    }
+
+    fn check(&self, scene: Scene<'_>, check: &Check) -> CheckText {
+        super::checks::check(scene, check)
+    }
+
+    fn checks(&self, scene: Scene<'_>) -> Text {
+        super::checks::head(scene)
     }
 
     fn sign_in(&self, word: SignInWord<'_>) -> String {

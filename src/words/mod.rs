@@ -8,9 +8,11 @@
 //! that agree have not shown that nothing leaks.
 
 pub mod alarms;
+mod checks;
 pub mod display;
 pub mod en;
 
+use crate::engine::checks::Check;
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Source, VerdictWord, WitnessId};
 use crate::engine::input::{AlarmId, ZeroCause};
 use crate::engine::settings::Settings;
@@ -88,6 +90,17 @@ pub struct Figure {
     pub act: bool,
     /// What goes with it.
     pub lines: Vec<String>,
+}
+
+/// A check of a delivery in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CheckText {
+    /// What is checked.
+    pub name: &'static str,
+    /// "met", "not yet" or "fails".
+    pub state: &'static str,
+    /// Why, with numbers and limits; or what a person has to do for it.
+    pub says: String,
 }
 
 /// What became of a person's entry.
@@ -179,6 +192,10 @@ pub trait Language: Sync {
     fn ceiling_by(&self, by: CeilingBy) -> &'static str;
     /// Label of the combined mass under this verdict.
     fn together(&self, word: VerdictWord) -> &'static str;
+    /// A check of the open delivery.
+    fn check(&self, scene: Scene<'_>, check: &Check) -> CheckText;
+    /// What all of its checks call for, and whom to call.
+    fn checks(&self, scene: Scene<'_>) -> Text;
     /// What became of an entry.
     fn entry(&self, answer: EntryAnswer<'_>) -> String;
     /// Why a person gives the scale a new zero.

@@ -1,7 +1,9 @@
 //! A bay of an invented works, and one of everything that a recording can hold.
 
+use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::*;
 use brimwatch::engine::input::*;
+use brimwatch::engine::papers::*;
 use brimwatch::engine::settings::*;
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
@@ -95,7 +97,87 @@ pub fn settings() -> Settings {
             off_delay_s: 5.0,
         },
         neighbours: vec![NeighbourSetup { bay: "Bay 2".into(), tank: 1 }],
+        expected: expected(),
     }
+}
+
+fn expected() -> Expected {
+    Expected {
+        contacts: Contacts { shipper: Some("loading office".into()), supplier: None, supervisor: Some("shift".into()) },
+        dew_point: Celsius(-40.0),
+        gas_relief: Some(GaugePa(165e3)),
+        tanks: vec![TankExpected {
+            product: "caustic soda 50 %".into(),
+            shipping_description: Some("UN1824".into()),
+            marking: None,
+            temperature_low: Some(Celsius(20.0)),
+            temperature_high: None,
+            shutoff_tested: Some(WallTime(1_700_000_000_000_000_000)),
+            shutoff_test_days: 180,
+        }],
+    }
+}
+
+fn papers() -> Papers {
+    Papers {
+        seals_expected: vec!["1".into(), "2".into()],
+        seals_found: vec!["2".into()],
+        seals_unbroken: Some(false),
+        certificate: Some("C-1".into()),
+        properties: vec![Property {
+            name: "sodium hydroxide".into(),
+            value: Some(49.5),
+            unit: "% by mass".into(),
+            low: Some(49.0),
+            high: None,
+        }],
+        shipping_description: Some("UN1824".into()),
+        marking_found: None,
+        product_tag: Some("caustic soda 50 %".into()),
+        carrier: Some("carrier".into()),
+        driver: None,
+        pressure_found: Some(GaugePa(55e3)),
+        temperature_found: Some(Celsius(34.5)),
+    }
+}
+
+fn entered() -> EnteredCheck {
+    EnteredCheck {
+        check: CheckId::PadGas,
+        met: false,
+        who: "attendant".into(),
+        at: WallTime(1_800_000_000_000_000_000),
+        note: "no paper allows it".into(),
+    }
+}
+
+/// One check for each reason that there is.
+fn every_check() -> Vec<Check> {
+    let property = papers().properties[0].clone();
+    let why = [
+        Why::NotWritten(Paper::Driver),
+        Why::NotSet(Wanted::GasRelief),
+        Why::Found("as found".into()),
+        Why::Differs { expected: "one".into(), found: "other".into() },
+        Why::Pressure { pa_gauge: 55e3, most_pa_gauge: 165e3 },
+        Why::Temperature { c: 34.5, low_c: Some(20.0), high_c: None },
+        Why::NoValue("chloride".into()),
+        Why::NoLimits("iron".into()),
+        Why::Property(property),
+        Why::Properties(3),
+        Why::Room { kg: -120.0, opening_kg: 145.0 },
+        Why::MarginUnknown,
+        Why::NotRead(2),
+        Why::Tested { days: 200, most_days: 180 },
+        Why::SwitchTripped,
+        Why::Bypassed,
+        Why::NotEntered,
+        Why::Entered { who: "attendant".into(), at: WallTime(7), note: "seen".into() },
+    ];
+    let states = [CheckState::Fails, CheckState::NotYet, CheckState::Met];
+    let ids = CheckId::ALL.iter().map(|(id, _)| *id);
+    let each = ids.zip(why).zip(states.into_iter().cycle());
+    each.map(|((id, why), state)| Check { id, state, by_person: state == CheckState::Met, why: vec![why] }).collect()
 }
 
 fn tank(name: &str, geometry: TankGeometry) -> TankSetup {
@@ -136,6 +218,7 @@ pub fn delivery() -> DeliverySetup {
             relief_from: Some(GaugePa(265e3)),
             relief_to: None,
         },
+        papers: papers(),
     }
 }
 
@@ -151,6 +234,8 @@ pub fn carried() -> Carried {
             entry_of(What::Unshelved(alarm_key())),
             entry_of(What::Dipped { level_m: 2.5 }),
             entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
+            entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
+            entry_of(What::Rejected { reason: "wrong seal".into() }),
         ],
         delivery: Some(CarriedDelivery {
             setup: delivery(),
@@ -172,6 +257,7 @@ pub fn carried() -> Carried {
                     earlier_most_kg: 8.0,
                 }),
             }],
+            entered: vec![entered()],
         }),
         restarted: false,
         shelves: vec![CarriedShelf { key: alarm_key(), left_s: 600.5 }],
@@ -385,6 +471,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
         recorder: RecorderState::Waiting { bytes: 4096 },
         blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),
         neighbours: vec![neighbour_state()],
+        checks: every_check(),
     }
 }
 
@@ -399,6 +486,7 @@ fn delivery_state() -> DeliveryState {
         started: Some(at(2)),
         closed: None,
         scale_zero: Some(ScaleZero { at: at(30), cause: ZeroCause::PeopleOrTools, kg: 79.5 }),
+        rejected: Some("another product".into()),
     }
 }
 

@@ -3,6 +3,7 @@
 mod bay;
 mod blame;
 mod bounds;
+mod checks;
 mod corrections;
 mod gauges;
 #[cfg(feature = "live")]

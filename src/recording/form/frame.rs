@@ -1,6 +1,7 @@
 //! Forms of the frame. Their names are those of the JSON at the page's address and of `replay --json`.
 
 use super::mirror;
+use crate::engine::checks::Check;
 use crate::engine::frame::{
     Alarm, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish,
     Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
@@ -31,6 +32,7 @@ mirror! {
         recorder: RecorderState,
         blind: Option<Gap>,
         neighbours: Vec<NeighbourState>,
+        checks: Vec<Check>,
     }
 
     struct NeighbourStateForm of NeighbourState {
@@ -57,6 +59,7 @@ mirror! {
         started: Option<EngineTime> = "started_ns",
         closed: Option<EngineTime> = "closed_ns",
         scale_zero: Option<ScaleZero>,
+        rejected: Option<String>,
     }
 
     struct ScaleZeroForm of ScaleZero { at: EngineTime = "at_ns", cause: ZeroCause, kg: f64 }

@@ -1,11 +1,12 @@
 //! Forms of the inputs and of what crosses from segment to segment.
 
 use super::mirror;
+use crate::engine::checks::CheckId;
 use crate::engine::frame::{Estimate, Opening, Phase};
 use crate::engine::input::{
     AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedCount, CarriedDelivery, CarriedNeighbour,
-    CarriedShelf, CarriedZero, Closing, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour,
-    NeighbourLoad, Poll, RecorderState, SettingsText, SignalValue, Status, What, ZeroCause,
+    CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed,
+    Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText, SignalValue, Status, What, ZeroCause,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
@@ -85,6 +86,16 @@ mirror! {
         Unshelved(AlarmKey),
         Dipped { level_m: f64 },
         ScaleZeroed(ZeroCause),
+        CheckEntered { check: CheckId, met: bool, note: String },
+        Rejected { reason: String },
+    }
+
+    struct EnteredCheckForm of EnteredCheck {
+        check: CheckId,
+        met: bool,
+        who: String,
+        at: WallTime = "at_unix_ns",
+        note: String,
     }
 
     enum ZeroCauseForm of ZeroCause { PeopleOrTools, HoseOrLine, RainOrIce, Tractor, ScaleItself }
@@ -165,6 +176,7 @@ mirror! {
         dip_m: Option<f64>,
         opening: Opening,
         neighbours: Vec<CarriedNeighbour>,
+        entered: Vec<EnteredCheck>,
     }
 
     struct CarriedZeroForm of CarriedZero { cause: ZeroCause, kg: f64, u_kg: f64 }

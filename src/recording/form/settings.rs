@@ -1,6 +1,7 @@
 //! Forms of the settings and of a delivery's papers.
 
 use super::mirror;
+use crate::engine::papers::{Expected, Papers};
 use crate::engine::settings::{
     DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, Plate,
     Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
@@ -21,6 +22,7 @@ mirror! {
         limits: Limits,
         thresholds: Thresholds,
         neighbours: Vec<NeighbourSetup>,
+        expected: Expected,
     }
 
     struct NeighbourSetupForm of NeighbourSetup { bay: String, tank: u16 }
@@ -153,6 +155,7 @@ mirror! {
         trailer_volume: M3 = "trailer_volume_m3",
         trailer_volume_u: f64,
         plate: Plate,
+        papers: Papers,
     }
 
     struct PlateForm of Plate {

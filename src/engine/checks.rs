@@ -80,6 +80,17 @@ impl CheckId {
         (CheckId::EmergencyEquipment, "emergency_equipment"),
     ];
 
+    /// Those that a person's entry can answer; the dew point only where no signal says it.
+    pub const BY_PERSON: [CheckId; 7] = [
+        CheckId::SealsUnbroken,
+        CheckId::PlateReadBack,
+        CheckId::PadGas,
+        CheckId::DewPoint,
+        CheckId::ShutoffInService,
+        CheckId::ConnectionIdentified,
+        CheckId::EmergencyEquipment,
+    ];
+
     /// The check of that name.
     #[must_use]
     pub fn named(name: &str) -> Option<CheckId> {
@@ -95,16 +106,8 @@ impl CheckId {
     /// Whether a person's entry answers it at this bay: nothing else can see it.
     #[must_use]
     pub fn is_by_person(self, settings: &Settings) -> bool {
-        match self {
-            CheckId::SealsUnbroken
-            | CheckId::PlateReadBack
-            | CheckId::PadGas
-            | CheckId::ShutoffInService
-            | CheckId::ConnectionIdentified
-            | CheckId::EmergencyEquipment => true,
-            CheckId::DewPoint => Readings::find(settings, SignalKind::DewPoint, None).is_none(),
-            _ => false,
-        }
+        let read = self == CheckId::DewPoint && Readings::find(settings, SignalKind::DewPoint, None).is_some();
+        CheckId::BY_PERSON.contains(&self) && !read
     }
 
     /// Whether it is asked at this bay: those of the pad gas only where gas drives.

@@ -6,6 +6,7 @@
 
 use super::feed::{DeviceStats, Published};
 use crate::engine::alarm::catalogue;
+use crate::engine::checks::{CheckId, CheckState};
 use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord};
 use crate::engine::input::{AlarmId, AlarmKey, ZeroCause};
 use crate::engine::zero;
@@ -62,6 +63,8 @@ pub struct Live {
     pub can_zero: bool,
     /// Whether a hand dip may be entered: the site allows the tank to be opened, and nothing has come in.
     pub can_dip: bool,
+    /// A delivery is open or was the last one: checks can be entered.
+    pub can_check: bool,
 }
 
 /// One open alarm, in the order in which it must be read.
@@ -122,6 +125,7 @@ pub fn live(published: &Published, reader: &Reader) -> Live {
         alarms: alarms(published, reader),
         can_start: frame.phase == Phase::Opened,
         can_close: frame.phase == Phase::Transfer,
+        can_check: frame.delivery.is_some(),
         can_zero: frame.phase == Phase::Transfer && zero::admits(&frame.verdict, 1).is_ok(),
         can_dip: frame.phase == Phase::Opened && may_be_dipped(published),
     }
@@ -230,6 +234,7 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
             },
         ),
         ("pad", html! { (pad_line(&language.pad(scene), labels.pad)) (both(picture::pad)) }),
+        ("checks", checks(scene, language)),
         ("margin-made", margin_made(scene, language)),
         ("budgets", budgets(scene, language)),
         ("polling", polling(&published.devices, scene, language)),
@@ -281,6 +286,52 @@ fn pad_line(figure: &Figure, label: &str) -> Markup {
         h2 {
             (label) " " span.value.act[figure.act] { (figure.figure) " " span.unit { (figure.unit) } }
             @for line in &figure.lines { span.line { " \u{b7} " (line) } }
+        }
+    }
+}
+
+/// Each check with a shape and a word for how it stands; what they call for stands before them.
+fn checks(scene: Scene<'_>, language: &dyn Language) -> Markup {
+    let shape = |state| match state {
+        CheckState::Met => "\u{25cf}",
+        CheckState::NotYet => "\u{25cb}",
+        CheckState::Fails => "\u{2715}",
+    };
+    html! {
+        @if !scene.frame.checks.is_empty() { (headline_region(&language.checks(scene))) }
+        ul.checks {
+            @for check in &scene.frame.checks {
+                @let text = language.check(scene, check);
+                li.act[check.state == CheckState::Fails] {
+                    span.shape aria-hidden="true" { (shape(check.state)) } " "
+                    span.word { (text.state) } " "
+                    span { b { (text.name) } ": " (text.says) }
+                }
+            }
+        }
+    }
+}
+
+/// Entries of the checks that only a person can make, and the rejection.
+fn check_forms(reader: &Reader) -> Markup {
+    let labels = reader.language.labels();
+    let most = super::server::NOTE_CHARS;
+    html! {
+        form #check-made {
+            label {
+                (labels.check) " "
+                select #check-id required {
+                    option value="" { }
+                    @for id in CheckId::BY_PERSON { option value=(id.name()) { (reader.language.check_name(id)) } }
+                }
+            }
+            label { (labels.note) " " input #check-note type="text" maxlength=(most); }
+            button type="submit" value="met" { (labels.check_met) }
+            button type="submit" value="fails" { (labels.check_fails) }
+        }
+        form #reject hidden {
+            label { (labels.reject_why) " " input #reject-why type="text" maxlength=(most) required; }
+            button type="submit" { (labels.reject) }
         }
     }
 }
@@ -388,6 +439,11 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                         section { h2 { (labels.received) " " span.unit { (labels.bars) } } div #masses { (region("masses")) } }
                         section #brim { (region("brim")) }
                     }
+                }
+                details #delivery hidden {
+                    summary { (labels.checks) }
+                    div #checks { (region("checks")) }
+                    (check_forms(reader))
                 }
                 p.cautions { (labels.cautions) }
                 details {

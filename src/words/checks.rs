@@ -7,7 +7,7 @@ use crate::engine::papers::Property;
 use crate::units::Unit;
 
 /// What is checked, as a line of a list.
-fn name(id: CheckId) -> &'static str {
+pub(super) fn name(id: CheckId) -> &'static str {
     match id {
         CheckId::Product => "Right product for this tank",
         CheckId::ShippingDescription => "Shipping description",

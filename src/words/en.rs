@@ -2,7 +2,7 @@
 
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
 use super::{CheckText, EntryAnswer, Figure, Labels, Language, Scene, SignInWord, Text};
-use crate::engine::checks::Check;
+use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
     Alarm, CeilingBy, CheckedBy, Condition, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority,
     Reason, Slip, Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
@@ -102,6 +102,13 @@ static LABELS: Labels = Labels {
     answers: "answers",
     bays: "Bays",
     no_bays: "No bay is being watched.",
+    checks: "Delivery: checks before anything is connected",
+    check: "Check made",
+    note: "Note",
+    check_met: "Met",
+    check_fails: "Fails",
+    reject: "Reject the delivery",
+    reject_why: "Why",
 };
 
 impl Language for English {
@@ -482,6 +489,10 @@ impl Language for English {
 
     fn check(&self, scene: Scene<'_>, check: &Check) -> CheckText {
         super::checks::check(scene, check)
+    }
+
+    fn check_name(&self, id: CheckId) -> &'static str {
+        super::checks::name(id)
     }
 
     fn checks(&self, scene: Scene<'_>) -> Text {

@@ -12,7 +12,7 @@ mod checks;
 pub mod display;
 pub mod en;
 
-use crate::engine::checks::Check;
+use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Source, VerdictWord, WitnessId};
 use crate::engine::input::{AlarmId, ZeroCause};
 use crate::engine::settings::Settings;
@@ -194,6 +194,8 @@ pub trait Language: Sync {
     fn together(&self, word: VerdictWord) -> &'static str;
     /// A check of the open delivery.
     fn check(&self, scene: Scene<'_>, check: &Check) -> CheckText;
+    /// What is checked.
+    fn check_name(&self, id: CheckId) -> &'static str;
     /// What all of its checks call for, and whom to call.
     fn checks(&self, scene: Scene<'_>) -> Text;
     /// What became of an entry.
@@ -272,6 +274,13 @@ pub struct Labels {
     pub answers: &'static str,
     pub bays: &'static str,
     pub no_bays: &'static str,
+    pub checks: &'static str,
+    pub check: &'static str,
+    pub note: &'static str,
+    pub check_met: &'static str,
+    pub check_fails: &'static str,
+    pub reject: &'static str,
+    pub reject_why: &'static str,
 }
 
 /// Whether a text on this alarm must begin with the acts.

@@ -22,6 +22,8 @@ pub mod engine;
 #[cfg(feature = "live")]
 mod files;
 #[cfg(feature = "live")]
+pub mod ledger;
+#[cfg(feature = "live")]
 pub mod live;
 #[cfg(feature = "live")]
 pub mod page;

@@ -39,8 +39,6 @@ pub struct Account {
     pub product_confirmed: bool,
     /// Name of the tank.
     pub tank: String,
-    /// Number of the trailer, where the papers give one.
-    pub trailer: Option<String>,
     /// Specification on the trailer's plate.
     pub trailer_specification: Option<String>,
     /// Who brought it, where the papers say.

@@ -27,7 +27,7 @@ fn works() -> &'static Works {
         let folder = tempfile::tempdir().expect("a folder");
         let (site, mut delivery): (Site, DeliveryFile) =
             scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
-        delivery.setup.carrier = Some("Weir <Haulage>".into());
+        delivery.setup.papers.carrier = Some("Weir <Haulage>".into());
         let (closed, open) = (folder.path().join("closed.brim"), folder.path().join("open.brim"));
         for (path, lasts_s) in [(&closed, LASTS_S), (&open, 900)] {
             let bay = &site.bays[delivery.bay];

@@ -258,11 +258,16 @@ impl Delivery {
     }
 }
 
-/// The largest load that the papers make credible. A ticket's net is liquid less the gas it displaced, both
-/// weighings closed: net (1 - 1.2/8000) + V_liquid x gas density (OIML D 28:2004 for the first factor). The
-/// gas is taken at the atmosphere's pressure; a pad at weighing adds some ten kilograms, which is in the
-/// ticket's uncertainty.
+/// The largest load that the papers make credible.
 fn loaded_kg(setup: &DeliverySetup, gas: &GasSetup) -> f64 {
+    ticket_kg(setup, gas).max(setup.planned.0)
+}
+
+/// Mass of the load by the weigh ticket, kg. Its net is liquid less the gas it displaced, both weighings closed:
+/// net (1 - 1.2/8000) + V_liquid x gas density (OIML D 28:2004 for the first factor). The gas is taken at the
+/// atmosphere's pressure; a pad at weighing adds some ten kilograms, which is in the ticket's uncertainty.
+#[must_use]
+pub fn ticket_kg(setup: &DeliverySetup, gas: &GasSetup) -> f64 {
     const CONVENTIONAL: f64 = 1.0 - 1.2 / 8000.0;
     let liquid_kg = setup.ticket_net.0 * CONVENTIONAL;
     let density = density::density(&setup.product, setup.product.load_temperature);
@@ -270,7 +275,7 @@ fn loaded_kg(setup: &DeliverySetup, gas: &GasSetup) -> f64 {
         let gas = gas_density(GaugePa(0.0).absolute(), gas.temperature, gas.constant_j_per_kg_k);
         liquid_kg / density.0 * gas.0
     });
-    (liquid_kg + displaced_kg).max(setup.planned.0)
+    liquid_kg + displaced_kg
 }
 
 /// Why an entry is not taken.

@@ -12,10 +12,12 @@ use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 /// Reference value of the CUSUM, in standard deviations: half of the change that is to be found soonest (6.3.2.3).
 pub const K: f64 = 0.5;
-/// Decision limit of the CUSUM, in standard deviations. With [`K`] a false signal comes once in 465 values on average,
-/// a lasting change of one standard deviation is found after 10.4 (Lucas and Crosier, "Fast initial response for CUSUM
-/// quality-control schemes", Technometrics 24 (1982) 199-205, Table 1).
-pub const H: f64 = 5.0;
+/// Decision limit of the CUSUM, in standard deviations. With [`K`] a false signal comes once in 1277 values on average, by
+/// the Markov chain of Brook and Evans ("An approach to the probability distribution of cusum run length", Biometrika 59
+/// (1972) 539-549). The usual 5 has 465 (Lucas and Crosier, "Fast initial response for CUSUM quality-control schemes",
+/// Technometrics 24 (1982) 199-205, Table 1); a bay has six charts that signal together, which made it name a sound
+/// instrument once in some 220 deliveries.
+pub const H: f64 = 6.0;
 /// The CUSUM is kept at or below this, so that it comes back within some twenty deliveries once the cause is gone.
 pub const CAP: f64 = 2.0 * H;
 /// Weight of the newest value in the EWMA.

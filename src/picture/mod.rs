@@ -4,6 +4,7 @@
 //! classes only and no colour of its own, so dark screens, forced colours and print need no second picture.
 
 mod brim;
+mod control;
 mod history;
 mod masses;
 mod pad;
@@ -11,6 +12,7 @@ mod time_line;
 mod trade;
 
 pub use brim::brim;
+pub use control::{Control, ControlMark, ControlPoint, control};
 pub use history::History;
 pub use masses::masses;
 pub use pad::pad;

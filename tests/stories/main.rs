@@ -6,6 +6,8 @@ mod bounds;
 mod checks;
 mod corrections;
 mod gauges;
+#[cfg(feature = "live")]
+mod ledger;
 mod losses;
 mod networks;
 mod opening;

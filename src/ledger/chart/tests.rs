@@ -150,8 +150,8 @@ fn one_delivery_far_off_is_no_lasting_change() {
     let one = chart(&row(60, |i| if i == 30 { 40.0 } else { 0.0 }));
     assert!(one.points[30].far_off && one.signals.is_empty());
     assert!(one.usual.deviation() < 1.0, "it taught nothing: {}", one.usual.deviation());
-    let two = chart(&row(60, |i| if i == 30 || i == 31 { 40.0 } else { 0.0 }));
-    assert_eq!(two.signals.iter().map(|s| (s.at, s.back.is_some())).collect::<Vec<_>>(), [(31, true)]);
+    let three = chart(&row(60, |i| if (30..33).contains(&i) { 40.0 } else { 0.0 }));
+    assert_eq!(three.signals.iter().map(|s| (s.at, s.back.is_some())).collect::<Vec<_>>(), [(32, true)]);
 }
 
 #[test]
@@ -177,7 +177,7 @@ fn a_row_comes_back() {
     let chart = chart(&row);
     let [signal] = chart.signals[..] else { panic!("{:?}", chart.signals) };
     assert!((69..=71).contains(&signal.highest), "{signal:?}");
-    assert!(signal.back.is_some_and(|back| back <= 95), "{signal:?}");
+    assert!(signal.back.is_some_and(|back| back <= 100), "{signal:?}");
     let found = change(&chart, &signal).expect("a change");
     assert!(found.from.abs_diff(40) <= 1 && (found.by - 2.5).abs() < 0.4, "{found:?}");
     assert!((chart.usual.mean()).abs() < 0.1 && chart.usual.deviation() < 0.9, "{:?}", chart.usual);

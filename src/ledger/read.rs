@@ -192,7 +192,12 @@ fn one(paths: &[PathBuf]) -> Found {
     match catch_unwind(AssertUnwindSafe(|| gather(paths))) {
         Ok(Ok(Some(row))) => Found::Delivery(Box::new(row)),
         Ok(Ok(None)) => Found::Nothing,
-        Ok(Err(error)) => Found::NotTaken(error.to_string()),
+        Ok(Err(error)) => {
+            let why = error.to_string();
+            // The list names the file already.
+            let named = paths.iter().find_map(|path| why.strip_prefix(&format!("{}: ", path.display())));
+            Found::NotTaken(named.unwrap_or(&why).to_owned())
+        }
         Err(_) => Found::NotTaken("brimwatch failed on it: a fault of its own, please report it".to_owned()),
     }
 }

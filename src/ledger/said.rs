@@ -187,9 +187,13 @@ pub fn chart(pair: &Pair) -> String {
             "no lasting change found in {count} deliveries; one of {} would take about ten to show",
             about(pair.scatter_kg())
         ),
-        (false, _) => format!("{gone} lasting change(s) found in {count} deliveries, none of them now"),
+        (false, _) => format!("lasting changes found in {count} deliveries: {gone}, none of them now"),
     };
-    let far = pair.chart.points.iter().filter(|point| point.far_off).count();
-    let far = if far > 0 { format!(" {far} delivery(s) far off alone, marked with a cross.") } else { String::new() };
+    let within = |at: usize| {
+        let mut signals = pair.chart.signals.iter();
+        signals.any(|signal| at >= signal.risen_from && signal.back.is_none_or(|back| at <= back))
+    };
+    let far = pair.chart.points.iter().enumerate().filter(|(at, point)| point.far_off && !within(*at)).count();
+    let far = if far > 0 { format!(" Far off alone, marked with a cross: {far}.") } else { String::new() };
     format!("{usual}: {what}.{far}")
 }

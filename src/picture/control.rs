@@ -142,10 +142,11 @@ fn grid(canvas: &mut Canvas, chart: &Control, strips: &Strips, (left, right): (f
 }
 
 fn days(canvas: &mut Canvas, chart: &Control, across: Axis) {
-    let most = canvas.size.pick(7, 3);
+    let most = canvas.size.pick(6, 2);
     let every = chart.days.len().div_ceil(most).max(1);
     let last = chart.days.len().saturating_sub(1);
     for (place, day) in chart.days.iter().enumerate().step_by(every) {
+        // The last one would run out of the picture, the first one to the left.
         let anchor = if place == 0 { Anchor::Start } else { Anchor::Middle };
         if place == 0 || last - place >= every / 2 {
             canvas.text("quiet", x(across, place), 416.0, anchor, day);

@@ -13,6 +13,8 @@ mod import;
 mod kill;
 mod play;
 mod ports;
+#[path = "../bench/recorded.rs"]
+mod recorded;
 mod report;
 mod running;
 mod scenarios;

@@ -1,5 +1,6 @@
 //! The unloading record as its users meet it.
 
+use super::recorded;
 use brimwatch::config::{DeliveryFile, Site};
 use brimwatch::report::account::{Account, AgainstTicket, WhyNot};
 use brimwatch::report::{AccountError, account};
@@ -7,9 +8,6 @@ use brimwatch_simulator::scenario;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
-
-#[path = "../bench/recorded.rs"]
-mod recorded;
 
 /// Long enough for the whole load, s.
 const LASTS_S: u64 = 6_000;

@@ -13,6 +13,7 @@ mod claims;
 mod delivery;
 mod density;
 mod devices;
+mod expected;
 mod fault;
 mod range;
 mod register;
@@ -171,6 +172,12 @@ pub struct ProductTable {
     pub confirmed: bool,
     /// Where the table comes from, with its standing.
     pub source: String,
+    /// Shipping description that a delivery's papers must have.
+    pub shipping_description: Option<String>,
+    /// Hazard marking that the trailer must bear.
+    pub marking: Option<String>,
+    /// Coldest and warmest load that is taken.
+    pub temperatures: [Option<Celsius>; 2],
 }
 
 /// A delivery's papers, read and checked against a site.

@@ -4,6 +4,7 @@ use crate::check;
 use crate::config::{self, Site};
 use crate::decode;
 use crate::decode::command::{Refusal, Shown};
+use crate::ledger::{self, Ledger};
 use crate::live::change::AskError;
 use crate::live::{self, Options};
 use crate::people;
@@ -123,6 +124,8 @@ enum Command {
     },
     /// Try settings on recordings: for every alarm how often, how long before what it is for, and what other settings change.
     Tune(TuneOptions),
+    /// List all deliveries of recordings, newest first, with sums, and charts that show an instrument that has moved.
+    Ledger(LedgerOptions),
     /// Say who may act on the page: names, roles and passwords, in a file of their own (`people` of the site file).
     #[command(subcommand)]
     People(people::command::What),
@@ -131,6 +134,35 @@ enum Command {
         /// Recording.
         file: PathBuf,
     },
+}
+
+/// What `ledger` is told.
+#[derive(Debug, clap::Args)]
+struct LedgerOptions {
+    /// Recordings, or folders of them with everything below; a folder keeps an index of what was read.
+    #[arg(required = true)]
+    recordings: Vec<PathBuf>,
+    /// Only deliveries with this text in number, product, tank, carrier or bay.
+    #[arg(long, value_name = "TEXT")]
+    search: Option<String>,
+    /// Only deliveries from this day on, as 2026-03-01.
+    #[arg(long, value_name = "DAY")]
+    from: Option<jiff::civil::Date>,
+    /// Only deliveries up to this day.
+    #[arg(long, value_name = "DAY")]
+    to: Option<jiff::civil::Date>,
+    /// Print a row for each delivery as CSV.
+    #[arg(long, conflicts_with = "json")]
+    csv: bool,
+    /// Print everything as one JSON object.
+    #[arg(long)]
+    json: bool,
+    /// Folder for the paper with its pictures: ledger.html, ledger.csv, ledger.json.
+    #[arg(long, value_name = "FOLDER")]
+    out: Option<PathBuf>,
+    /// Cores to use; all where left out.
+    #[arg(long, value_name = "N")]
+    cores: Option<usize>,
 }
 
 /// What `tune` is told.
@@ -168,7 +200,7 @@ enum LogForm {
 const EXIT_CODES: &str = "\
 Exit codes:
   0  done; check: no fault, there may be warnings; replay: at least one output compared and all the same
-  1  the machine refused something (address, disk, network), or import or tune was told to stop
+  1  the machine refused something (address, disk, network), or import, tune or ledger was told to stop
   2  a wrong command line, site file, delivery file, column map, labels or people file
   3  replay: an output differs, the recording is damaged, or there was nothing to compare
   4  no recording, or one that cannot be read
@@ -216,6 +248,7 @@ pub fn main() -> ExitCode {
         Command::Change { site, who, reason, apply } => change(&site, &who, &reason, apply),
         Command::Export { file, out, every } => export(&file, out.as_deref(), every),
         Command::Tune(options) => tune_recordings(&options),
+        Command::Ledger(options) => list_deliveries(options),
         Command::People(what) => people(&what),
         Command::Dump { file } => written(|out| dump::dump(&file, out)),
     }
@@ -323,7 +356,7 @@ fn export(file: &Path, out: Option<&Path>, every_s: f64) -> ExitCode {
 }
 
 fn check(site: &Path, delivery: Option<&Path>, json: bool) -> ExitCode {
-    let checked = check::check(site, delivery, free_bytes);
+    let checked = check::check(site, delivery, free_bytes, crate::clock::wall_now());
     if json {
         say(checked.json());
     } else {
@@ -424,6 +457,41 @@ fn tune_recordings(options: &TuneOptions) -> ExitCode {
             say(format_args!("{taken} recordings under {choices} choices of settings: {}", summary.paper.display()));
             if taken == 0 { ExitCode::from(NO_RECORDING) } else { ExitCode::SUCCESS }
         }
+        Err(error) => fail(REFUSED, error),
+    }
+}
+
+fn list_deliveries(options: LedgerOptions) -> ExitCode {
+    let stopped = Arc::new(AtomicBool::new(false));
+    if let Err(error) = stop_when_told(Arc::clone(&stopped)) {
+        return fail(REFUSED, error);
+    }
+    let cores = options.cores.or(std::thread::available_parallelism().ok().map(usize::from)).unwrap_or(1);
+    let mut bar = ProgressLine::new();
+    let read = ledger::read(&options.recordings, cores, &stopped, &mut |p| bar.show(p.done as u64, p.all as u64));
+    bar.clear();
+    let read = match read {
+        Ok(read) => read,
+        Err(error @ ledger::LedgerError::Stopped { .. }) => return fail(REFUSED, error),
+        Err(error) => return fail(NO_RECORDING, error),
+    };
+    for one in &read.not_taken {
+        let _ = writeln!(io::stderr(), "not in the list: {}: {}", one.file, one.why);
+    }
+    for trouble in &read.index_trouble {
+        let _ = writeln!(io::stderr(), "{trouble}");
+    }
+    let choice = ledger::Choice { search: options.search, from: options.from, to: options.to };
+    let ledger = Ledger::new(read, &choice, jiff::tz::TimeZone::system());
+    let shown = match (options.csv, options.json) {
+        (true, _) => ledger.csv(io::stdout()),
+        (_, true) => writeln!(io::stdout(), "{}", ledger.json()),
+        _ => io::stdout().write_all(ledger.text().as_bytes()),
+    };
+    match shown.and_then(|()| options.out.as_deref().map_or(Ok(()), |out| ledger.write(out))) {
+        Ok(()) => ExitCode::SUCCESS,
+        // Whoever read the output has enough of it.
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
         Err(error) => fail(REFUSED, error),
     }
 }

@@ -22,6 +22,8 @@ pub mod engine;
 #[cfg(feature = "live")]
 mod files;
 #[cfg(feature = "live")]
+pub mod ledger;
+#[cfg(feature = "live")]
 pub mod live;
 #[cfg(feature = "live")]
 pub mod page;
@@ -30,6 +32,8 @@ pub mod people;
 pub mod picture;
 pub mod poll;
 pub mod recording;
+#[cfg(feature = "live")]
+pub mod report;
 pub mod time;
 #[cfg(feature = "live")]
 pub mod tune;

@@ -133,6 +133,8 @@ pub struct SimulatedBay {
     working_m: f64,
     /// The script is over: somebody's hands act.
     by_hand: bool,
+    /// The transfer was entered as started before all was ready.
+    told_to_start: bool,
 }
 
 impl SimulatedBay {
@@ -180,6 +182,7 @@ impl SimulatedBay {
             scale_start_kg: 0.0,
             working_m: settings.tanks.get(usize::from(tank)).map_or(f64::INFINITY, |t| t.working.0),
             by_hand: false,
+            told_to_start: false,
         }
     }
 
@@ -252,6 +255,12 @@ impl SimulatedBay {
             self.scale_start_kg = self.shows(SignalKind::Scale, None);
             self.enter(Stage::Unloading);
         }
+    }
+
+    /// The same for somebody who says so too early: the attendant brings the pad up first.
+    pub fn start_when_ready(&mut self) {
+        self.told_to_start = true;
+        self.start();
     }
 
     /// What the scripted attendant closes the valve for from now on.
@@ -354,6 +363,9 @@ impl SimulatedBay {
                     self.plant.hands.gas_on = true;
                 } else if in_stage_s >= SETTLE_S {
                     self.enter(Stage::Ready);
+                    if self.told_to_start {
+                        self.start();
+                    }
                 }
             }
             Stage::Unloading => {

@@ -229,7 +229,7 @@ impl Scenario {
         for wrong in self.goes_wrong.iter().filter(|wrong| wrong.at_s.is_some()) {
             wrong.befall(bay, start_s);
         }
-        bay.start();
+        bay.start_when_ready();
     }
 }
 

@@ -4,6 +4,7 @@ use super::gas::{Gas, area_m2};
 use super::load::{self, Load};
 use super::recorded::{Recorded, recorded};
 use crate::config::{BaySetup, DeliveryFile, Fault, Site};
+use crate::engine::papers::Papers;
 use crate::engine::settings::{DeliverySetup, Drive, Limits, Plate, TankSetup};
 use crate::engine::witness::{density, geometry};
 use crate::units::{ATMOSPHERE_PA, AbsPa, Celsius, GaugePa, Metre};
@@ -173,6 +174,7 @@ fn stand_in(site: &Site, bay: &BaySetup) -> Option<DeliverySetup> {
         trailer_volume: crate::units::M3(30.0),
         trailer_volume_u: 0.01,
         plate: Plate { specification: None, mawp: None, relief_from: None, relief_to: None },
+        papers: Papers::default(),
     })
 }
 

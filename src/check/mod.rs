@@ -5,11 +5,14 @@
 pub mod answers;
 pub mod gas;
 pub mod load;
+mod papers;
 pub mod recorded;
 mod text;
 
 use crate::config::{self, COLUMNS, CUT_SHORT, Fault, Faults, SHOWN_MOST, wrapped};
+use crate::time::WallTime;
 use answers::Answers;
+pub use papers::PaperCheck;
 use serde::Serialize;
 use std::fmt;
 use std::path::{Path, PathBuf};
@@ -31,11 +34,19 @@ pub struct Checked {
     pub more_may_follow: bool,
     /// What follows from a sound site file.
     pub answers: Option<Answers>,
+    /// The checks of the delivery, as far as files can answer them.
+    pub checks: Vec<PaperCheck>,
 }
 
-/// Checks a site file, the files it names and a delivery file. `free_bytes` tells what is free on the disk of a folder.
+/// Checks a site file, the files it names and a delivery file. `free_bytes` tells what is free on the disk of a folder,
+/// `now` what the wall clock says: a test of a shut-off grows old.
 #[must_use]
-pub fn check(site: &Path, delivery: Option<&Path>, free_bytes: impl Fn(&Path) -> Option<u64>) -> Checked {
+pub fn check(
+    site: &Path,
+    delivery: Option<&Path>,
+    free_bytes: impl Fn(&Path) -> Option<u64>,
+    now: WallTime,
+) -> Checked {
     let mut checked = Checked {
         site: site.to_owned(),
         delivery: delivery.map(Path::to_owned),
@@ -44,12 +55,14 @@ pub fn check(site: &Path, delivery: Option<&Path>, free_bytes: impl Fn(&Path) ->
         unlisted: 0,
         more_may_follow: false,
         answers: None,
+        checks: Vec::new(),
     };
     if let Some(site) = checked.taken(config::load(site)) {
         checked.warnings.extend(site.warnings.iter().cloned());
         let delivery = delivery.and_then(|path| checked.taken(config::load_delivery(path, &site)));
         if let Some(delivery) = &delivery {
             checked.warnings.extend(delivery.warnings.iter().cloned());
+            checked.checks = papers::checks(&site, delivery, now);
         }
         let answers = answers::answers(&site, delivery.as_ref(), free_bytes(&site.store));
         checked.warnings.extend(answers.warnings(&site.path.display().to_string()));
@@ -100,6 +113,9 @@ impl fmt::Display for Checked {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if let Some(answers) = &self.answers {
             writeln!(f, "{answers}")?;
+        }
+        if !self.checks.is_empty() {
+            writeln!(f, "{}", papers::lines(&self.checks))?;
         }
         for found in self.faults.iter().chain(&self.warnings) {
             writeln!(f, "{found}\n")?;

@@ -31,6 +31,7 @@ pub(super) fn delivery(draft: &mut Draft, path: &Path, text: String, site: &Site
         trailer_volume: M3(table.table("trailer").number("volume")),
         trailer_volume_u: table.table("trailer").number("volume_u"),
         plate,
+        papers: super::expected::papers(draft, &table),
     };
     let line = bay.and_then(|bay| line(table.table("line"), &site.bays[bay].settings.line));
     weighed(draft, table.table("ticket"));
@@ -49,6 +50,7 @@ pub(super) fn alone(draft: &mut Draft, path: &Path, text: String) {
     let table = walk(draft, file, keys::DELIVERY);
     if !draft.has_syntax_fault() {
         plate(draft, table.table("plate"));
+        super::expected::papers(draft, &table);
     }
 }
 

@@ -162,6 +162,8 @@ pub(super) const TYPES: &[&str] =
 pub(super) const UPPER_TYPES: &[&str] = &["u16", "u32"];
 /// Words for [`crate::poll::registers::WordOrder`], the most significant byte A.
 pub(super) const ORDERS: &[&str] = &["ABCD", "CDAB", "BADC", "DCBA"];
+/// What a mass meter shows.
+const INDICATES: &[&str] = &["mass", "apparent_mass"];
 /// How a frame is written: with the head of Modbus TCP, or as on a serial line.
 pub(super) const FRAMINGS: &[&str] = &["tcp", "rtu"];
 /// Words for [`crate::poll::way::Parity`].
@@ -182,6 +184,9 @@ pub const SITE: &[Key] = &[
     key("site.people", Text, Optional, "people.toml",
         "file of the people who may act on the page, made by `brimwatch people`; beside this file unless absolute; left out: whoever is at this machine may"),
 
+    key("site.query_above_en", Number(0.1, 10.0), Default("1"), "1",
+        "the unloading record raises a query when received and weigh ticket differ by more than this many times their joint expanded uncertainty (|En| of ISO 13528, coverage factor 2)"),
+
     key("alarms", Table, Optional, "", "budgets and delays of the alarms; each has a default"),
     key("alarms.false_disagreements", amount(Ratio, 1e-6, 0.05), Default("0.1 %"), "0.1 %",
         "transfers in which sound instruments may once be said to disagree; shared over about 20 independent looks"),
@@ -191,6 +196,11 @@ pub const SITE: &[Key] = &[
         "a condition must hold this long before its alarm comes"),
     key("alarms.off_delay", amount(Time, 0.0, 600.0), Default("10 s"), "10 s",
         "a condition must be gone this long before its alarm goes"),
+
+    key("contacts", Table, Optional, "", "whom to call when a check of a delivery fails; shown beside it"),
+    key("contacts.shipper", Text, Optional, "Alder Reach works, loading office, 555 0101", "who loaded the trailer"),
+    key("contacts.supplier", Text, Optional, "product desk, 555 0102", "who sold the product"),
+    key("contacts.supervisor", Text, Optional, "shift supervisor, 555 0103", "who decides on the site"),
 
     key("link", Tables, Optional, "", "one way that devices share: a gateway or a serial line; they are asked in turn"),
     key("link.name", Text, Required, "gateway", "name, by which devices find it"),
@@ -249,15 +259,24 @@ pub const SITE: &[Key] = &[
         "the same as a CSV file beside this one; its first line names the units: level (mm),volume (m3)"),
     key("tank.table_u", amount(Ratio, 0.0, 0.1), Default("0.25 %"), "0.25 %",
         "standard uncertainty of a volume difference read off table or dimensions"),
+    key("tank.shell_expansion_per_c", Number(1e-6, 5e-5), Optional, "1.12e-5",
+        "linear expansion of the tank's shell for each C, where its table holds at shell_reference; without both: not corrected"),
+    key("tank.shell_reference", amount(Temperature, -50.0, 100.0), Optional, "20 C", "temperature of the shell that the table or the dimensions hold at"),
     key("tank.working", LEVEL, Required, "6.9 m", "maximum working level"),
     key("tank.high_high", LEVEL, Required, "7.2 m", "high-high level: the margin is measured to it"),
     key("tank.critical", LEVEL, Required, "7.6 m", "critical high level: damage or overflow"),
     key("tank.opening_u", difference(Length, 0.0, 1.0), Required, "15 mm",
         "what the gauge may be off at opening while no other source has checked it (standard uncertainty)"),
+    key("tank.hand_dip_u", difference(Length, 0.0, 0.1), Optional, "3 mm",
+        "what a hand dip may be off (standard uncertainty), where the site allows this tank to be opened and dipped; left out: it does not"),
     key("tank.draw_off", Choice(DRAW_OFFS), Default("unknown"), "declared_zero",
         "what leaves the tank by other ways while a load comes in; unknown makes the tank a doubtful witness"),
     key("tank.vent_capacity", amount(MassFlow, 1e-3, 100.0), Optional, "1000 kg/h",
         "most gas (as the bay's pad gas) that the tank's vent passes before the tank is above its own limit; for `brimwatch check`"),
+
+    key("tank.shutoff_tested", Text, Optional, "2026-08-20",
+        "day on which the independent high-level shut-off was last tested: year-month-day; left out: a check not yet met"),
+    key("tank.shutoff_test_days", Integer(1, 3650), Default("365"), "180", "days after which such a test no longer counts"),
 
     key("bay", Tables, Required, "", "one unloading station"),
     key("bay.name", Text, Required, "Bay 1", "name"),
@@ -270,6 +289,8 @@ pub const SITE: &[Key] = &[
         "its temperature where none is measured"),
     key("bay.gas_temperature_u", difference(Temperature, 0.0, 100.0), Default("30 C"), "10 C",
         "standard uncertainty of that; a tractor's compressor delivers hot"),
+    key("bay.dew_point", amount(Temperature, -100.0, 40.0), Default("-40 C"), "-40 C",
+        "highest dew point of the pad gas, where gas drives; -40 C (-40 F) is common practice"),
     key("bay.usual_rate", amount(MassFlow, 0.01, 100.0), Optional, "17 t/h",
         "usual rate of unloading; for the times that `brimwatch check` works out"),
     key("bay.usual_pad", amount(GaugePressure, 1e3, 7e5), Optional, "18 psi gauge",
@@ -280,6 +301,8 @@ pub const SITE: &[Key] = &[
     key("bay.supply.pressure", amount(GaugePressure, 1e4, 4e7), Optional, "80 psi gauge", "pressure before the regulator"),
     key("bay.supply.orifice", amount(Length, 5e-4, 0.3), Optional, "6 mm",
         "diameter of the narrowest opening between there and the trailer with the regulator wide open"),
+    key("bay.supply.relief", RATING, Optional, "24 psi gauge",
+        "setting of the supply's own relief valve, read off its plate; left out: a check not yet met"),
 
     key("bay.line", Table, Required, "", "the line from the trailer's outlet to the tank"),
     key("bay.line.upstream", amount(Volume, 0.0, 20.0), Required, "15 L", "volume between trailer and meter"),
@@ -319,6 +342,10 @@ pub const SITE: &[Key] = &[
     key("bay.signal.scale", Number(-1e12, 1e12), Default("1"), "0.1", "value = number x scale + offset, in the unit"),
     key("bay.signal.offset", Number(-1e12, 1e12), Default("0"), "-50", "see scale"),
     key("bay.signal.unit", Text, Optional, "mm", "unit of the value; needed but for yes/no and for a loop current"),
+    key("bay.signal.ullage_from", OfSignal, Optional, "8.2 m",
+        "for a level that is measured from above as ullage: height of the point it counts down from, above the tank's datum; left out: it counts up"),
+    key("bay.signal.indicates", Choice(INDICATES), Default("mass"), "apparent_mass",
+        "for a mass meter: what it was adjusted to show, mass or apparent mass (as weighed in air against 8000 kg/m3)"),
     key("bay.signal.at_4_ma", OfSignal, Optional, "0 m",
         "for a register that holds a loop current: what 4 mA stand for; scale and offset then make it mA"),
     key("bay.signal.at_20_ma", OfSignal, Optional, "8 m", "what 20 mA stand for"),
@@ -332,6 +359,8 @@ pub const SITE: &[Key] = &[
     key("bay.signal.plausible_low", OfSignal, Optional, "-20 C", "lowest plausible value; by kind where left out"),
     key("bay.signal.plausible_high", OfSignal, Optional, "90 C", "highest plausible value; by kind where left out"),
     key("bay.signal.saturates_at", OfSignal, Optional, "7.9 m", "from here on it shows its end of range; without it: not known"),
+    key("bay.signal.rolls_over_at", DifferenceOfSignal, Optional, "1000000 kg",
+        "for a total: where its counter is full and begins anew at 0; without it: not known, told from two readings in a row"),
     key("bay.signal.division", DifferenceOfSignal, Optional, "20 kg",
         "smallest step the value can make; needed for the scale, otherwise 0"),
     key("bay.signal.noise", DifferenceOfSignal, Optional, "2 mm", "white noise of one reading (1 sigma); by kind where left out"),
@@ -392,6 +421,28 @@ pub const DELIVERY: &[Key] = &[
         "maximum allowable working pressure; without it the ceiling is not set"),
     key("plate.relief_from", PLATE, Optional, "36 psi gauge", "lowest start to discharge of the relief valve; without it: not set"),
     key("plate.relief_to", PLATE, Optional, "39.6 psi gauge", "highest start to discharge of the relief valve; without it: not set"),
+
+    key("trailer.pressure_found", amount(GaugePressure, -5e4, 1e6), Optional, "8 psi gauge", "pressure on the trailer's own gauge at arrival"),
+    key("trailer.temperature_found", amount(Temperature, -100.0, 300.0), Optional, "95 F", "temperature on the trailer's own thermometer at arrival"),
+    key("trailer.product_tag", Text, Optional, "caustic soda 50 %", "product as the tag on the trailer's outlet says"),
+    key("seals", Table, Optional, "", "seals of dome, valves and outlet"),
+    key("seals.expected", Texts, Optional, r#"["88101", "88102"]"#, "their numbers, as the papers say"),
+    key("seals.found", Texts, Optional, r#"["88101", "88102"]"#, "their numbers, as read on the trailer"),
+    key("seals.unbroken", Flag, Optional, "true", "whether every seal was found unbroken; left out: a person enters it on the page"),
+    key("certificate", Table, Optional, "", "certificate of analysis"),
+    key("certificate.number", Text, Optional, "C-2217", "its number or name"),
+    key("certificate.property", Tables, Optional, "", "one property on it"),
+    key("certificate.property.name", Text, Required, "sodium hydroxide", "name"),
+    key("certificate.property.value", Number(-1e9, 1e9), Optional, "49.7", "value as printed; left out: the certificate has none, and the check says so"),
+    key("certificate.property.unit", Text, Required, "% by mass", "unit of value and limits, as printed"),
+    key("certificate.property.low", Number(-1e9, 1e9), Optional, "49", "lowest value that is taken; without both limits: a check not yet met"),
+    key("certificate.property.high", Number(-1e9, 1e9), Optional, "51", "highest value that is taken"),
+    key("shipping", Table, Optional, "", "shipping papers and marking"),
+    key("shipping.description", Text, Optional, "UN1824, Sodium hydroxide solution, 8, II", "shipping description, as on the papers"),
+    key("shipping.marking_found", Text, Optional, "1824, 8", "hazard marking, as read on the trailer"),
+    key("carrier", Table, Optional, "", "who brings it"),
+    key("carrier.name", Text, Optional, "Reach Haulage", "carrier"),
+    key("carrier.driver", Text, Optional, "driver 17", "who drives, as on the pass shown at the gate"),
 ];
 
 /// Separators of a history's fields, as a column map writes them.
@@ -463,4 +514,9 @@ pub const PRODUCT: &[Key] = &[
     key("density_u", amount(Ratio, 0.0, 0.1), Required, "0.1 %", "standard uncertainty of the density"),
     key("confirmed", Flag, Required, "false", "whether somebody has read the table in its source"),
     key("source", Text, Required, "certificate of analysis", "where the table comes from, with its standing"),
+    key("shipping_description", Text, Optional, "UN1824, Sodium hydroxide solution, 8, II",
+        "shipping description that a delivery's papers must have; left out: a check not yet met"),
+    key("marking", Text, Optional, "1824, 8", "hazard marking that the trailer must bear; left out: a check not yet met"),
+    key("temperature_low", amount(Temperature, -100.0, 300.0), Optional, "20 C", "coldest load that is taken; without both: a check not yet met"),
+    key("temperature_high", amount(Temperature, -100.0, 300.0), Optional, "60 C", "warmest load that is taken"),
 ];

@@ -14,6 +14,7 @@ mod delivery;
 mod density;
 mod devices;
 pub(crate) mod edit;
+mod expected;
 mod fault;
 mod range;
 mod register;
@@ -172,6 +173,12 @@ pub struct ProductTable {
     pub confirmed: bool,
     /// Where the table comes from, with its standing.
     pub source: String,
+    /// Shipping description that a delivery's papers must have.
+    pub shipping_description: Option<String>,
+    /// Hazard marking that the trailer must bear.
+    pub marking: Option<String>,
+    /// Coldest and warmest load that is taken.
+    pub temperatures: [Option<Celsius>; 2],
 }
 
 /// A delivery's papers, read and checked against a site.

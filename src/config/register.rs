@@ -6,6 +6,7 @@ use super::keys::Bounds;
 use super::signals::SignalForm;
 use super::walk::Table;
 use crate::engine::settings::{SignalKind, SignalSetup};
+use crate::engine::total;
 use crate::poll::registers::{DataType, Place, Register, Span, UpperPart, WordOrder};
 use crate::units::{Quantity, Unit};
 
@@ -154,11 +155,30 @@ fn to_si(draft: &mut Draft, table: &Table, form: &SignalForm) -> (f64, f64, Opti
             .allowed("any number but 0")
             .act("write what one count of the register is worth in the unit, for example: scale = 0.1");
     }
-    match (span, unit) {
-        (Some(span), _) => (scale, offset, Some(span)),
-        (None, Some(unit)) => (unit.step_to_si(scale), unit.to_si(offset), None),
-        (None, None) => (f64::NAN, f64::NAN, None),
+    let down_from = ullage_from(draft, table, form);
+    match (span, unit, down_from) {
+        (Some(span), _, None) => (scale, offset, Some(span)),
+        (Some(span), _, Some(top)) => {
+            (scale, offset, Some(Span { at_4_ma: top - span.at_4_ma, at_20_ma: top - span.at_20_ma }))
+        }
+        (None, Some(unit), None) => (unit.step_to_si(scale), unit.to_si(offset), None),
+        (None, Some(unit), Some(top)) => (-unit.step_to_si(scale), top - unit.to_si(offset), None),
+        (None, None, _) => (f64::NAN, f64::NAN, None),
     }
+}
+
+/// The height that an ullage counts down from, m; None: a level counts up.
+fn ullage_from(draft: &mut Draft, table: &Table, form: &SignalForm) -> Option<f64> {
+    let text = table.optional_text("ullage_from").filter(|_| table.has("kind"))?;
+    if form.kind != SignalKind::Level {
+        draft
+            .fault(table.spot("ullage_from"), table.path("ullage_from"), format!("{} is no ullage", form.name))
+            .allowed("signal level_m")
+            .act("take the line out");
+        return None;
+    }
+    let bounds = Bounds { quantity: form.quantity, low: 0.0, high: BEYOND };
+    Some(amount::value(draft, table.spot("ullage_from"), &table.path("ullage_from"), text, bounds))
 }
 
 /// What the ends of a loop current stand for; `None` where the register holds the quantity itself.
@@ -260,7 +280,22 @@ pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -
         zero: get("zero", steps).unwrap_or(form.zero),
         drift_per_sqrt_h: get("drift_per_sqrt_h", steps).unwrap_or(form.drift_per_sqrt_h),
         lag_s: table.optional_number("lag").unwrap_or(form.lag_s),
+        rolls_over_at: get("rolls_over_at", steps),
+        may_roll_over_at: Vec::new(),
+        apparent_mass: table.text("indicates") == "apparent_mass",
     };
+    if setup.apparent_mass && !matches!(form.kind, SignalKind::FlowMassTotal | SignalKind::FlowMassRate) {
+        draft
+            .fault(table.spot("indicates"), table.path("indicates"), format!("{} is no mass meter's", form.name))
+            .allowed("signals flow_total_kg and flow_kg_per_s")
+            .act("take the line out");
+    }
+    if setup.rolls_over_at.is_some() && !total::is_total(form.kind) {
+        draft
+            .fault(table.spot("rolls_over_at"), table.path("rolls_over_at"), format!("{} counts nothing", form.name))
+            .allowed("signals flow_total_kg and flow_total_m3")
+            .act("take the line out");
+    }
     if setup.plausible_low >= setup.plausible_high {
         let key = if table.has("plausible_high") { "plausible_high" } else { "plausible_low" };
         draft
@@ -274,4 +309,23 @@ pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -
             .act("write it, for example: division = \"20 kg\"");
     }
     setup
+}
+
+/// Where a total may begin anew: a counter of four to twelve decimal digits in its unit, and what its register holds.
+pub(super) fn may_roll_over_at(table: &Table, form: &SignalForm, place: &Place) -> Vec<f64> {
+    let unit = table.optional_text("unit").and_then(Unit::parse).filter(|unit| unit.quantity == form.quantity);
+    let Some(unit) = unit.filter(|_| total::is_total(form.kind)) else { return Vec::new() };
+    let digits = ["1e3", "1e4", "1e5", "1e6", "1e7", "1e8", "1e9", "1e10", "1e11", "1e12"];
+    let decimal = digits.into_iter().filter_map(|d| d.parse().ok()).map(|counts: f64| unit.step_to_si(counts));
+    let counts = match place.register.data {
+        DataType::U16 | DataType::I16 => Some(65_536.0),
+        DataType::U32 | DataType::I32 => Some(4_294_967_296.0),
+        DataType::Bcd16 => Some(1e4),
+        DataType::Bcd32 => Some(1e8),
+        _ => None,
+    };
+    let register = counts.map(|counts: f64| (counts * place.register.factor).abs()).filter(|_| place.upper.is_none());
+    let mut widths: Vec<f64> = decimal.chain(register).filter(|width| width.is_finite() && *width > 0.0).collect();
+    widths.sort_by(f64::total_cmp);
+    widths
 }

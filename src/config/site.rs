@@ -7,9 +7,10 @@ use super::shape::{Head, Vessel};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
 use super::{BaySetup, Device, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
+use crate::engine::papers::{Contacts, TankExpected};
 use crate::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
-    Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
 use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Metre};
@@ -34,6 +35,9 @@ struct Works {
     /// For each of them, most gas that its vent passes.
     vents: Vec<Option<KgPerS>>,
     thresholds: Thresholds,
+    contacts: Contacts,
+    /// For each tank, what it expects.
+    expected: Vec<TankExpected>,
 }
 
 /// A site out of a text. `None` where a fault was noted.
@@ -47,10 +51,17 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     let mut beside = tables::Beside { folder: path.parent(), read, texts: vec![(written, text)] };
     let Polled { links, devices, address_bases } = polled(draft, &root);
     let mut products = Vec::new();
-    let tanks = root.tables("tank").iter().map(|t| tank(draft, t, &mut beside, &mut products)).collect();
+    let tanks: Vec<(TankSetup, usize)> =
+        root.tables("tank").iter().map(|t| tank(draft, t, &mut beside, &mut products)).collect();
+    let of_tanks = root.tables("tank").iter().zip(&tanks);
+    let expected = of_tanks
+        .map(|(t, (_, product))| super::expected::of_tank(draft, t, products.get(*product).map(|(_, p)| p)))
+        .collect();
     unlike(draft, root.tables("tank"), "name", str::to_owned);
     let vents = root.tables("tank").iter().map(|t| t.optional_number("vent_capacity").map(KgPerS)).collect();
-    let works = Works { devices, address_bases, tanks, vents, thresholds: thresholds(&budgets(root.table("alarms"))) };
+    let contacts = super::expected::contacts(root.table("contacts"));
+    let thresholds = thresholds(&budgets(root.table("alarms")));
+    let works = Works { devices, address_bases, tanks, vents, thresholds, contacts, expected };
     unlike(draft, root.tables("bay"), "name", super::slug);
     let mut claims = claims::heartbeats(draft, root.tables("device"), &works.devices);
     let numbered = root.tables("bay").iter().enumerate();
@@ -157,6 +168,8 @@ fn tank(
         high_high: Metre(table.number("high_high")),
         critical: Metre(table.number("critical")),
         opening_u: Metre(table.number("opening_u")),
+        shell: shell(draft, table),
+        hand_dip_u: table.optional_number("hand_dip_u").map(Metre),
         draw_off: match table.text("draw_off") {
             "measured" => DrawOff::Measured,
             "declared_zero" => DrawOff::DeclaredZero,
@@ -164,6 +177,22 @@ fn tank(
         },
     };
     (setup, product)
+}
+
+/// How the shell grows with its temperature; both keys or none.
+fn shell(draft: &mut Draft, table: &Table) -> Option<Shell> {
+    let (expansion, reference) =
+        (table.optional_number("shell_expansion_per_c"), table.optional_number("shell_reference"));
+    if expansion.is_some() != reference.is_some() {
+        let [there, missing] = match expansion {
+            Some(_) => ["shell_expansion_per_c", "shell_reference"],
+            None => ["shell_reference", "shell_expansion_per_c"],
+        };
+        draft
+            .fault(table.spot(there), table.path(missing), format!("is missing: {there} stands alone"))
+            .act("write both, or neither: the tank's table says at which temperature it holds");
+    }
+    expansion.zip(reference).map(|(per_k, reference)| Shell { per_k, reference: Celsius(reference) })
 }
 
 /// The tank's shape, from exactly one of its three descriptions.
@@ -328,6 +357,11 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
         limits: limits(table.table("limits")),
         thresholds: works.thresholds.clone(),
         neighbours: Vec::new(),
+        expected: super::expected::of_bay(
+            table,
+            &works.contacts,
+            places.iter().map(|&place| works.expected[place].clone()).collect(),
+        ),
     };
     BaySetup {
         slug: super::slug(table.text("name")),
@@ -435,6 +469,7 @@ fn signal(draft: &mut Draft, table: &Table, works: &Works, tanks: &[TankSetup]) 
     }
     setup.device = narrow(device);
     setup.tank = tank;
+    setup.may_roll_over_at = super::register::may_roll_over_at(table, form, &place);
     ReadSignal { setup, place }
 }
 

@@ -74,6 +74,9 @@ pub(super) fn product(draft: &mut Draft, file: usize) -> ProductTable {
         density_u: table.number("density_u"),
         confirmed: table.flag("confirmed"),
         source: table.text("source").to_owned(),
+        shipping_description: table.optional_text("shipping_description").map(str::to_owned),
+        marking: table.optional_text("marking").map(str::to_owned),
+        temperatures: super::expected::temperatures(draft, &table),
     }
 }
 

@@ -101,12 +101,28 @@ fn units_and_scales_become_si() {
     assert!((signal.zero - 1.0).abs() < 1e-12);
 }
 
+/// A register that counts the ullage down from 8.2 m: 6200 mm are a level of 2 m. The same as a loop current.
+#[test]
+fn an_ullage_becomes_a_level() {
+    let level = |text: &str| {
+        let site = site(text).unwrap_or_else(|faults| panic!("{faults}"));
+        let at = site.bays[0].settings.signals.iter().position(|s| s.kind == SignalKind::Level).expect("fitted");
+        site.bays[0].places[at].register
+    };
+    let register = level(&planted("# ullage_from = \"8.2 m\"", "ullage_from = \"8.2 m\""));
+    assert!((6200.0 * register.factor + register.offset - 2.0).abs() < 1e-12);
+    let looped = planted("unit = \"mm\"", "ullage_from = \"8.2 m\"\nat_4_ma = \"0.2 m\"\nat_20_ma = \"8.2 m\"");
+    let span = level(&looped).current.expect("a loop");
+    assert!((span.at_4_ma - 8.0).abs() < 1e-12 && span.at_20_ma.abs() < 1e-12);
+}
+
 /// (what is replaced, by what, key of the fault, text of its line, words of the message).
 #[rustfmt::skip]
 const PLANTED: &[(&str, &str, &str, &str, &str)] = &[
     ("pad_maximum = \"25", "pad_max = \"25", "bay.limits.pad_max", "pad_max = ", "nearest: pad_maximum"),
     ("critical = \"7.6 m\"", "critical = \"7.6 m\"\nresponse_time = \"60 s\"", "tank.response_time", "response_time = \"60 s\"\n\n# What the gauge", "belongs in bay.limits"),
     ("high_high = \"7.2 m\"", "high_high = \"7.2 psi gauge\"", "tank.high_high", "high_high = \"7.2", "unit of gauge pressure, not of length"),
+    ("shutoff_tested = \"2026-08-20\"", "shutoff_tested = \"20.08.2026\"", "tank.shutoff_tested", "shutoff_tested = ", "is no day"),
     ("high_high = \"7.2 m\"", "high_high = 7.2", "tank.high_high", "high_high = 7.2", "a bare number"),
     ("high_high = \"7.2 m\"", "high_high = \"7,2 m\"", "tank.high_high", "high_high = \"7,2", "decimal point"),
     ("high_high = \"7.2 m\"", "high_high = \"7200 m\"", "tank.high_high", "high_high = \"7200", "0 to 40 m"),
@@ -139,6 +155,11 @@ const PLANTED: &[(&str, &str, &str, &str, &str)] = &[
     ("draw_off = \"declared_zero\"", "draw_off = \"measured\"", "bay.signal", "[[bay]]", "measured, but not read"),
     ("gas = \"nitrogen\"", "gas = nitrogen", "", "gas = nitrogen", "not TOML"),
     ("type = \"bool\"", "type = \"u16\"", "bay.signal.type", "type = \"u16\"\n# The bit", "yes or no"),
+    ("diameter = \"2.84 m\"\nheight = \"8 m\"", "strapping = [[\"0 m\", \"0 m3\"], [\"5 m\", \"25 m3\"], [\"4 m\", \"30 m3\"], [\"8 m\", \"50 m3\"]]", "tank.strapping", "strapping = [[", "does not rise"),
+    ("# shell_reference = \"20 C\"", "shell_reference = \"20 C\"", "tank.shell_expansion_per_c", "shell_reference = \"20 C\"", "stands alone"),
+    ("division = \"20 kg\"", "division = \"20 kg\"\nrolls_over_at = \"1000 kg\"", "bay.signal.rolls_over_at", "rolls_over_at = \"1000 kg\"", "counts nothing"),
+    ("division = \"20 kg\"", "division = \"20 kg\"\nullage_from = \"8 kg\"", "bay.signal.ullage_from", "ullage_from = \"8 kg\"", "is no ullage"),
+    ("division = \"20 kg\"", "division = \"20 kg\"\nindicates = \"apparent_mass\"", "bay.signal.indicates", "indicates = \"apparent_mass\"\n", "no mass meter"),
     // Devices.
     ("address = \"127.0.0.1:15021\"\n", "", "device", "[[device]]\nname = \"line meter\"", "reached by, once"),
     ("address = \"127.0.0.1:15021\"", "address = 15021", "device.address", "address = 15021", "a bare number"),
@@ -449,6 +470,8 @@ fn a_delivery_is_held_against_its_site() {
         ("bay = \"Bay 1\"", "bay = \"Bay 7\"", "bay", "there is no bay"),
         ("tank = \"204\"", "tank = \"205\"", "tank", "tank of that bay"),
         ("product = \"caustic soda 50 %\"", "product = \"caustic potash 45 %\"", "product", "is not what tank"),
+        ("high = 51.0", "high = 48.0", "certificate.property.high", "48 is below low, 49"),
+        ("name = \"sodium chloride\"", "name = \"Sodium Hydroxide\"", "certificate.property.name", "is used twice"),
         ("load_temperature = \"35 C\"", "load_temperature = \"5 C\"", "load_temperature", "20 to 100 C"),
         ("planned = \"20 t\"", "planned = \"24 t\"", "planned", "more than was weighed in"),
         ("net = \"20060 kg\"", "net = \"26060 kg\"", "ticket.net", "more than the trailer's"),
@@ -460,6 +483,19 @@ fn a_delivery_is_held_against_its_site() {
             "net = \"20060 kg\"\ngross = \"35.12 t\"\ntare = \"16060 kg\"",
             "ticket.net",
             "gross less tare is 19060 kg",
+        ),
+        (
+            "net = \"20060 kg\"",
+            "net = \"20060 kg\"\ngross = \"15060 kg\"\ntare = \"35120 kg\"",
+            "ticket.net",
+            "gross less tare is -20060 kg",
+        ),
+        ("[plate]", "[density]\nat = \"-1526.1 kg/m3\"\n\n[plate]", "density.at", "out of range"),
+        (
+            "[plate]",
+            "[density]\ntable = [[\"20 C\", \"1526 kg/m3\"], [\"40 C\", \"1511 kg/m3\"], [\"30 C\", \"1518 kg/m3\"]]\n\n[plate]",
+            "density.table",
+            "does not rise",
         ),
         ("[plate]", "[density]\nat = \"1526.1 kg/m3\"\n\n[plate]", "density", "described once"),
         ("[plate]", "[density]\nsource = \"certificate\"\n\n[plate]", "density.source", "without a density"),

@@ -246,6 +246,17 @@ impl Comparison {
         self.before.clear();
     }
 
+    /// A person gave a witness a new zero. What it was off by has been put down to everything that could explain it: that is
+    /// forgotten, of all of them.
+    pub fn start_anew(&mut self, witness: usize) {
+        self.learnt.filter = Filter::default();
+        self.learnt.bank = Bank::new(self.begin);
+        self.before.clear();
+        self.disturbances[witness] = Disturbance::fresh();
+        self.sums[witness] = Sum::default();
+        self.starts[witness] = 0.0;
+    }
+
     /// A witness whose start reading was taken anew has nothing to do with what was known of the old one.
     fn restart(&mut self, errors: &[Errors; 3]) {
         for (i, (before, errors)) in self.starts.iter_mut().zip(errors).enumerate() {

@@ -1,14 +1,20 @@
 //! The open delivery: its papers, its leg, its start readings. Phases change only by a person's entry.
 
-use super::frame::{DeliveryState, Phase};
-use super::input::{CarriedDelivery, What};
+use super::checks::CheckId;
+use super::frame::{DeliveryState, Opening, Phase};
+use super::input::{CarriedDelivery, CarriedZero, EnteredCheck, What};
 use super::neighbour::Neighbours;
 use super::reading::{Readings, StartReading};
 use super::settings::{DeliverySetup, GasSetup, Settings, SignalKind};
+use super::total::{self, Counted};
 use super::witness::scale::gas_density;
-use super::witness::{density, flow_rate};
+use super::witness::{density, flow_rate, geometry};
+use super::zero::NoZero;
 use crate::time::EngineTime;
-use crate::units::GaugePa;
+use crate::units::{GaugePa, Metre};
+
+/// A total may count so much more than the papers' load, kg: heel, ticket, coarse steps.
+const COARSE_KG: f64 = 2_000.0;
 
 /// A rate summed over time by trapezoids.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -22,7 +28,7 @@ pub struct RateIntegral {
 
 impl RateIntegral {
     /// Takes the next value; one later than `gap_s` after the last bridges a gap.
-    fn take(&mut self, at: EngineTime, rate: f64, gap_s: f64) {
+    pub(super) fn take(&mut self, at: EngineTime, rate: f64, gap_s: f64) {
         if let Some((before, previous)) = self.last {
             if at <= before {
                 return;
@@ -55,12 +61,22 @@ pub struct Delivery {
     pub rate_integral: RateIntegral,
     /// Draw-off summed.
     pub draw_off_integral: RateIntegral,
+    /// What the totalizer counted.
+    pub counted: Counted,
+    /// What a person's dip said before the load came in, m.
+    pub dip_m: Option<f64>,
+    /// What is known of the tank's level before the load comes in; as it was once it does.
+    pub opening: Opening,
     /// Both sums reach back to the start; not so when another segment left the transfer in its midst.
     pub sums_are_whole: bool,
     /// When the transfer started.
     pub started: Option<EngineTime>,
     /// When the leg was closed.
     pub closed: Option<EngineTime>,
+    /// Checks that people have entered, the latest of each.
+    pub entered: Vec<EnteredCheck>,
+    /// Why it was rejected.
+    pub rejected: Option<String>,
     starts: Vec<Option<StartReading>>,
     /// What had gone by when this segment began, s.
     earlier_s: f64,
@@ -71,6 +87,7 @@ impl Delivery {
     #[must_use]
     pub fn open(setup: DeliverySetup, settings: &Settings) -> Delivery {
         let loaded_kg = loaded_kg(&setup, &settings.gas);
+        let doubt_m = settings.tanks.get(usize::from(setup.tank)).map_or(0.0, |tank| tank.opening_u.0);
         Delivery {
             setup,
             leg: 1,
@@ -79,9 +96,14 @@ impl Delivery {
             last_pad_pa_gauge: None,
             rate_integral: RateIntegral::default(),
             draw_off_integral: RateIntegral::default(),
+            counted: Counted::default(),
+            dip_m: None,
+            opening: Opening { doubt_m, ..Opening::default() },
             sums_are_whole: true,
             started: None,
             closed: None,
+            entered: Vec::new(),
+            rejected: None,
             starts: vec![None; settings.signals.len()],
             earlier_s: 0.0,
         }
@@ -92,11 +114,15 @@ impl Delivery {
     pub fn carried(carried: &CarriedDelivery, settings: &Settings) -> Delivery {
         let mut delivery = Delivery::open(carried.setup.clone(), settings);
         delivery.leg = carried.leg;
+        delivery.dip_m = carried.dip_m;
+        delivery.opening = carried.opening;
+        delivery.entered.clone_from(&carried.entered);
         if carried.transferring {
             delivery.phase = Phase::Transfer;
             delivery.started = Some(EngineTime(0));
             delivery.earlier_s = carried.elapsed_s;
             delivery.sums_are_whole = false;
+            delivery.counted = Counted::carried(&carried.counted);
             for (start, value) in delivery.starts.iter_mut().zip(&carried.starts) {
                 *start = value.map(|value| StartReading { value, count: 1 });
             }
@@ -111,6 +137,7 @@ impl Delivery {
         at: EngineTime,
         received_kg: [Option<(f64, f64)>; 3],
         neighbours: &Neighbours,
+        zero: Option<CarriedZero>,
     ) -> CarriedDelivery {
         CarriedDelivery {
             setup: self.setup.clone(),
@@ -119,12 +146,17 @@ impl Delivery {
             elapsed_s: self.elapsed_s(at),
             starts: self.starts.iter().map(|s| s.map(|s| s.value)).collect(),
             received_kg,
+            counted: self.counted.carry(),
+            zero,
+            dip_m: self.dip_m,
+            opening: self.opening,
             neighbours: neighbours.carry(),
+            entered: self.entered.clone(),
         }
     }
 
     /// The transfer starts: every signal's present value is its start reading.
-    pub fn start_transfer(&mut self, at: EngineTime, readings: &Readings) {
+    pub fn start_transfer(&mut self, at: EngineTime, settings: &Settings, readings: &Readings) {
         self.phase = Phase::Transfer;
         self.started = Some(at);
         self.closed = None;
@@ -134,12 +166,26 @@ impl Delivery {
         for (index, start) in (0u16..).zip(&mut self.starts) {
             *start = readings.start(index, at);
         }
+        self.counted = Counted::default();
+        self.take_total(settings, readings);
     }
 
     /// The leg is closed.
     pub fn close(&mut self, at: EngineTime) {
         self.phase = Phase::Closed;
         self.closed = Some(at);
+    }
+
+    /// It is rejected.
+    pub fn reject(&mut self, at: EngineTime, reason: &str) {
+        self.close(at);
+        self.rejected = Some(reason.to_owned());
+    }
+
+    /// A person entered a check; what was entered before is replaced.
+    pub fn enter_check(&mut self, entered: EnteredCheck) {
+        self.entered.retain(|e| e.check != entered.check);
+        self.entered.push(entered);
     }
 
     /// What a rate signal gives between two polls is summed.
@@ -161,6 +207,25 @@ impl Delivery {
                 integral.take(at, rate, gap_s);
             }
         }
+        self.take_total(settings, readings);
+    }
+
+    /// What the totalizer shows now, held against what it showed before.
+    fn take_total(&mut self, settings: &Settings, readings: &Readings) {
+        let mut totals = (0u16..).zip(&settings.signals).filter(|(_, s)| total::is_total(s.kind));
+        let Some((signal, setup)) = totals.next() else { return };
+        let (Some(start), Some(at)) = (self.start(signal), readings.read_at(signal)) else { return };
+        let Some(value) = readings.shown_total(signal) else { return };
+        let by_volume = setup.kind == SignalKind::FlowVolumeTotal;
+        let rate_kind = if by_volume { SignalKind::FlowVolumeRate } else { SignalKind::FlowMassRate };
+        let rate = settings.signals.iter().find(|s| s.kind == rate_kind);
+        let density = density::density(&self.setup.product, self.setup.product.load_temperature);
+        let per_unit = if by_volume { density.map_or(1000.0, |d| d.0) } else { 1.0 };
+        let limits = total::Limits::new(setup.kind, rate, (self.loaded_kg + COARSE_KG) / per_unit);
+        let period_s = settings.devices.get(usize::from(setup.device)).map_or(1.0, |d| d.period_s);
+        let fresh = self.rate_integral.last.is_some_and(|(read, _)| at.since_s(read) <= period_s);
+        let summed = (rate.is_some() && fresh).then_some(self.rate_integral.total);
+        self.counted.take(&total::Read { setup, at, value, summed, start: start.value, limits });
     }
 
     /// A signal's start reading.
@@ -187,15 +252,22 @@ impl Delivery {
             loaded_kg: self.loaded_kg,
             started: self.started,
             closed: self.closed,
+            scale_zero: None,
+            rejected: self.rejected.clone(),
         }
     }
 }
 
-/// The largest load that the papers make credible. A ticket's net is liquid less the gas it displaced, both
-/// weighings closed: net (1 - 1.2/8000) + V_liquid x gas density (OIML D 28:2004 for the first factor). The
-/// gas is taken at the atmosphere's pressure; a pad at weighing adds some ten kilograms, which is in the
-/// ticket's uncertainty.
+/// The largest load that the papers make credible.
 fn loaded_kg(setup: &DeliverySetup, gas: &GasSetup) -> f64 {
+    ticket_kg(setup, gas).max(setup.planned.0)
+}
+
+/// Mass of the load by the weigh ticket, kg. Its net is liquid less the gas it displaced, both weighings closed:
+/// net (1 - 1.2/8000) + V_liquid x gas density (OIML D 28:2004 for the first factor). The gas is taken at the
+/// atmosphere's pressure; a pad at weighing adds some ten kilograms, which is in the ticket's uncertainty.
+#[must_use]
+pub fn ticket_kg(setup: &DeliverySetup, gas: &GasSetup) -> f64 {
     const CONVENTIONAL: f64 = 1.0 - 1.2 / 8000.0;
     let liquid_kg = setup.ticket_net.0 * CONVENTIONAL;
     let density = density::density(&setup.product, setup.product.load_temperature);
@@ -203,7 +275,7 @@ fn loaded_kg(setup: &DeliverySetup, gas: &GasSetup) -> f64 {
         let gas = gas_density(GaugePa(0.0).absolute(), gas.temperature, gas.constant_j_per_kg_k);
         liquid_kg / density.0 * gas.0
     });
-    (liquid_kg + displaced_kg).max(setup.planned.0)
+    liquid_kg + displaced_kg
 }
 
 /// Why an entry is not taken.
@@ -229,6 +301,20 @@ pub enum Refusal {
     NotShelved,
     /// The delivery names a tank this bay does not have.
     NoSuchTank,
+    /// The scale is given no new zero now.
+    NoZero(NoZero),
+    /// The site does not allow the tank to be opened.
+    NoDip,
+    /// A dip says where the tank stood before the load came in.
+    DipTooLate,
+    /// No tank of that shape can stand so.
+    DipOffTheTank,
+    /// That check is not for a person to enter, or is not asked at this bay.
+    NotByPerson,
+    /// A failing check or a rejection needs a word on what was found.
+    NoReason,
+    /// Liquid may have moved: it can be closed, not rejected.
+    TooLateToReject,
 }
 
 /// Whether an entry fits the phase; alarms are asked elsewhere.
@@ -237,9 +323,33 @@ pub fn admits(delivery: Option<&Delivery>, settings: &Settings, what: &What) -> 
     match (what, phase) {
         (What::DeliveryOpened(_), Phase::Opened | Phase::Transfer) => Err(Refusal::DeliveryOpen),
         (What::DeliveryOpened(setup), _) if usize::from(setup.tank) >= settings.tanks.len() => Err(Refusal::NoSuchTank),
-        (What::TransferStarted | What::Closed, Phase::Idle) => Err(Refusal::NoDelivery),
+        (What::Dipped { level_m }, Phase::Opened) => dip_fits(delivery, settings, *level_m),
+        (What::Dipped { .. }, Phase::Transfer | Phase::Closed) => Err(Refusal::DipTooLate),
+        (What::TransferStarted | What::Closed | What::Dipped { .. } | What::ScaleZeroed(_), Phase::Idle) => {
+            Err(Refusal::NoDelivery)
+        }
         (What::TransferStarted, Phase::Transfer | Phase::Closed) => Err(Refusal::AlreadyTransferring),
-        (What::Closed, Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
+        (What::Closed | What::ScaleZeroed(_), Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
+        (What::CheckEntered { .. } | What::Rejected { .. }, Phase::Idle) => Err(Refusal::NoDelivery),
+        (What::CheckEntered { check, met, note }, _) => admits_check(settings, *check, *met, note),
+        (What::Rejected { .. }, Phase::Transfer | Phase::Closed) => Err(Refusal::TooLateToReject),
+        (What::Rejected { reason }, _) if reason.trim().is_empty() => Err(Refusal::NoReason),
         _ => Ok(()),
     }
+}
+
+fn dip_fits(delivery: Option<&Delivery>, settings: &Settings, level_m: f64) -> Result<(), Refusal> {
+    let tank = delivery.and_then(|d| settings.tanks.get(usize::from(d.setup.tank))).ok_or(Refusal::NoSuchTank)?;
+    tank.hand_dip_u.ok_or(Refusal::NoDip)?;
+    geometry::volume(&tank.geometry, Metre(level_m)).map(|_| ()).ok_or(Refusal::DipOffTheTank)
+}
+
+fn admits_check(settings: &Settings, check: CheckId, met: bool, note: &str) -> Result<(), Refusal> {
+    if !(check.is_asked(settings) && check.is_by_person(settings)) {
+        return Err(Refusal::NotByPerson);
+    }
+    if !met && note.trim().is_empty() {
+        return Err(Refusal::NoReason);
+    }
+    Ok(())
 }

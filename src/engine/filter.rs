@@ -13,7 +13,7 @@ use super::frame::Source;
 use super::witness::{Account, Errors};
 
 /// Sources whose error stays the same through a transfer. What the others stand for is in [`Errors`].
-pub const PERSISTENT: [Source; 14] = [
+pub const PERSISTENT: [Source; 16] = [
     Source::MeterGain,
     Source::MeterZero,
     Source::ScaleSpan,
@@ -28,6 +28,8 @@ pub const PERSISTENT: [Source; 14] = [
     Source::DrawOff,
     Source::Gap,
     Source::Neighbour,
+    Source::LevelSpan,
+    Source::TankVapour,
 ];
 
 /// First state of the start readings, of the walks, of the noises with a memory; how many states there are.

@@ -1,7 +1,8 @@
 //! All that the monitor knows at one instant. Page, report, metrics and JSON are views of it; it holds codes
 //! and numbers only, never a sentence. Every number is SI and says so.
 
-use super::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
+use super::checks::Check;
+use super::input::{AlarmKey, Gap, MissReason, RecorderState, Status, ZeroCause};
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 /// What one step gave.
@@ -67,6 +68,8 @@ pub struct Frame {
     pub blind: Option<Gap>,
     /// Other bays that fill our tanks, in the order of the settings.
     pub neighbours: Vec<NeighbourState>,
+    /// The open delivery's checks, in order.
+    pub checks: Vec<Check>,
 }
 
 /// What another bay does to one of our tanks.
@@ -120,6 +123,21 @@ pub struct DeliveryState {
     pub started: Option<EngineTime>,
     /// When the leg was closed.
     pub closed: Option<EngineTime>,
+    /// Why it was rejected, where it was.
+    pub rejected: Option<String>,
+    /// The zero that a person gave the scale meanwhile.
+    pub scale_zero: Option<ScaleZero>,
+}
+
+/// A zero that a person gave the scale during the transfer.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ScaleZero {
+    /// When; the segment's begin where it was in another.
+    pub at: EngineTime,
+    /// Why.
+    pub cause: ZeroCause,
+    /// What it adds to what the scale says was received, kg.
+    pub kg: f64,
 }
 
 /// A value and its standard uncertainty, in the unit the field's name says.
@@ -250,6 +268,12 @@ pub enum Reason {
     NeighbourAtOdds,
     /// In range, but not to be expected before anything moves; it looks like this slip.
     Unlikely(Slip),
+    /// The total was reset or jumped during the transfer: what flowed meanwhile is estimated.
+    TotalReset,
+    /// The total has counted back.
+    CountsBack,
+    /// The trailer has moved off the scale.
+    DrivenOff,
 }
 
 /// What in a site file may be behind a reading that cannot be.
@@ -323,6 +347,12 @@ pub enum Source {
     Gap,
     /// What another bay brought into the tank.
     Neighbour,
+    /// Span of the level gauge.
+    LevelSpan,
+    /// Pressure in the tank's vapour space, under a hydrostatic gauge that nobody corrects for it.
+    TankVapour,
+    /// What the witnesses' readings were off by when the scale was given a new zero.
+    NewZero,
 }
 
 /// One line of an uncertainty budget.
@@ -504,6 +534,8 @@ pub enum Pessimist {
     Witness(WitnessId),
     /// The independent high-level switch has tripped: it overrules them all.
     LevelSwitch,
+    /// A person's dip before the load came in.
+    HandDip,
 }
 
 /// The parts of the margin, kg.
@@ -523,7 +555,7 @@ pub struct MarginParts {
     pub blow_clear_kg: f64,
     /// 2.33 standard uncertainties.
     pub allowance_kg: f64,
-    /// The gauge was not checked at opening by another source.
+    /// What the gauge may be off at opening.
     pub opening_kg: f64,
     /// What other bays may still bring into the tank.
     pub neighbour_kg: f64,
@@ -580,6 +612,30 @@ pub struct Tank {
     pub high_high_kg: f64,
     /// Contents at critical high, kg.
     pub critical_kg: f64,
+    /// What was known of its level before the load came in.
+    pub opening: Opening,
+}
+
+/// Whether anything but its own gauge says where the tank stood before the load came in.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Opening {
+    /// What says the same as the gauge; None: the room is not proven.
+    pub proven_by: Option<CheckedBy>,
+    /// What says otherwise.
+    pub against: Option<CheckedBy>,
+    /// What the level may be off, m (standard uncertainty).
+    pub doubt_m: f64,
+}
+
+/// What an opening level can be held against.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CheckedBy {
+    /// Another gauge; index of the signal.
+    Gauge(u16),
+    /// The level at the last closing, itself proven, less what was measured to be drawn off since.
+    LastClosing,
+    /// A person's dip.
+    HandDip,
 }
 
 /// An alarm that a person has shelved.

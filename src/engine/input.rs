@@ -1,7 +1,8 @@
 //! The one door: what can happen to a bay. Whatever steers a decision comes through here, carries engine
 //! time and is recorded before it is stepped.
 
-use super::frame::{Estimate, Phase};
+use super::checks::CheckId;
+use super::frame::{Estimate, Opening, Phase};
 use super::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
 
@@ -211,6 +212,13 @@ pub enum What {
     TransferStarted,
     /// The leg is closed.
     Closed,
+    /// Somebody dipped the tank before the load came in, where the site allows it.
+    Dipped {
+        /// Level above the tank's datum, m.
+        level_m: f64,
+    },
+    /// Somebody knows why the scale is off by a step, and that it is no product: it counts anew from what the others say.
+    ScaleZeroed(ZeroCause),
     /// An alarm was seen.
     Seen(AlarmKey),
     /// An open alarm is shelved: it is not called out again before that time is over.
@@ -222,6 +230,50 @@ pub enum What {
     },
     /// A shelved alarm is taken back.
     Unshelved(AlarmKey),
+    /// A check that only a person can make was made.
+    CheckEntered {
+        /// Which.
+        check: CheckId,
+        /// What was asked was found.
+        met: bool,
+        /// What they wrote with it.
+        note: String,
+    },
+    /// The delivery is rejected before anything has moved.
+    Rejected {
+        /// Why.
+        reason: String,
+    },
+}
+
+/// A check as a person entered it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EnteredCheck {
+    /// Which.
+    pub check: CheckId,
+    /// What was asked was found.
+    pub met: bool,
+    /// Who entered it.
+    pub who: String,
+    /// When.
+    pub at: WallTime,
+    /// What they wrote with it.
+    pub note: String,
+}
+
+/// What makes a scale be off by a step and is no product.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ZeroCause {
+    /// People or tools are on the deck who were not there at the start, or are gone from it.
+    PeopleOrTools,
+    /// Hose or line was laid on the trailer, or taken off it.
+    HoseOrLine,
+    /// Rain, snow or ice came or went.
+    RainOrIce,
+    /// The tractor was coupled or uncoupled.
+    Tractor,
+    /// Somebody set the scale's own zero.
+    ScaleItself,
 }
 
 /// Which alarm.
@@ -361,8 +413,8 @@ pub struct NeighbourLoad {
 pub struct Carried {
     /// Alarms that were open.
     pub alarms: Vec<CarriedAlarm>,
-    /// Last closing level by tank, m.
-    pub closing_levels_m: Vec<Option<f64>>,
+    /// Where each tank stood at its last closing, where that was proven.
+    pub closings: Vec<Option<Closing>>,
     /// The latest entries, newest last: who and what, in words' codes.
     pub latest: Vec<Entry>,
     /// The delivery that was open, where the program or the disk ended a segment in its midst.
@@ -371,6 +423,19 @@ pub struct Carried {
     pub restarted: bool,
     /// Alarms that were shelved.
     pub shelves: Vec<CarriedShelf>,
+}
+
+/// Where a tank stood when its last load was in, and what has been drawn off since.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Closing {
+    /// Level by its gauge, m.
+    pub level_m: f64,
+    /// Its standard uncertainty, m.
+    pub u_m: f64,
+    /// Drawn off since, kg.
+    pub used_kg: f64,
+    /// The part of it that bridges gaps, kg.
+    pub gap_kg: f64,
 }
 
 /// A shelved alarm.
@@ -408,8 +473,44 @@ pub struct CarriedDelivery {
     pub starts: Vec<Option<f64>>,
     /// Each witness's received mass and standard uncertainty at the last step, kg: flow, scale, tank.
     pub received_kg: [Option<(f64, f64)>; 3],
+    /// What the totalizer has done since the start.
+    pub counted: CarriedCount,
+    /// The zero that a person gave the scale.
+    pub zero: Option<CarriedZero>,
+    /// What a person's dip said, m.
+    pub dip_m: Option<f64>,
+    /// What was known of the tank's level before the load came in.
+    pub opening: Opening,
     /// What each neighbour has brought, in the order of the settings.
     pub neighbours: Vec<CarriedNeighbour>,
+    /// Checks that people have entered.
+    pub entered: Vec<EnteredCheck>,
+}
+
+/// A totalizer in the midst of a transfer, in its SI unit.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct CarriedCount {
+    /// Its last reading that was taken.
+    pub last: Option<f64>,
+    /// What its rolling over, being reset or jumping has taken off the plain difference.
+    pub offset: f64,
+    /// Standard uncertainty of what flowed meanwhile.
+    pub gap_u: f64,
+    /// It was reset or it jumped.
+    pub reset: bool,
+    /// The most that it had counted.
+    pub most: f64,
+}
+
+/// A new zero of the scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CarriedZero {
+    /// Why.
+    pub cause: ZeroCause,
+    /// What it adds to what the scale says was received, kg.
+    pub kg: f64,
+    /// Its standard uncertainty, kg.
+    pub u_kg: f64,
 }
 
 /// A neighbour in the midst of a delivery of ours.

@@ -35,7 +35,7 @@ pub struct Claims {
     pub line_kg: f64,
     /// Pushed in by blowing clear.
     pub blow_clear_kg: f64,
-    /// Opening-check term.
+    /// Opening-check term: z u of the opening level.
     pub opening_kg: f64,
     /// Quantile of the allowance (2.33: one in a hundred).
     pub z: f64,

@@ -1,12 +1,13 @@
 //! The watch itself: pure, deterministic, without clock, I/O, randomness, hash order or thread.
 //!
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
-//! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); each instrument as a mass ([`witness`]); their recent
+//! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); what a totalizer counted ([`total`]); each instrument as a mass ([`witness`]); their recent
 //! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
-//! how far ([`projection`], [`margin`], [`pad`]); what other bays do to our tanks (`neighbour`); what must be said in time ([`alarm`]); what is known ([`frame`]).
+//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what must be said in time ([`alarm`]); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod input;
+pub mod papers;
 pub mod settings;
 
 mod current;
@@ -14,6 +15,7 @@ pub mod devices;
 mod frozen;
 pub mod reading;
 pub mod slip;
+pub mod total;
 
 pub mod witness;
 
@@ -35,31 +37,38 @@ pub mod projection;
 
 pub mod alarm;
 
+pub mod checks;
 pub mod delivery;
 pub mod frame;
+mod gauge;
 mod neighbour;
+mod opening;
 mod outlook;
 mod watch;
+pub mod zero;
 
 use alarm::catalogue;
 use alarm::condition::Sight;
 use alarm::machine::{Board, Delays, SHELF_MAX_S};
+use checks::Check;
 use delivery::{Delivery, Refusal};
 use devices::Devices;
-use frame::{Estimate, Finish, Frame, Margin, Output, Phase};
-use input::{AlarmId, AlarmKey, Carried, Entry, Event, Gap, Input, NeighbourLoad, RecorderState, What};
+use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
+use input::{AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, RecorderState, What};
 use neighbour::Neighbours;
+use opening::Stock;
 use pad::PadWatch;
 use reading::Readings;
-use settings::{Settings, SignalKind};
+use settings::Settings;
 use slip::Arrival;
 use watch::Watch;
+use zero::Zero;
 
 use crate::time::{EngineTime, SECOND_NS, WallAnchor};
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
-pub const NUMERICS_VERSION: u32 = 5;
+pub const NUMERICS_VERSION: u32 = 6;
 
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
@@ -93,7 +102,7 @@ pub struct Monitor {
     blind: Option<Gap>,
     neighbours: Neighbours,
     restarted: bool,
-    closing_levels_m: Vec<Option<f64>>,
+    stocks: Vec<Stock>,
     latest: Vec<Entry>,
 }
 
@@ -105,10 +114,11 @@ impl Monitor {
         let delivery = carried.delivery.as_ref().map(|c| Delivery::carried(c, &settings));
         let mut watch = Watch::new(at);
         if let Some(carried) = &carried.delivery {
+            watch.zero = carried.zero.as_ref().map(Zero::carried);
             watch.held = carried.received_kg.map(|e| e.map(|(value, u)| (at, Estimate { value, u })));
         }
-        let mut closing_levels_m = carried.closing_levels_m;
-        closing_levels_m.resize(settings.tanks.len(), None);
+        let mut stocks: Vec<Stock> = carried.closings.into_iter().map(Stock::carried).collect();
+        stocks.resize_with(settings.tanks.len(), Stock::default);
         Monitor {
             at,
             clock: WallAnchor::default(),
@@ -128,7 +138,7 @@ impl Monitor {
             blind: None,
             neighbours: Neighbours::new(&settings, carried.delivery.as_ref().map_or(&[], |d| &d.neighbours)),
             restarted: carried.restarted,
-            closing_levels_m,
+            stocks,
             latest: carried.latest,
             settings,
         }
@@ -165,9 +175,10 @@ impl Monitor {
         let open = self.delivery.as_ref().filter(|d| d.phase != Phase::Closed);
         Carried {
             alarms: self.alarms.carry(),
-            closing_levels_m: self.closing_levels_m.clone(),
+            closings: self.stocks.iter().map(Stock::carry).collect(),
             latest: self.latest.clone(),
-            delivery: open.map(|d| d.carry(self.at, received_kg, &self.neighbours)),
+            delivery: open
+                .map(|d| d.carry(self.at, received_kg, &self.neighbours, self.watch.zero.map(|zero| zero.carry()))),
             restarted: self.restarted,
             shelves: self.alarms.carry_shelves(self.at),
         }
@@ -184,6 +195,10 @@ impl Monitor {
             What::Shelved { for_s, .. } if for_s.is_nan() || *for_s <= 0.0 => Err(Refusal::ShelfWithoutEnd),
             What::Shelved { for_s, .. } if *for_s > SHELF_MAX_S => Err(Refusal::ShelfTooLong),
             What::Unshelved(key) if !self.alarms.is_shelved(*key) => Err(Refusal::NotShelved),
+            What::ScaleZeroed(_) => {
+                delivery::admits(self.delivery.as_ref(), &self.settings, what)?;
+                zero::admits(&self.watch.verdict, self.watch.others_than_scale()).map_err(Refusal::NoZero)
+            }
             _ => delivery::admits(self.delivery.as_ref(), &self.settings, what),
         }
     }
@@ -209,6 +224,9 @@ impl Monitor {
                 let lost = self.readings.poll(&self.settings, poll, alive);
                 if let Some(delivery) = &mut self.delivery {
                     delivery.take_rates(&self.settings, &self.readings);
+                }
+                for (tank, stock) in (0u16..).zip(&mut self.stocks) {
+                    stock.take(&self.settings, &self.readings, tank);
                 }
                 lost && self.observe()
             }
@@ -261,6 +279,7 @@ impl Monitor {
         let (delivery, neighbours) = (self.delivery.as_ref(), &self.neighbours);
         self.arrival.look(&self.settings, &mut self.readings, delivery, neighbours, self.at);
         self.pad.tick(&self.settings, &self.readings, self.at);
+        self.check_opening();
         let mut changed = false;
         if let Some(delivery) = &self.delivery {
             if delivery.phase == Phase::Transfer {
@@ -277,6 +296,17 @@ impl Monitor {
             self.margin = margin;
         }
         changed
+    }
+
+    /// Until the load comes in: does anything but its own gauge say where the tank stands?
+    fn check_opening(&mut self) {
+        let Some(delivery) = self.delivery.as_ref().filter(|d| d.phase == Phase::Opened) else { return };
+        let stock = self.stocks.get(usize::from(delivery.setup.tank));
+        let (settings, readings, neighbours) = (&self.settings, &self.readings, &self.neighbours);
+        let opening = opening::Scene { settings, readings, delivery, stock, neighbours }.check();
+        if let Some(delivery) = &mut self.delivery {
+            delivery.opening = opening;
+        }
     }
 
     fn outlook<'a>(&'a self, delivery: &'a Delivery) -> outlook::Scene<'a> {
@@ -312,7 +342,7 @@ impl Monitor {
             }
             What::TransferStarted => {
                 if let Some(delivery) = &mut self.delivery {
-                    delivery.start_transfer(self.at, &self.readings);
+                    delivery.start_transfer(self.at, &self.settings, &self.readings);
                     let seen = self.readings.level_start_seen_at(&self.settings, delivery.setup.tank, self.at);
                     self.neighbours.start(seen.unwrap_or(self.at), self.at);
                 }
@@ -320,6 +350,28 @@ impl Monitor {
                 self.watch = Watch::new(self.at);
             }
             What::Closed => self.close(),
+            What::ScaleZeroed(cause) => {
+                self.watch.zero_scale(self.at, *cause);
+                self.observe();
+            }
+            What::Dipped { level_m } => {
+                if let Some(delivery) = &mut self.delivery {
+                    delivery.dip_m = Some(*level_m);
+                }
+                self.check_opening();
+            }
+            What::CheckEntered { check, met, note } => {
+                let (who, at) = (entry.who.clone(), self.clock.wall_at(self.at));
+                let entered = EnteredCheck { check: *check, met: *met, who, at, note: note.clone() };
+                if let Some(delivery) = &mut self.delivery {
+                    delivery.enter_check(entered);
+                }
+            }
+            What::Rejected { reason } => {
+                if let Some(delivery) = &mut self.delivery {
+                    delivery.reject(self.at, reason);
+                }
+            }
             What::Shelved { key, for_s } => self.alarms.shelve(*key, self.at, *for_s),
             What::Unshelved(key) => self.alarms.unshelve(*key),
             What::Seen(key) => {
@@ -342,9 +394,8 @@ impl Monitor {
         delivery.close(self.at);
         self.finish = Finish::default();
         let tank = delivery.setup.tank;
-        let level = self.readings.credible_kind(&self.settings, SignalKind::Level, Some(tank));
-        if let Some(closing) = self.closing_levels_m.get_mut(usize::from(tank)) {
-            *closing = level;
+        if let Some(stock) = self.stocks.get_mut(usize::from(tank)) {
+            stock.close(&self.settings, &self.readings, delivery, self.watch.verdict.word);
         }
     }
 
@@ -358,7 +409,7 @@ impl Monitor {
         if settings.neighbours != self.settings.neighbours {
             self.neighbours = Neighbours::new(settings, &[]);
         }
-        self.closing_levels_m.resize(settings.tanks.len(), None);
+        self.stocks.resize_with(settings.tanks.len(), Stock::default);
         self.settings = settings.clone();
         let settings = &self.settings;
         self.alarms.keep_shelves(|key| catalogue::may_shelve(settings, key));
@@ -419,7 +470,10 @@ impl Monitor {
             at: self.at,
             clock: self.clock,
             phase: self.phase(),
-            delivery: self.delivery.as_ref().map(Delivery::frame),
+            delivery: self
+                .delivery
+                .as_ref()
+                .map(|d| DeliveryState { scale_zero: self.watch.scale_zero(), ..d.frame() }),
             readings: self.readings.frame(),
             devices: self.devices.frame(),
             witnesses: self.watch.frame(),
@@ -435,7 +489,21 @@ impl Monitor {
             recorder: self.recorder,
             blind: self.blind,
             neighbours: self.neighbours.frame(self.at),
+            checks: self.checks(),
         }
+    }
+
+    /// The open delivery's checks.
+    fn checks(&self) -> Vec<Check> {
+        let Some(delivery) = &self.delivery else { return Vec::new() };
+        checks::checks(&checks::Grounds {
+            settings: &self.settings,
+            setup: &delivery.setup,
+            readings: &self.readings,
+            margin: &self.margin,
+            entered: &delivery.entered,
+            now: self.clock.wall_at(self.at),
+        })
     }
 
     /// Every open alarm.

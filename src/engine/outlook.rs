@@ -3,6 +3,7 @@
 use super::course;
 use super::delivery::Delivery;
 use super::frame::{Estimate, Finish, Margin, Pessimist, Phase, Tank};
+use super::gauge;
 use super::hydraulics;
 use super::input::NeighbourLoad;
 use super::margin::{Claim, Claims};
@@ -28,7 +29,7 @@ pub struct Scene<'a> {
     pub at: EngineTime,
 }
 
-/// The density that turns the tank's volumes into mass: the smaller of the contents' and the incoming one, so
+/// The density that turns the volumes of the tank's table into mass: the smaller of the contents' and the incoming one, so
 /// that room is never overstated by the warmer of the two.
 fn tank_density(settings: &Settings, readings: &Readings, delivery: &Delivery) -> Option<f64> {
     let product = &delivery.setup.product;
@@ -36,7 +37,9 @@ fn tank_density(settings: &Settings, readings: &Readings, delivery: &Delivery) -
     let tank = readings.credible_kind(settings, SignalKind::TankTemperature, Some(delivery.setup.tank)).map(Celsius);
     let temperatures = [line.unwrap_or(product.load_temperature), tank.unwrap_or(product.load_temperature)];
     let densities = temperatures.into_iter().filter_map(|t| density::actual(product, t)).map(|a| a.density.0);
-    densities.min_by(f64::total_cmp)
+    let setup = settings.tanks.get(usize::from(delivery.setup.tank))?;
+    let shell = geometry::shell_factor(setup.shell, gauge::temperature(settings, readings, &delivery.setup));
+    densities.min_by(f64::total_cmp).map(|density| density * shell)
 }
 
 /// The tank that is filled, as the frame shows it.
@@ -46,7 +49,8 @@ pub fn tank(settings: &Settings, readings: &Readings, delivery: Option<&Delivery
     let setup = settings.tanks.get(usize::from(index))?;
     let density = tank_density(settings, readings, delivery)?;
     let at = |level: Metre| geometry::volume(&setup.geometry, level).map(|v| v.0 * density);
-    let level_m = readings.credible_kind(settings, SignalKind::Level, Some(index));
+    let mut gauges = gauge::of_tank(settings, index);
+    let level_m = gauges.find_map(|signal| gauge::level_m(settings, readings, &delivery.setup, signal));
     let contents_kg = match margin {
         Margin::Known { parts, .. } => Some(parts.contents_kg),
         Margin::Unknown => level_m.and_then(|level| at(Metre(level))),
@@ -58,6 +62,7 @@ pub fn tank(settings: &Settings, readings: &Readings, delivery: Option<&Delivery
         working_kg: at(setup.working)?,
         high_high_kg: at(setup.high_high)?,
         critical_kg: at(setup.critical)?,
+        opening: delivery.opening,
     })
 }
 
@@ -65,7 +70,8 @@ pub fn tank(settings: &Settings, readings: &Readings, delivery: Option<&Delivery
 pub fn heads(settings: &Settings, readings: &Readings, delivery: &Delivery) -> Option<hydraulics::Heads> {
     let setup = settings.tanks.get(usize::from(delivery.setup.tank))?;
     let tank = Some(delivery.setup.tank);
-    let level = readings.credible_kind(settings, SignalKind::Level, tank);
+    let mut gauges = gauge::of_tank(settings, delivery.setup.tank);
+    let level = gauges.find_map(|signal| gauge::level_m(settings, readings, &delivery.setup, signal));
     let tank_m2 = geometry::area(&setup.geometry, Metre(level.unwrap_or(setup.working.0)))?;
     let pad_pa = readings.credible_kind(settings, SignalKind::PadPressure, None);
     let tank_pa = readings.credible_kind(settings, SignalKind::TankPressure, tank).unwrap_or(0.0);
@@ -86,28 +92,37 @@ impl Scene<'_> {
         self.settings.tanks.get(usize::from(self.delivery.setup.tank))
     }
 
-    /// Level gauges of the tank: index, and dm/dh at the level it says.
-    fn gauges(&self) -> impl Iterator<Item = u16> {
-        let tank = self.delivery.setup.tank;
-        let signals = (0u16..).zip(&self.settings.signals);
-        signals.filter(move |(_, s)| s.kind == SignalKind::Level && s.tank == Some(tank)).map(|(i, _)| i)
-    }
-
     /// Contents by a level, with the standard uncertainty of one reading.
-    fn contents(&self, setup: &TankSetup, density: f64, signal: u16, level_m: f64, readings: f64) -> Option<Estimate> {
-        let volume = geometry::volume(&setup.geometry, Metre(level_m))?;
-        let area_m2 = geometry::area(&setup.geometry, Metre(level_m))?;
-        let gauge = self.settings.signals.get(usize::from(signal))?;
-        let u_m = (gauge.noise * gauge.noise / readings + gauge.division * gauge.division / 12.0).sqrt();
-        Some(Estimate { value: volume.0 * density, u: area_m2 * density * u_m })
+    fn contents(&self, setup: &TankSetup, density: f64, level: Estimate) -> Option<Estimate> {
+        let volume = geometry::volume(&setup.geometry, Metre(level.value))?;
+        let area_m2 = geometry::area(&setup.geometry, Metre(level.value))?;
+        Some(Estimate { value: volume.0 * density, u: area_m2 * density * level.u })
     }
 
-    /// Opening contents by the first gauge that was read when the transfer started.
-    fn opening(&self, setup: &TankSetup, density: f64) -> Option<Estimate> {
-        self.gauges().find_map(|signal| {
+    /// The level that a gauge's value stands for, with the noise of so many readings, m.
+    fn level(&self, signal: u16, value: f64, readings: f64) -> Option<Estimate> {
+        let gauge = self.settings.signals.get(usize::from(signal))?;
+        let setup = &self.delivery.setup;
+        let level = |value| gauge::to_level_m(self.settings, self.readings, setup, signal, value);
+        let u = (gauge.noise * gauge.noise / readings + gauge.division * gauge.division / 12.0).sqrt();
+        let at = level(value)?;
+        Some(Estimate { value: at, u: (level(value + u)? - at).abs() })
+    }
+
+    /// The opening level: the highest of what the gauges said when the transfer started and of a person's dip, m.
+    fn opening_level(&self) -> Option<Estimate> {
+        let gauges = gauge::of_tank(self.settings, self.delivery.setup.tank);
+        let levels = gauges.filter_map(|signal| {
             let start = self.delivery.start(signal)?;
-            self.contents(setup, density, signal, start.value, f64::from(start.count))
-        })
+            self.level(signal, start.value, f64::from(start.count))
+        });
+        let read = levels.max_by(|a, b| a.value.total_cmp(&b.value))?;
+        Some(self.delivery.dip_m.map_or(read, |dip| Estimate { value: read.value.max(dip), ..read }))
+    }
+
+    /// Opening contents, where a gauge was read when the transfer started.
+    fn opening(&self, setup: &TankSetup, density: f64) -> Option<Estimate> {
+        self.contents(setup, density, self.opening_level()?)
     }
 
     /// What each witness received: now, or where it was lost and the fastest credible rate since.
@@ -123,11 +138,18 @@ impl Scene<'_> {
 
     fn gauge_claims(&self, setup: &TankSetup, density: f64) -> Vec<Claim<Pessimist>> {
         let claim = |signal: u16| {
-            let level = self.readings.credible(signal).or(self.readings.at_least(signal))?;
-            let kg = self.contents(setup, density, signal, level, 1.0)?;
+            let value = self.readings.credible(signal).or(self.readings.at_least(signal))?;
+            let kg = self.contents(setup, density, self.level(signal, value, 1.0)?)?;
             Some(Claim { by: Pessimist::Gauge(signal), kg })
         };
-        self.gauges().filter_map(claim).collect()
+        let gauges = gauge::of_tank(self.settings, self.delivery.setup.tank).filter_map(claim);
+        // A dip is of the tank as it stood before the load came in.
+        let dip = self.delivery.dip_m.filter(|_| self.delivery.phase == Phase::Opened).and_then(|dip| {
+            let u = setup.hand_dip_u.map_or(0.0, |u| u.0);
+            let kg = self.contents(setup, density, Estimate { value: dip, u })?;
+            Some(Claim { by: Pessimist::HandDip, kg })
+        });
+        gauges.chain(dip).collect()
     }
 
     /// The room that is left when all is in.
@@ -140,7 +162,9 @@ impl Scene<'_> {
         let setup = self.setup()?;
         let density = tank_density(self.settings, self.readings, self.delivery)?;
         let at_high_high_kg = geometry::volume(&setup.geometry, setup.high_high)?.0 * density;
-        let opening_area_m2 = geometry::area(&setup.geometry, setup.high_high)?;
+        // A gauge that is off by a length is off by the most where the tank is wide.
+        let opened_m2 = self.opening_level().and_then(|level| geometry::area(&setup.geometry, Metre(level.value)));
+        let opening_m2 = geometry::area(&setup.geometry, setup.high_high)?.max(opened_m2.unwrap_or(0.0));
         let transfer = self.delivery.phase == Phase::Transfer;
         // With no witness left nobody knows what is still to come.
         if transfer && self.watch.credible() == 0 {
@@ -179,7 +203,7 @@ impl Scene<'_> {
             run_on_kg: while_open(self.watch.fastest_kg_per_s * line.valve_closes_s),
             line_kg: while_open((line.upstream.0 + line.downstream.0) * density),
             blow_clear_kg: while_open(line.blow_clear.0),
-            opening_kg: opening_area_m2 * density * setup.opening_u.0,
+            opening_kg: self.settings.thresholds.margin_z * opening_m2 * density * self.delivery.opening.doubt_m,
             z: self.settings.thresholds.margin_z,
             switch_tripped: self.switch_tripped(),
             neighbour_rest: neighbour.rest_kg,

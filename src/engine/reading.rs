@@ -10,9 +10,11 @@ use super::current::{Line, Says};
 use super::devices::Devices;
 use super::frame::{Reading, Reason, Slip, Validity};
 use super::frozen::{Expected, Frozen, Mover, Still};
+use super::gauge;
 use super::input::{Measured, Missed, Poll, SignalValue, Status};
 use super::settings::{Settings, SignalKind, SignalSetup};
 use super::slip::is_no_measure;
+use super::total;
 use crate::time::EngineTime;
 
 /// How many recent values are kept for a start reading.
@@ -81,6 +83,10 @@ impl State {
         }
         self.settle(alive);
         if let (Some(value), true) = (value, self.validity.is_credible()) {
+            // A total that was reset before the start has nothing in common with what it showed before.
+            if total::is_total(setup.kind) && total::is_another(setup, self.recent[0].1, value) {
+                self.recent_len = 0;
+            }
             self.recent.rotate_right(1);
             self.recent[0] = (read_at, value);
             self.recent_len = (self.recent_len + 1).min(RECENT);
@@ -288,6 +294,13 @@ impl Readings {
         self.states.get(usize::from(signal)).and_then(|s| s.value)
     }
 
+    /// What a total shows, also while it is lost for having jumped: whether it counts on from there shows in what follows.
+    pub(super) fn shown_total(&self, signal: u16) -> Option<f64> {
+        let state = self.states.get(usize::from(signal))?;
+        let jumped = state.validity == Validity::Lost(Reason::Unlikely(Slip::TooFast));
+        if jumped || state.validity.is_credible() { state.value } else { None }
+    }
+
     /// Its value if it can be used, by kind.
     #[must_use]
     pub fn credible_kind(&self, settings: &Settings, kind: SignalKind, tank: Option<u16>) -> Option<f64> {
@@ -315,7 +328,7 @@ impl Readings {
     /// The moment whose level a tank's gauge shows now.
     #[must_use]
     pub fn level_seen_at(&self, settings: &Settings, tank: u16) -> Option<EngineTime> {
-        let signal = Readings::find(settings, SignalKind::Level, Some(tank))?;
+        let signal = gauge::of_tank(settings, tank).next()?;
         let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
         self.read_at(signal).map(|at| at.plus_s(-lag_s))
     }
@@ -323,7 +336,7 @@ impl Readings {
     /// The moment whose level a tank's gauge would give as start reading now: the middle of its recent usable values.
     #[must_use]
     pub fn level_start_seen_at(&self, settings: &Settings, tank: u16, now: EngineTime) -> Option<EngineTime> {
-        let signal = Readings::find(settings, SignalKind::Level, Some(tank))?;
+        let signal = gauge::of_tank(settings, tank).next()?;
         let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
         let state = self.states.get(usize::from(signal))?;
         let recent = state.recent[..state.recent_len].iter().filter(|(at, _)| now.since_s(*at) <= RECENT_S);

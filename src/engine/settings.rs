@@ -2,6 +2,7 @@
 //! computed. Built by `config` from the written site file, stored whole in a recording's header, so that a
 //! replay never depends on how a file is parsed today.
 
+use super::papers::{Expected, Papers};
 use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
 
 /// Everything the engine needs to know about one bay.
@@ -32,6 +33,8 @@ pub struct Settings {
     /// Other bays that fill the same tanks, one entry for each tank that is shared, in the order
     /// [`Neighbour::neighbour`](super::input::Neighbour::neighbour) counts them.
     pub neighbours: Vec<NeighbourSetup>,
+    /// What is expected of every delivery.
+    pub expected: Expected,
 }
 
 /// Another bay that fills one of this bay's tanks.
@@ -138,6 +141,12 @@ pub struct SignalSetup {
     pub drift_per_sqrt_h: f64,
     /// The value is this old when it is read, s.
     pub lag_s: f64,
+    /// A total that reaches this begins anew at nothing, SI; None: not known.
+    pub rolls_over_at: Option<f64>,
+    /// A mass meter shows apparent mass: as weighed in air against weights of 8000 kg/m3.
+    pub apparent_mass: bool,
+    /// Where that is not known: what its register, or a counter of decimal digits, can hold, SI; rising.
+    pub may_roll_over_at: Vec<f64>,
 }
 
 /// Shape of a tank as far as its volume goes.
@@ -171,8 +180,21 @@ pub struct TankSetup {
     pub critical: Metre,
     /// What the gauge's reading may be off at opening while no other source has checked it, m.
     pub opening_u: Metre,
+    /// How its shell grows with its temperature; None: not corrected.
+    pub shell: Option<Shell>,
+    /// What a person's dip may be off, m (standard uncertainty); None: the site does not allow the tank to be opened.
+    pub hand_dip_u: Option<Metre>,
     /// Draw-off while a load is received.
     pub draw_off: DrawOff,
+}
+
+/// How a tank's shell grows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shell {
+    /// Linear expansion, 1/K.
+    pub per_k: f64,
+    /// Temperature that the tank's volumes hold at.
+    pub reference: Celsius,
 }
 
 /// What leaves the tank by other ways while a load comes in.
@@ -316,6 +338,8 @@ pub struct DeliverySetup {
     pub trailer_volume_u: f64,
     /// What the trailer's plate says.
     pub plate: Plate,
+    /// What else the papers say.
+    pub papers: Papers,
 }
 
 /// The trailer's plate. Nothing has a default.

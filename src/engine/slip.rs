@@ -10,9 +10,11 @@
 
 use super::delivery::Delivery;
 use super::frame::{Phase, Reading, Reason, Slip, Validity};
+use super::gauge;
 use super::neighbour::Neighbours;
 use super::reading::Readings;
 use super::settings::{RestsOnScale, Settings, SignalKind, SignalSetup};
+use super::total;
 use super::witness::density;
 use crate::time::EngineTime;
 use crate::units::{ATMOSPHERE_PA, Celsius};
@@ -41,9 +43,6 @@ const NET_WITHIN: f64 = 0.05;
 /// International avoirdupois pound in kg (exact).
 const POUND_KG: f64 = 0.453_592_37;
 
-/// Standard gravity, m/s2 (exact by convention, ISO 80000-3).
-const GRAVITY: f64 = 9.806_65;
-
 /// Two temperatures so far apart are not the same, K; so near they are.
 const APART_K: f64 = 15.0;
 /// See above.
@@ -52,11 +51,11 @@ const SAME_K: f64 = 3.0;
 /// A liquid denser than its papers say by this factor is another, or its density is in another unit.
 const DENSER: f64 = 1.15;
 
-/// The fastest flow where no rate is read, kg/s or L/s (assumption: a 3-inch line at 4 m/s).
-const FASTEST_KG_PER_S: f64 = 20.0;
-
-/// A total may jump by so much and still only be coarse, kg or L.
-const COARSE_KG: f64 = 2_000.0;
+/// Two gauges of one tank may rise unlike by so many standard uncertainties, and for so long, s: foam lasts no longer
+/// (assumption).
+const APART_SIGMAS: f64 = 4.0;
+/// See above.
+const APART_S: f64 = 60.0;
 
 /// Ten, a hundred, a thousand: prefixes, and slips of `scale`.
 const FACTORS: [u16; 3] = [10, 100, 1000];
@@ -119,6 +118,10 @@ fn of_value(setup: &SignalSetup, value: f64) -> Option<Slip> {
 pub(super) struct Arrival {
     /// First usable value of each signal, SI.
     first: Vec<Option<f64>>,
+    /// Since when two gauges of the tank have risen by unlike lengths.
+    apart_since: Option<EngineTime>,
+    /// They were found to.
+    apart: bool,
 }
 
 impl Arrival {
@@ -134,7 +137,10 @@ impl Arrival {
     ) {
         match delivery.map(|d| (d, d.phase)) {
             None | Some((_, Phase::Idle | Phase::Opened)) => self.before(settings, readings, delivery, neighbours),
-            Some((delivery, Phase::Transfer)) => totals(settings, readings, delivery, at),
+            Some((delivery, Phase::Transfer)) => {
+                totals(settings, readings, delivery);
+                self.two_gauges(settings, readings, delivery, at);
+            }
             Some((_, Phase::Closed)) => {}
         }
     }
@@ -166,21 +172,32 @@ impl Arrival {
     }
 }
 
-/// A total that left its start reading behind by more than any flow could, lost as what it is.
-fn totals(settings: &Settings, readings: &mut Readings, delivery: &Delivery, at: EngineTime) {
-    use SignalKind as K;
+impl Arrival {
+    /// Two gauges whose levels rise by unlike lengths: foam on one of them passes, so it must last.
+    fn two_gauges(&mut self, settings: &Settings, readings: &mut Readings, delivery: &Delivery, at: EngineTime) {
+        let mut gauges = gauge::of_tank(settings, delivery.setup.tank);
+        let (Some(a), Some(b)) = (gauges.next(), gauges.next()) else { return };
+        let rise = |signal| gauge::rise(settings, readings, delivery, signal);
+        let (Some(ra), Some(rb)) = (rise(a), rise(b)) else { return };
+        let most_m = APART_SIGMAS * (ra.u * ra.u + rb.u * rb.u).sqrt();
+        let differ = (ra.value - rb.value).abs() > most_m;
+        self.apart_since = if differ { self.apart_since.or(Some(at)) } else { None };
+        let lasts = self.apart_since.is_some_and(|since| at.since_s(since) >= APART_S);
+        if lasts != self.apart {
+            self.apart = lasts;
+            for signal in [a, b] {
+                readings.doubt(signal, lasts.then_some(Slip::GaugesDiffer));
+            }
+        }
+    }
+}
+
+/// A total that jumped and has not shown yet that it counts on from there.
+fn totals(settings: &Settings, readings: &mut Readings, delivery: &Delivery) {
     for (index, setup) in (0u16..).zip(&settings.signals) {
-        // Of volumes as many litres.
-        let (rate, per_kg) = match setup.kind {
-            K::FlowMassTotal => (K::FlowMassRate, 1.0),
-            K::FlowVolumeTotal => (K::FlowVolumeRate, 1e-3),
-            _ => continue,
-        };
-        let (Some(start), Some(now)) = (delivery.start(index), readings.last(index)) else { continue };
-        let fitted = settings.signals.iter().find(|s| s.kind == rate);
-        let fastest = fitted.map_or(FASTEST_KG_PER_S * per_kg, |s| s.plausible_high.abs());
-        let most = COARSE_KG * per_kg + fastest * delivery.elapsed_s(at);
-        readings.doubt(index, ((now - start.value).abs() > most).then_some(Slip::TooFast));
+        if total::is_total(setup.kind) {
+            readings.doubt(index, delivery.counted.jumped().then_some(Slip::TooFast));
+        }
     }
 }
 
@@ -211,20 +228,10 @@ fn gauges_differ(settings: &Settings, readings: &Readings, delivery: &Delivery, 
     ((own - other).abs() > most).then_some(Slip::GaugesDiffer)
 }
 
-/// The level that a gauge of that tank says; a hydrostatic one by h = (p - p_vapour) / (rho g).
+/// The level that a gauge of that tank says.
 fn level_m(settings: &Settings, readings: &Readings, delivery: &Delivery, index: u16) -> Option<f64> {
-    let setup = settings.signals.get(usize::from(index)).filter(|s| s.tank == Some(delivery.setup.tank))?;
-    let value = readings.credible(index)?;
-    match setup.kind {
-        SignalKind::Level => Some(value),
-        SignalKind::LevelPressure => {
-            let vapour = readings.credible_kind(settings, SignalKind::TankPressure, setup.tank).unwrap_or(0.0);
-            let product = &delivery.setup.product;
-            let density = density::actual(product, product.load_temperature)?.density.0;
-            Some((value - vapour) / (density * GRAVITY))
-        }
-        _ => None,
-    }
+    settings.signals.get(usize::from(index)).filter(|s| s.tank == Some(delivery.setup.tank))?;
+    gauge::level_m(settings, readings, &delivery.setup, index)
 }
 
 /// What a value says beside the papers of a load that has not begun to move.
@@ -289,6 +296,9 @@ mod tests {
             zero: 0.0,
             drift_per_sqrt_h: 0.0,
             lag_s: 0.0,
+            rolls_over_at: None,
+            may_roll_over_at: Vec::new(),
+            apparent_mass: false,
         }
     }
 

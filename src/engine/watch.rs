@@ -2,13 +2,15 @@
 
 use super::alarm::condition::MOVEMENT_KG_PER_S;
 use super::bank::Bank;
-use super::block::Recent;
+use super::block::{PLAUSIBLE_KG_PER_S, Recent};
 use super::comparison::{Comparison, Tick};
 use super::course::Course;
 use super::delivery::Delivery;
-use super::frame::{Estimate, Reason, Together, Validity, Verdict, VerdictWord, Witness, WitnessId};
+use super::frame::{Estimate, Reason, ScaleZero, Together, Validity, Verdict, VerdictWord, Witness, WitnessId};
 use super::frozen::{Expected, Mover};
+use super::gauge;
 use super::hydraulics::Line;
+use super::input::ZeroCause;
 use super::neighbour::Neighbours;
 use super::outlook;
 use super::product::ProductCheck;
@@ -19,6 +21,7 @@ use super::settings::{DrawOff, Settings, SignalKind, Thresholds};
 use super::suspects;
 use super::verdict::{self, Case, Origins};
 use super::witness::{Account, Scene, flow, flow_rate, geometry, main_signals, scale, tank};
+use super::zero::Zero;
 use crate::time::EngineTime;
 use crate::units::Metre;
 
@@ -33,6 +36,11 @@ const ARRIVED_SIGMAS: f64 = 3.0;
 
 /// A meter's rate may differ so much from the slope of the masses, kg/s, or by as much as that is: more is another unit.
 const BELIEVED_KG_PER_S: f64 = 3.0;
+
+/// The scale falls by no more at once, flow apart, kg: what people and tools weigh (assumption).
+const FALLS_KG: f64 = 300.0;
+/// A trailer drives off within this time, s (assumption).
+const DEPARTS_S: f64 = 60.0;
 
 /// A flow rate says that mass moves when it exceeds its zero and this many standard uncertainties of its noise.
 const RATE_SIGMAS: f64 = 4.0;
@@ -56,6 +64,10 @@ pub struct Watch {
     pub course: Course,
     /// What the line lets through.
     pub line: Line,
+    /// The zero that a person gave the scale.
+    pub zero: Option<Zero>,
+    /// What the scale said before its reading fell by more than flows, and when.
+    before_fall: Option<(EngineTime, Estimate)>,
     /// What its density says.
     pub product: ProductCheck,
     recent: Recent,
@@ -86,6 +98,8 @@ impl Watch {
             fastest_kg_per_s: 0.0,
             course: Course::default(),
             line: Line::default(),
+            zero: None,
+            before_fall: None,
             product: ProductCheck::default(),
             recent: Recent::default(),
             comparison: Comparison::new(at),
@@ -157,10 +171,12 @@ impl Watch {
         let per_kg = |signal: u16| match kind_of(signal)? {
             SignalKind::FlowMassTotal | SignalKind::Scale => Some(1.0),
             SignalKind::FlowVolumeTotal => density.map(|d| 1.0 / d.0),
-            SignalKind::Level => {
+            kind @ (SignalKind::Level | SignalKind::LevelPressure) => {
                 let geometry = &settings.tanks.get(usize::from(delivery.setup.tank))?.geometry;
-                let area_m2 = geometry::area(geometry, Metre(readings.credible(signal)?))?;
-                Some(1.0 / (area_m2 * density?.0))
+                let level_m = gauge::level_m(settings, readings, &delivery.setup, signal)?;
+                let area_m2 = geometry::area(geometry, Metre(level_m))?;
+                let by_level = kind == SignalKind::Level;
+                Some(if by_level { 1.0 / (area_m2 * density?.0) } else { gauge::GRAVITY / area_m2 })
             }
             _ => None,
         };
@@ -168,10 +184,10 @@ impl Watch {
         let tank = settings.tanks.get(usize::from(delivery.setup.tank));
         let behind_kg = |signal: u16| match settings.signals.get(usize::from(signal)) {
             // What is drawn off may be all that comes in: by the rate alone nothing is expected of the level.
-            Some(s) if s.kind == SignalKind::Level && tank.is_none_or(|t| t.draw_off != DrawOff::DeclaredZero) => {
+            Some(s) if gauge::is_gauge(s.kind) && tank.is_none_or(|t| t.draw_off != DrawOff::DeclaredZero) => {
                 f64::INFINITY
             }
-            Some(s) if s.kind == SignalKind::Level => {
+            Some(s) if gauge::is_gauge(s.kind) => {
                 let fill_kg = density.map_or(0.0, |d| scene.line_fill_kg(d).0 + scene.line_fill_kg(d).1);
                 fill_kg + mover.kg_per_s * s.lag_s
             }
@@ -234,6 +250,10 @@ impl Watch {
         let before = self.accounts.map(|a| a.credible().is_some());
         let scene = self.scene(settings, readings, delivery, neighbours, at);
         self.accounts = [flow::account(&scene), scale::account(&scene), tank::account(&scene)];
+        if let Some(zero) = &self.zero {
+            zero.apply(&mut self.accounts[SCALE]);
+        }
+        self.look_at_departure(at);
         let signals = main_signals(settings, delivery.setup.tank);
         for (i, (held, account)) in self.held.iter_mut().zip(&self.accounts).enumerate() {
             *held = account.credible().map(|e| (at, e)).or(*held);
@@ -250,6 +270,45 @@ impl Watch {
         let came_or_went = (0..3).any(|i| before[i] != self.accounts[i].credible().is_some());
         let shared = neighbours.take_part(delivery.setup.tank, at);
         came_or_went && self.judge(settings, signals, shared, at)
+    }
+
+    /// A trailer that drives off is weighed while it does: what the scale said before that counts.
+    fn look_at_departure(&mut self, at: EngineTime) {
+        let Some((since, held)) = self.held[SCALE] else { return };
+        let most_kg = FALLS_KG + PLAUSIBLE_KG_PER_S * at.since_s(since);
+        let now = self.accounts[SCALE].credible();
+        if now.is_some_and(|now| now.value - held.value > most_kg)
+            && self.before_fall.is_none_or(|(fell, _)| at.since_s(fell) > DEPARTS_S)
+        {
+            self.before_fall = Some((since, held));
+        }
+        if !self.accounts[SCALE].validity.is_credible()
+            && let Some(before) = self.before_fall.filter(|(fell, _)| at.since_s(*fell) <= DEPARTS_S)
+        {
+            self.held[SCALE] = Some(before);
+        }
+    }
+
+    /// How many witnesses beside the scale are credible.
+    #[must_use]
+    pub fn others_than_scale(&self) -> usize {
+        (0..3).filter(|&i| i != SCALE && self.accounts[i].credible().is_some()).count()
+    }
+
+    /// The scale counts from what the others say now.
+    pub fn zero_scale(&mut self, at: EngineTime, cause: ZeroCause) {
+        let panel = self.comparison.panel(&self.accounts);
+        // One that is excused or lost says nothing now.
+        let Some(zero) = Zero::now(at, cause, &self.accounts, &panel, self.zero.as_ref()) else { return };
+        self.zero = Some(zero);
+        self.comparison.start_anew(SCALE);
+        self.recent = Recent::default();
+    }
+
+    /// The scale's zero as the frame shows it.
+    #[must_use]
+    pub fn scale_zero(&self) -> Option<ScaleZero> {
+        self.zero.map(|zero| ScaleZero { at: zero.at, cause: zero.cause, kg: zero.kg })
     }
 
     /// One second has gone by. True when the verdict's word changed.
@@ -361,7 +420,7 @@ impl Watch {
 /// Signals that grow or fall with the mass moved.
 fn accumulates(kind: SignalKind) -> bool {
     use SignalKind as K;
-    matches!(kind, K::FlowMassTotal | K::FlowVolumeTotal | K::Scale | K::Level)
+    matches!(kind, K::FlowMassTotal | K::FlowVolumeTotal | K::Scale) || gauge::is_gauge(kind)
 }
 
 /// Lost because the value is an old one said again.

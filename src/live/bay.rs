@@ -11,6 +11,7 @@ use crate::engine::delivery::Refusal;
 use crate::engine::frame::{Alarm, Frame, Output, Phase, VerdictWord};
 use crate::engine::input::{Carried, Event, Input, Missed, Poll, RecorderState, SettingsText};
 use crate::engine::settings::Settings;
+use crate::engine::zero::NoZero;
 use crate::page::feed::{DeviceStats, EntryRequest, Published, Work};
 use crate::poll::device::{Answer, Round};
 use crate::poll::schedule::Schedule;
@@ -469,6 +470,19 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::ShelfWithoutEnd => "say for how many minutes it is shelved: an alarm is never shelved without end",
         Refusal::ShelfTooLong => "an alarm is shelved for 480 minutes at the most, one shift",
         Refusal::NotShelved => "that alarm is not shelved",
+        Refusal::NoZero(NoZero::NothingOff) => "the scale is not under suspicion: there is nothing to put right",
+        Refusal::NoZero(NoZero::Grows) => "what is missing grows: no new zero explains that",
+        Refusal::NoZero(NoZero::NoOther) => "no other instrument says how much came in",
+        Refusal::NoDip => "the site file does not allow this tank to be opened: hand_dip_u is not set",
+        Refusal::DipTooLate => "a dip says where the tank stood before the load came in: the transfer has started",
+        Refusal::DipOffTheTank => {
+            "that level is outside the tank: write it in m above the datum that the gauge counts from"
+        }
+        Refusal::NotByPerson => "that check is not one that a person enters, or it is not asked at this bay",
+        Refusal::NoReason => "write what was found: a failing check or a rejection without a word helps nobody",
+        Refusal::TooLateToReject => {
+            "the transfer was started, so something may have moved: close it; a rejection is for a load that has not moved"
+        }
         Refusal::NoSuchTank => "the delivery names a tank that this bay does not have",
     }
 }

@@ -123,6 +123,8 @@ fn succeed(
 ) -> Result<Segment, LiveError> {
     let mut carried = recovered.monitor.carried();
     carried.restarted |= recovered.failed_at.is_some();
+    // What was drawn off while nobody watched is in no sum: the last closing levels prove nothing any more.
+    carried.closings.fill(None);
     if let Some(number) = recovered.failed_at {
         tracing::error!(recording = %path.display(), number, "our own fault on replay: a new segment begins, estimates are restarted");
     } else if !same && !recovered.ended {

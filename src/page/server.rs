@@ -12,8 +12,9 @@ use super::sign_in::{self, SignIn, Tried};
 use super::view::{self, Reader};
 use super::{figures, settings};
 use crate::engine::alarm::catalogue;
+use crate::engine::checks::CheckId;
 use crate::engine::frame::Phase;
-use crate::engine::input::{AlarmKey, Entry, What};
+use crate::engine::input::{AlarmKey, Entry, What, ZeroCause};
 use crate::words::{EntryAnswer, SignInWord};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::ws::{Message, Utf8Bytes, WebSocket, WebSocketUpgrade};
@@ -39,6 +40,8 @@ use tokio::sync::{oneshot, watch};
 const CONNECTIONS: usize = 128;
 /// Longest body of an entry, bytes; an entry has less than a tenth of it.
 const BODY_BYTES: usize = 4096;
+/// Longest note of a person, characters: it stands in every output of its delivery.
+pub const NOTE_CHARS: usize = 120;
 /// Buffers of one live connection, bytes each way (the library's own are 128 KiB).
 const BUFFER_BYTES: usize = 4096;
 /// Viewers have nothing to say on the live connection; a close frame fits.
@@ -299,9 +302,36 @@ struct Posted {
 enum PostedWhat {
     TransferStarted,
     Closed,
+    Dipped { level_m: f64 },
+    ScaleZeroed { cause: ZeroCauseForm },
     Seen { id: String, subject: u16 },
     Shelved { id: String, subject: u16, minutes: Option<f64> },
     Unshelved { id: String, subject: u16 },
+    Check { id: String, met: bool, note: Option<String> },
+    Rejected { reason: String },
+}
+
+/// A cause as the page names it.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum ZeroCauseForm {
+    PeopleOrTools,
+    HoseOrLine,
+    RainOrIce,
+    Tractor,
+    ScaleItself,
+}
+
+impl From<ZeroCauseForm> for ZeroCause {
+    fn from(form: ZeroCauseForm) -> ZeroCause {
+        match form {
+            ZeroCauseForm::PeopleOrTools => ZeroCause::PeopleOrTools,
+            ZeroCauseForm::HoseOrLine => ZeroCause::HoseOrLine,
+            ZeroCauseForm::RainOrIce => ZeroCause::RainOrIce,
+            ZeroCauseForm::Tractor => ZeroCause::Tractor,
+            ZeroCauseForm::ScaleItself => ZeroCause::ScaleItself,
+        }
+    }
 }
 
 impl PostedWhat {
@@ -309,14 +339,26 @@ impl PostedWhat {
         Some(match self {
             PostedWhat::TransferStarted => What::TransferStarted,
             PostedWhat::Closed => What::Closed,
+            PostedWhat::ScaleZeroed { cause } => What::ScaleZeroed(cause.into()),
+            PostedWhat::Dipped { level_m } => What::Dipped { level_m },
             PostedWhat::Shelved { id, subject, minutes } => What::Shelved {
                 key: AlarmKey { id: catalogue::named(&id)?, subject },
                 for_s: 60.0 * minutes.unwrap_or_default(),
             },
             PostedWhat::Unshelved { id, subject } => What::Unshelved(AlarmKey { id: catalogue::named(&id)?, subject }),
+            PostedWhat::Check { id, met, note } => {
+                What::CheckEntered { check: CheckId::named(&id)?, met, note: said(&note.unwrap_or_default())? }
+            }
+            PostedWhat::Rejected { reason } => What::Rejected { reason: said(&reason)? },
             PostedWhat::Seen { id, subject } => What::Seen(AlarmKey { id: catalogue::named(&id)?, subject }),
         })
     }
+}
+
+/// What a person wrote, trimmed; `None` where it is longer than the page lets through or holds what cannot be shown.
+fn said(text: &str) -> Option<String> {
+    let text = text.trim();
+    (text.chars().count() <= NOTE_CHARS && !text.chars().any(char::is_control)).then(|| text.to_owned())
 }
 
 /// What became of an entry, in a word for programs and a sentence for people.
@@ -404,8 +446,8 @@ async fn enter(
         return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch));
     };
     let fits = match what {
-        What::TransferStarted => published.frame.phase == Phase::Opened,
-        What::Closed => published.frame.phase == Phase::Transfer,
+        What::TransferStarted | What::Dipped { .. } => published.frame.phase == Phase::Opened,
+        What::Closed | What::ScaleZeroed(_) => published.frame.phase == Phase::Transfer,
         _ => true,
     };
     if !fits {
@@ -436,6 +478,18 @@ mod tests {
     use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
     use tokio::sync::mpsc;
     use tokio::task::JoinHandle;
+
+    /// As the page's forms send them.
+    #[test]
+    fn what_is_posted_is_an_entry() {
+        let what = |text: &str| serde_json::from_str::<Posted>(text).ok().and_then(|posted| posted.what.into_what());
+        assert_eq!(what(r#"{"what":{"dipped":{"level_m":1.25}}}"#), Some(What::Dipped { level_m: 1.25 }));
+        let tractor = r#"{"what":{"scale_zeroed":{"cause":"tractor"}}}"#;
+        assert_eq!(what(tractor), Some(What::ScaleZeroed(ZeroCause::Tractor)));
+        for wrong in [r#"{"what":{"dipped":{"level_m":null}}}"#, r#"{"what":{"scale_zeroed":{"cause":"leak"}}}"#] {
+            assert_eq!(what(wrong), None, "{wrong}");
+        }
+    }
 
     /// No test waits longer for anything.
     const PATIENCE: Duration = Duration::from_secs(10);

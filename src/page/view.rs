@@ -6,8 +6,10 @@
 
 use super::feed::{DeviceStats, Published};
 use crate::engine::alarm::catalogue;
+use crate::engine::checks::{CheckId, CheckState};
 use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord};
-use crate::engine::input::{AlarmId, AlarmKey};
+use crate::engine::input::{AlarmId, AlarmKey, ZeroCause};
+use crate::engine::zero;
 use crate::picture::{self, Size};
 use crate::recording::json::frame_json;
 use crate::words::display::{clock, hh_mm, hh_mm_ss, kg, number};
@@ -57,6 +59,12 @@ pub struct Live {
     pub can_start: bool,
     /// The entry "closed" fits the phase.
     pub can_close: bool,
+    /// Whether the scale may be given a new zero: it is off by a step.
+    pub can_zero: bool,
+    /// Whether a hand dip may be entered: the site allows the tank to be opened, and nothing has come in.
+    pub can_dip: bool,
+    /// A delivery is open or was the last one: checks can be entered.
+    pub can_check: bool,
 }
 
 /// One open alarm, in the order in which it must be read.
@@ -117,7 +125,24 @@ pub fn live(published: &Published, reader: &Reader) -> Live {
         alarms: alarms(published, reader),
         can_start: frame.phase == Phase::Opened,
         can_close: frame.phase == Phase::Transfer,
+        can_check: frame.delivery.is_some(),
+        can_zero: frame.phase == Phase::Transfer && zero::admits(&frame.verdict, 1).is_ok(),
+        can_dip: frame.phase == Phase::Opened && may_be_dipped(published),
     }
+}
+
+/// Causes of a new zero, as entries name them.
+const CAUSES: [(&str, ZeroCause); 5] = [
+    ("people_or_tools", ZeroCause::PeopleOrTools),
+    ("hose_or_line", ZeroCause::HoseOrLine),
+    ("rain_or_ice", ZeroCause::RainOrIce),
+    ("tractor", ZeroCause::Tractor),
+    ("scale_itself", ZeroCause::ScaleItself),
+];
+
+fn may_be_dipped(published: &Published) -> bool {
+    let tank = published.frame.tank.and_then(|t| published.settings.tanks.get(usize::from(t.tank)));
+    tank.is_some_and(|tank| tank.hand_dip_u.is_some())
 }
 
 /// Every open alarm in words.
@@ -209,6 +234,7 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
             },
         ),
         ("pad", html! { (pad_line(&language.pad(scene), labels.pad)) (both(picture::pad)) }),
+        ("checks", checks(scene, language)),
         ("margin-made", margin_made(scene, language)),
         ("budgets", budgets(scene, language)),
         ("polling", polling(&published.devices, scene, language)),
@@ -260,6 +286,52 @@ fn pad_line(figure: &Figure, label: &str) -> Markup {
         h2 {
             (label) " " span.value.act[figure.act] { (figure.figure) " " span.unit { (figure.unit) } }
             @for line in &figure.lines { span.line { " \u{b7} " (line) } }
+        }
+    }
+}
+
+/// Each check with a shape and a word for how it stands; what they call for stands before them.
+fn checks(scene: Scene<'_>, language: &dyn Language) -> Markup {
+    let shape = |state| match state {
+        CheckState::Met => "\u{25cf}",
+        CheckState::NotYet => "\u{25cb}",
+        CheckState::Fails => "\u{2715}",
+    };
+    html! {
+        @if !scene.frame.checks.is_empty() { (headline_region(&language.checks(scene))) }
+        ul.checks {
+            @for check in &scene.frame.checks {
+                @let text = language.check(scene, check);
+                li.act[check.state == CheckState::Fails] {
+                    span.shape aria-hidden="true" { (shape(check.state)) } " "
+                    span.word { (text.state) } " "
+                    span { b { (text.name) } ": " (text.says) }
+                }
+            }
+        }
+    }
+}
+
+/// Entries of the checks that only a person can make, and the rejection.
+fn check_forms(reader: &Reader) -> Markup {
+    let labels = reader.language.labels();
+    let most = super::server::NOTE_CHARS;
+    html! {
+        form #check-made {
+            label {
+                (labels.check) " "
+                select #check-id required {
+                    option value="" { }
+                    @for id in CheckId::BY_PERSON { option value=(id.name()) { (reader.language.check_name(id)) } }
+                }
+            }
+            label { (labels.note) " " input #check-note type="text" maxlength=(most); }
+            button type="submit" value="met" { (labels.check_met) }
+            button type="submit" value="fails" { (labels.check_fails) }
+        }
+        form #reject hidden {
+            label { (labels.reject_why) " " input #reject-why type="text" maxlength=(most) required; }
+            button type="submit" { (labels.reject) }
         }
     }
 }
@@ -368,6 +440,11 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                         section #brim { (region("brim")) }
                     }
                 }
+                details #delivery hidden {
+                    summary { (labels.checks) }
+                    div #checks { (region("checks")) }
+                    (check_forms(reader))
+                }
                 p.cautions { (labels.cautions) }
                 details {
                     summary { (labels.behind) }
@@ -405,6 +482,20 @@ fn footer(reader: &Reader) -> Markup {
                 button #start type="button" disabled data-ask=(labels.confirm_started) { (labels.transfer_started) }
                 button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
                 button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
+            }
+            form #dip hidden {
+                label { (labels.hand_dip) " " input #dipped type="number" step="0.001" min="0" max="40" required; " m" }
+                button type="submit" { (labels.enter_dip) }
+            }
+            form #zero hidden {
+                label {
+                    (labels.new_zero) " "
+                    select #cause required {
+                        option value="" { }
+                        @for (name, cause) in CAUSES { option value=(name) { (reader.language.zero_cause(cause)) } }
+                    }
+                }
+                button type="submit" { (labels.enter_zero) }
             }
             div #confirm hidden {
                 p #question {}
@@ -594,6 +685,7 @@ mod tests {
         };
         let sources = [
             ("words/en.rs", literals(include_str!("../words/en.rs"))),
+            ("words/checks.rs", literals(include_str!("../words/checks.rs"))),
             ("page/view.rs", literals(include_str!("view.rs"))),
             ("page.css", include_str!("assets/page.css").to_owned()),
             ("page.js", include_str!("assets/page.js").to_owned()),
@@ -649,6 +741,7 @@ mod tests {
             .chain([Reason::NotANumber, Reason::OutOfRange, Reason::Saturated, Reason::Frozen])
             .chain([Reason::FrozenTogether, Reason::HeartbeatStopped, Reason::FailureCurrent, Reason::Torn])
             .chain([Reason::MissingCorrection, Reason::Disturbed, Reason::OffTheTable, Reason::NoStart])
+            .chain([Reason::TotalReset, Reason::CountsBack, Reason::DrivenOff])
             .chain(missed.map(Reason::Missed))
             .chain(says.map(Reason::DeviceSays))
             .chain(slips.map(Reason::Unlikely));

@@ -76,7 +76,10 @@ fn below(
     let Some(end) = load_in else { return };
     let (label, class) =
         if end > tank.high_high_kg { (labels.does_not_fit, "strong act") } else { (labels.margin_mark, "strong") };
-    let text = format!("{label} {}\u{a0}t", tonnes_down(tank.high_high_kg - end));
+    let mut text = format!("{label} {}\u{a0}t", tonnes_down(tank.high_high_kg - end));
+    if tank.opening.proven_by.is_none() {
+        text = format!("{text}, {}", labels.not_proven);
+    }
     let (from, to) = (axis.at(end), axis.at(tank.high_high_kg));
     canvas.line("span", from, TOP + HEIGHT / 2.0, to - from, 0.0);
     canvas.text(class, canvas.width, row, Anchor::End, &text);

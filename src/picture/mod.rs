@@ -4,13 +4,19 @@
 //! classes only and no colour of its own, so dark screens, forced colours and print need no second picture.
 
 mod brim;
+mod control;
+mod history;
 mod masses;
 mod pad;
+mod time_line;
 mod trade;
 
 pub use brim::brim;
+pub use control::{Control, ControlMark, ControlPoint, control};
+pub use history::History;
 pub use masses::masses;
 pub use pad::pad;
+pub use time_line::{Curve, Mark, MarkKind, Panel, Stroke, TimeLine, time_line};
 pub use trade::{TradePoint, trade};
 
 use maud::{Markup, PreEscaped, Render, html};
@@ -76,6 +82,23 @@ impl Canvas {
             tenths(dx),
             tenths(dy)
         );
+    }
+
+    /// A line through points; where there is none it is broken.
+    fn curve(&mut self, class: &str, points: &[Option<(f64, f64)>]) {
+        let mut path = String::new();
+        let mut last: Option<(i32, i32)> = None;
+        for point in points {
+            let next = point.map(|(x, y)| (tenths(x), tenths(y)));
+            match (last, next) {
+                // Each step from where the one before ended: nothing adds up.
+                (Some((x, y)), Some((to_x, to_y))) => drop(write!(path, "l{} {}", to_x - x, to_y - y)),
+                (None, Some((x, y))) => drop(write!(path, "M{x} {y}")),
+                (_, None) => {}
+            }
+            last = next;
+        }
+        let _ = write!(self.body, r#"<path class="{class}" d="{path}"/>"#);
     }
 
     fn block(&mut self, class: &str, x: f64, y: f64, width: f64, height: f64) {

@@ -10,6 +10,7 @@
 
 mod frame;
 mod input;
+mod papers;
 mod settings;
 
 use crate::time::{EngineTime, WallTime};

@@ -23,6 +23,7 @@ pub use compare::{Change, Turn, changes};
 pub use files::recordings;
 pub use labels::{Labels, Truth};
 pub use noise::{Noise, Proposal};
+pub(crate) use pass::named;
 pub use pass::{ChoiceFound, Found, Happening, Occurrence, What, pass};
 pub use tally::{Flood, Tally, Total};
 

@@ -217,6 +217,12 @@ impl Run {
     }
 }
 
+/// An alarm's code, and the name of the signal or tank it is about; empty where there is only one.
+pub(crate) fn named(settings: &Settings, key: AlarmKey) -> (String, String) {
+    let Occurrence { alarm, subject, .. } = occurrence(settings, key, 0.0);
+    (alarm, subject)
+}
+
 fn occurrence(settings: &Settings, key: AlarmKey, came_s: f64) -> Occurrence {
     let code = form_json(&key.id).as_str().unwrap_or_default().to_owned();
     let at = usize::from(key.subject);

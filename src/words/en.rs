@@ -1,12 +1,13 @@
 //! English.
 
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
-use super::{EntryAnswer, Figure, Labels, Language, Scene, SettingsWord, SignInWord, Text};
+use super::{CheckText, EntryAnswer, Figure, Labels, Language, Scene, SettingsWord, SignInWord, Text};
+use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
-    Alarm, CeilingBy, Condition, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority, Reason, Slip,
-    Source, Validity, Verdict, VerdictWord, WitnessId,
+    Alarm, CeilingBy, CheckedBy, Condition, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority,
+    Reason, Slip, Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
 };
-use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status};
+use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status, ZeroCause};
 use crate::engine::settings::{PadTap, SignalKind};
 use crate::engine::slip;
 
@@ -63,6 +64,11 @@ static LABELS: Labels = Labels {
     alarms: "Alarms",
     transfer_started: "Transfer started",
     closed: "Closed",
+    not_proven: "not proven",
+    hand_dip: "Hand dip before the transfer",
+    enter_dip: "Enter the dip",
+    new_zero: "The scale is off for another reason than product",
+    enter_zero: "Give it a new zero",
     confirm_started: "Enter that the transfer has started?",
     confirm_closed: "Enter that the leg is closed?",
     yes: "Yes, enter it",
@@ -96,6 +102,13 @@ static LABELS: Labels = Labels {
     answers: "answers",
     bays: "Bays",
     no_bays: "No bay is being watched.",
+    checks: "Delivery: checks before anything is connected",
+    check: "Check made",
+    note: "Note",
+    check_met: "Met",
+    check_fails: "Fails",
+    reject: "Reject the delivery",
+    reject_why: "Why",
 };
 
 impl Language for English {
@@ -231,7 +244,7 @@ impl Language for English {
                 ..Figure::default()
             };
         };
-        let mut lines = Vec::new();
+        let mut lines: Vec<String> = scene.frame.tank.and_then(|tank| opening(scene, tank)).into_iter().collect();
         if *kg < 0.0 {
             lines.push("The load does not fit below high-high.".to_owned());
         }
@@ -239,6 +252,7 @@ impl Language for English {
             Pessimist::Gauge(signal) => format!("by gauge {}", scene.signal(*signal)),
             Pessimist::Witness(id) => self.witness(*id).to_owned(),
             Pessimist::LevelSwitch => "by the tripped high-level switch".to_owned(),
+            Pessimist::HandDip => "by hand dip".to_owned(),
         };
         let rest = rest_by.map_or_else(|| "from the papers".to_owned(), |id| self.witness(id).to_owned());
         lines.push(format!("The most cautious count: contents {contents}, rest of the load {rest}."));
@@ -263,7 +277,7 @@ impl Language for English {
             ("less the line's contents", parts.line_kg),
             ("less what blowing clear pushes in", parts.blow_clear_kg),
             ("less 2.33 standard uncertainties", parts.allowance_kg),
-            ("less the gauge's doubt at opening", parts.opening_kg),
+            (opening_part(scene), parts.opening_kg),
         ];
         if !scene.settings.neighbours.is_empty() {
             made.push(("less what other bays may still bring", parts.neighbour_kg));
@@ -318,6 +332,11 @@ impl Language for English {
                 Validity::Lost(reason) => notes.push(format!("Mass {name} is not used: {}.", self.reason(reason))),
             }
         }
+        if let Some(zero) = frame.delivery.as_ref().and_then(|d| d.scale_zero) {
+            let at = clock(frame.clock, zero.at, frame.at, scene.zone);
+            let cause = self.zero_cause(zero.cause);
+            notes.push(format!("The scale has a new zero since {at}, {}: {cause}.", kg(zero.kg)));
+        }
         for shelf in &frame.shelves {
             let alarm = Alarm {
                 key: shelf.key,
@@ -366,6 +385,9 @@ impl Language for English {
             Reason::NeighbourUnknown => "the neighbour does not know what it brings".into(),
             Reason::NeighbourAtOdds => "the neighbour's flow meter and scale disagree".into(),
             Reason::Unlikely(slip) => format!("unlikely: {}", slip_short(slip)),
+            Reason::TotalReset => "its total was reset or jumped".into(),
+            Reason::DrivenOff => "the trailer has moved off the scale".into(),
+            Reason::CountsBack => "its total has counted back".into(),
         }
     }
 
@@ -411,6 +433,9 @@ impl Language for English {
             Source::DrawOff => "draw-off",
             Source::Gap => "what moved while a signal was away",
             Source::Neighbour => "what the other bay brought",
+            Source::LevelSpan => "span of the level gauge",
+            Source::NewZero => "new zero of the scale",
+            Source::TankVapour => "pressure above the liquid, not measured",
         }
     }
 
@@ -450,6 +475,28 @@ impl Language for English {
             EntryAnswer::NoWatch => "Not saved: this bay is not being watched. Note it by hand.".into(),
             EntryAnswer::NotUnderstood => "Not taken: the request could not be read.".into(),
         }
+    }
+
+    fn zero_cause(&self, cause: ZeroCause) -> &'static str {
+        match cause {
+            ZeroCause::PeopleOrTools => "people or tools on the deck, or gone from it",
+            ZeroCause::HoseOrLine => "hose or line laid on the trailer, or taken off",
+            ZeroCause::RainOrIce => "rain, snow or ice",
+            ZeroCause::Tractor => "the tractor was coupled or uncoupled",
+            ZeroCause::ScaleItself => "somebody set the scale's own zero",
+        }
+    }
+
+    fn check(&self, scene: Scene<'_>, check: &Check) -> CheckText {
+        super::checks::check(scene, check)
+    }
+
+    fn check_name(&self, id: CheckId) -> &'static str {
+        super::checks::name(id)
+    }
+
+    fn checks(&self, scene: Scene<'_>) -> Text {
+        super::checks::head(scene)
     }
 
     fn sign_in(&self, word: SignInWord<'_>) -> String {
@@ -605,6 +652,32 @@ fn unseen(verdict: &Verdict) -> String {
             format!("Any leak before the meter, one after it below about {}, {on_the_scale}", rate(y))
         }
         (None, None) => "No leak would be seen.".into(),
+    }
+}
+
+/// Label of what the margin loses to the opening level.
+fn opening_part(scene: Scene<'_>) -> &'static str {
+    match scene.frame.tank.and_then(|tank| tank.opening.proven_by) {
+        None => "less 2.33 u of the opening level, not proven",
+        Some(CheckedBy::Gauge(_)) => "less 2.33 u of the opening level, proven by a second gauge",
+        Some(CheckedBy::LastClosing) => "less 2.33 u of the opening level, proven by the last closing and use",
+        Some(CheckedBy::HandDip) => "less 2.33 u of the opening level, proven by hand dip",
+    }
+}
+
+/// What proves, or does not prove, where the tank stood before the load came in.
+fn opening(scene: Scene<'_>, tank: Tank) -> Option<String> {
+    let by = |by: CheckedBy| match by {
+        CheckedBy::Gauge(signal) => format!("gauge {}", scene.signal(signal)),
+        CheckedBy::LastClosing => "the last closing level and what was drawn off since".to_owned(),
+        CheckedBy::HandDip => "the hand dip".to_owned(),
+    };
+    match (tank.opening.against, tank.opening.proven_by) {
+        (Some(other), _) => {
+            Some(format!("Room not proven: {} does not fit the gauge. Find out which is right.", by(other)))
+        }
+        (None, None) => Some("Room not proven: only the tank's own gauge says how full it was.".to_owned()),
+        (None, Some(_)) => None,
     }
 }
 

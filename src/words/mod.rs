@@ -8,11 +8,13 @@
 //! that agree have not shown that nothing leaks.
 
 pub mod alarms;
+mod checks;
 pub mod display;
 pub mod en;
 
+use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Source, VerdictWord, WitnessId};
-use crate::engine::input::AlarmId;
+use crate::engine::input::{AlarmId, ZeroCause};
 use crate::engine::settings::Settings;
 use jiff::tz::TimeZone;
 
@@ -88,6 +90,17 @@ pub struct Figure {
     pub act: bool,
     /// What goes with it.
     pub lines: Vec<String>,
+}
+
+/// A check of a delivery in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CheckText {
+    /// What is checked.
+    pub name: &'static str,
+    /// "met", "not yet" or "fails".
+    pub state: &'static str,
+    /// Why, with numbers and limits; or what a person has to do for it.
+    pub says: String,
 }
 
 /// What became of a person's entry.
@@ -224,8 +237,16 @@ pub trait Language: Sync {
     fn ceiling_by(&self, by: CeilingBy) -> &'static str;
     /// Label of the combined mass under this verdict.
     fn together(&self, word: VerdictWord) -> &'static str;
+    /// A check of the open delivery.
+    fn check(&self, scene: Scene<'_>, check: &Check) -> CheckText;
+    /// What is checked.
+    fn check_name(&self, id: CheckId) -> &'static str;
+    /// What all of its checks call for, and whom to call.
+    fn checks(&self, scene: Scene<'_>) -> Text;
     /// What became of an entry.
     fn entry(&self, answer: EntryAnswer<'_>) -> String;
+    /// Why a person gives the scale a new zero.
+    fn zero_cause(&self, cause: ZeroCause) -> &'static str;
     /// What is said at the sign-in.
     fn sign_in(&self, word: SignInWord<'_>) -> String;
     /// What is said where settings are changed.
@@ -271,6 +292,11 @@ pub struct Labels {
     pub alarms: &'static str,
     pub transfer_started: &'static str,
     pub closed: &'static str,
+    pub not_proven: &'static str,
+    pub hand_dip: &'static str,
+    pub enter_dip: &'static str,
+    pub new_zero: &'static str,
+    pub enter_zero: &'static str,
     pub confirm_started: &'static str,
     pub confirm_closed: &'static str,
     pub yes: &'static str,
@@ -295,6 +321,13 @@ pub struct Labels {
     pub answers: &'static str,
     pub bays: &'static str,
     pub no_bays: &'static str,
+    pub checks: &'static str,
+    pub check: &'static str,
+    pub note: &'static str,
+    pub check_met: &'static str,
+    pub check_fails: &'static str,
+    pub reject: &'static str,
+    pub reject_why: &'static str,
 }
 
 /// Whether a text on this alarm must begin with the acts.

@@ -6,6 +6,7 @@ mod desk;
 mod scenes;
 mod settings;
 
+use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;
 use brimwatch::engine::input::{AlarmId, What};
 use brimwatch::page::feed::{BayFeed, EntryRequest, Published, SettingsDoor};
@@ -195,5 +196,41 @@ fn an_alarm_sounds_by_its_priority_until_it_is_seen() {
     }
     show(&mut stage, &mut browser, &scene);
     assert_eq!(browser.value("document.body.dataset.sound"), "none");
+    assert_eq!(browser.problems(), Vec::<String>::new());
+}
+
+/// Checks stand on the page with a shape and a word, and what a person enters reaches the bay.
+#[test]
+fn a_check_is_shown_and_entered() {
+    let scene = scenes::held();
+    let mut stage = Stage::set(scene.clone());
+    let mut browser = Browser::start();
+    let pictures = Path::new(env!("CARGO_TARGET_TMPDIR")).join("page");
+    std::fs::create_dir_all(&pictures).expect("a folder for pictures");
+    for (name, width, height) in [("phone", 390, 844), ("tablet", 1024, 768)] {
+        browser.screen(width, height, 1, false);
+        browser.open(&stage.url);
+        show(&mut stage, &mut browser, &scene);
+        browser.value("document.querySelector('#delivery summary').scrollIntoView({ block: 'center' }); 0");
+        browser.press("#delivery summary");
+        browser.wait("document.getElementById('delivery').open");
+        browser.value("document.getElementById('delivery').scrollIntoView(); 0");
+        browser.picture(&pictures.join(format!("{name}-checks.png")));
+        let fits = "[...document.querySelectorAll('html, main, body')].every((e) => e.scrollWidth <= e.clientWidth)";
+        assert_eq!(browser.value(fits), true, "{name}: scrolls sideways");
+        let text = browser.value("document.getElementById('checks').innerText");
+        let text = text.as_str().expect("text");
+        for part in ["Hold: connect nothing.", "fails", "88107", "at most 365", "shift supervisor"] {
+            assert!(text.contains(part), "{name}: {part}: {text}");
+        }
+    }
+    browser.value("document.getElementById('check-id').value = 'connection_identified'; 0");
+    browser.value("document.getElementById('check-made').scrollIntoView({ block: 'center' }); 0");
+    browser.press("#check-made button[value=met]");
+    let request = stage.entry();
+    let what = What::CheckEntered { check: CheckId::ConnectionIdentified, met: true, note: String::new() };
+    assert_eq!(request.entry.what, what);
+    request.saved.send(Ok(())).expect("the server waits");
+    browser.wait("document.getElementById('answer').textContent === 'Saved.'");
     assert_eq!(browser.problems(), Vec::<String>::new());
 }

@@ -1,12 +1,14 @@
 //! Moments of an invented works' bay that receives 50 % caustic soda, as the live loop would publish them.
 //! The numbers are made up to be looked at; nothing is computed from them.
 
+use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::{
     Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Source, Tank,
-    Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading, Reason, Source,
+    Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
+use brimwatch::engine::papers::{Contacts, Expected, Property};
 use brimwatch::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
     Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
@@ -34,6 +36,7 @@ pub fn all() -> Vec<(&'static str, Published)> {
         ("everything-at-once", everything_at_once()),
         ("closed", closed()),
         ("shared-tank", shared_tank()),
+        ("held", held()),
     ]
 }
 
@@ -92,6 +95,44 @@ pub fn opened() -> Published {
         w.validity = Validity::Lost(Reason::NoStart);
         w.received_kg = None;
     }
+    p
+}
+
+/// Papers are in, and some of the checks fail.
+pub fn held() -> Published {
+    let mut p = opened();
+    let property = Property {
+        name: "sodium hydroxide".into(),
+        value: Some(48.2),
+        unit: "% by mass".into(),
+        low: Some(49.0),
+        high: Some(51.0),
+    };
+    let who = || "R. Quill".to_owned();
+    let at = WallTime(START.0 - 600_000_000_000);
+    use CheckState::{Fails, Met, NotYet};
+    let lines = [
+        (CheckId::Product, Met, Why::Found("caustic soda 50 %".into())),
+        (CheckId::Certificate, Fails, Why::Property(property)),
+        (CheckId::SealNumbers, Fails, Why::Differs { expected: "88101, 88102".into(), found: "88101, 88107".into() }),
+        (CheckId::SealsUnbroken, Met, Why::Entered { who: who(), at, note: String::new() }),
+        (CheckId::CarrierAndDriver, NotYet, Why::NotWritten(Paper::Driver)),
+        (CheckId::Plate, NotYet, Why::NotSet(Wanted::Relief)),
+        (CheckId::PlateReadBack, NotYet, Why::NotEntered),
+        (CheckId::LoadFits, Met, Why::Room { kg: 3_140.0, opening_kg: 268.0 }),
+        (CheckId::TrailerPressure, Met, Why::Pressure { pa_gauge: 55_000.0, most_pa_gauge: 172_000.0 }),
+        (CheckId::TrailerTemperature, Met, Why::Temperature { c: 35.0, low_c: Some(20.0), high_c: Some(60.0) }),
+        (CheckId::DewPoint, NotYet, Why::NotEntered),
+        (CheckId::ShutoffTested, Met, Why::Tested { days: 101, most_days: 365 }),
+        (CheckId::ShutoffInService, NotYet, Why::NotEntered),
+        (CheckId::ConnectionIdentified, NotYet, Why::NotEntered),
+        (CheckId::EmergencyEquipment, NotYet, Why::NotEntered),
+    ];
+    let line = |(id, state, why): (CheckId, CheckState, Why)| {
+        let by_person = matches!(why, Why::NotEntered | Why::Entered { .. });
+        Check { id, state, by_person, why: vec![why] }
+    };
+    p.frame.checks = lines.into_iter().map(line).collect();
     p
 }
 
@@ -281,6 +322,8 @@ fn frame() -> Frame {
             loaded_kg: 20_040.0,
             started: Some(at(0)),
             closed: None,
+            scale_zero: None,
+            rejected: None,
         }),
         readings: readings(),
         devices: (0..3).map(device_state).collect(),
@@ -312,11 +355,13 @@ fn frame() -> Frame {
             working_kg: 46_000.0,
             high_high_kg: 48_600.0,
             critical_kg: 51_200.0,
+            opening: Opening { doubt_m: 0.015, ..Opening::default() },
         }),
         alarms: Vec::new(),
         recorder: RecorderState::Durable,
         blind: None,
         neighbours: Vec::new(),
+        checks: Vec::new(),
         shelves: Vec::new(),
     }
 }
@@ -434,6 +479,8 @@ fn settings() -> Settings {
             high_high: Metre(4.55),
             critical: Metre(4.8),
             opening_u: Metre(0.025),
+            shell: None,
+            hand_dip_u: None,
             draw_off: DrawOff::DeclaredZero,
         }],
         rests_on_scale: RestsOnScale::Trailer,
@@ -471,6 +518,16 @@ fn settings() -> Settings {
             off_delay_s: 10.0,
         },
         neighbours: Vec::new(),
+        expected: Expected {
+            contacts: Contacts {
+                shipper: Some("loading office, 555 0101".into()),
+                supplier: None,
+                supervisor: Some("shift supervisor, 555 0103".into()),
+            },
+            dew_point: Celsius(-40.0),
+            gas_relief: Some(GaugePa(165e3)),
+            tanks: Vec::new(),
+        },
     }
 }
 
@@ -492,6 +549,9 @@ fn signals() -> Vec<SignalSetup> {
         zero: 0.0,
         drift_per_sqrt_h: 0.0,
         lag_s: 0.0,
+        rolls_over_at: None,
+        may_roll_over_at: Vec::new(),
+        apparent_mass: false,
     };
     vec![
         signal(SignalKind::FlowMassRate, "flow", 0, None),

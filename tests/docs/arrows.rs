@@ -80,7 +80,7 @@ fn the_simulator_stands_apart() {
 
 /// What each module may not name. The page shows a frame as the JSON that a replay prints, so it may name the
 /// recording; whoever is not listed (the live loop, the command line) ties the others together.
-const NO_ARROW_BACK: [(&str, &[&str]); 9] = [
+const NO_ARROW_BACK: [(&str, &[&str]); 10] = [
     ("src/engine", &["check", "config", "poll", "decode", "recording", "words", "picture", "page", "live", "cli"]),
     ("src/check", &["decode", "picture", "page", "live", "cli"]),
     ("src/config", &["check", "decode", "recording", "words", "picture", "page", "live", "cli"]),
@@ -89,6 +89,7 @@ const NO_ARROW_BACK: [(&str, &[&str]); 9] = [
     ("src/recording", &["page", "picture", "live", "cli"]),
     ("src/words", &["config", "poll", "recording", "page", "live", "cli"]),
     ("src/page", &["poll", "config", "live", "cli"]),
+    ("src/ledger", &["check", "config", "poll", "decode", "page", "live", "cli"]),
     ("src/tune", &["check", "poll", "decode", "words", "page", "live", "cli"]),
 ];
 

@@ -1,7 +1,9 @@
 //! A bay of an invented works, and one of everything that a recording can hold.
 
+use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::*;
 use brimwatch::engine::input::*;
+use brimwatch::engine::papers::*;
 use brimwatch::engine::settings::*;
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
@@ -33,6 +35,9 @@ fn signal(kind: SignalKind, name: &str, device: u16, noise: f64) -> SignalSetup 
         zero: 0.0,
         drift_per_sqrt_h: noise,
         lag_s: 0.5,
+        rolls_over_at: (device == 0).then_some(1e6),
+        may_roll_over_at: vec![1e4, 65_536.0],
+        apparent_mass: device == 1,
     }
 }
 
@@ -92,7 +97,87 @@ pub fn settings() -> Settings {
             off_delay_s: 5.0,
         },
         neighbours: vec![NeighbourSetup { bay: "Bay 2".into(), tank: 1 }],
+        expected: expected(),
     }
+}
+
+fn expected() -> Expected {
+    Expected {
+        contacts: Contacts { shipper: Some("loading office".into()), supplier: None, supervisor: Some("shift".into()) },
+        dew_point: Celsius(-40.0),
+        gas_relief: Some(GaugePa(165e3)),
+        tanks: vec![TankExpected {
+            product: "caustic soda 50 %".into(),
+            shipping_description: Some("UN1824".into()),
+            marking: None,
+            temperature_low: Some(Celsius(20.0)),
+            temperature_high: None,
+            shutoff_tested: Some(WallTime(1_700_000_000_000_000_000)),
+            shutoff_test_days: 180,
+        }],
+    }
+}
+
+fn papers() -> Papers {
+    Papers {
+        seals_expected: vec!["1".into(), "2".into()],
+        seals_found: vec!["2".into()],
+        seals_unbroken: Some(false),
+        certificate: Some("C-1".into()),
+        properties: vec![Property {
+            name: "sodium hydroxide".into(),
+            value: Some(49.5),
+            unit: "% by mass".into(),
+            low: Some(49.0),
+            high: None,
+        }],
+        shipping_description: Some("UN1824".into()),
+        marking_found: None,
+        product_tag: Some("caustic soda 50 %".into()),
+        carrier: Some("carrier".into()),
+        driver: None,
+        pressure_found: Some(GaugePa(55e3)),
+        temperature_found: Some(Celsius(34.5)),
+    }
+}
+
+fn entered() -> EnteredCheck {
+    EnteredCheck {
+        check: CheckId::PadGas,
+        met: false,
+        who: "attendant".into(),
+        at: WallTime(1_800_000_000_000_000_000),
+        note: "no paper allows it".into(),
+    }
+}
+
+/// One check for each reason that there is.
+fn every_check() -> Vec<Check> {
+    let property = papers().properties[0].clone();
+    let why = [
+        Why::NotWritten(Paper::Driver),
+        Why::NotSet(Wanted::GasRelief),
+        Why::Found("as found".into()),
+        Why::Differs { expected: "one".into(), found: "other".into() },
+        Why::Pressure { pa_gauge: 55e3, most_pa_gauge: 165e3 },
+        Why::Temperature { c: 34.5, low_c: Some(20.0), high_c: None },
+        Why::NoValue("chloride".into()),
+        Why::NoLimits("iron".into()),
+        Why::Property(property),
+        Why::Properties(3),
+        Why::Room { kg: -120.0, opening_kg: 145.0 },
+        Why::MarginUnknown,
+        Why::NotRead(2),
+        Why::Tested { days: 200, most_days: 180 },
+        Why::SwitchTripped,
+        Why::Bypassed,
+        Why::NotEntered,
+        Why::Entered { who: "attendant".into(), at: WallTime(7), note: "seen".into() },
+    ];
+    let states = [CheckState::Fails, CheckState::NotYet, CheckState::Met];
+    let ids = CheckId::ALL.iter().map(|(id, _)| *id);
+    let each = ids.zip(why).zip(states.into_iter().cycle());
+    each.map(|((id, why), state)| Check { id, state, by_person: state == CheckState::Met, why: vec![why] }).collect()
 }
 
 fn tank(name: &str, geometry: TankGeometry) -> TankSetup {
@@ -104,6 +189,8 @@ fn tank(name: &str, geometry: TankGeometry) -> TankSetup {
         high_high: Metre(8.0),
         critical: Metre(8.5),
         opening_u: Metre(0.01),
+        shell: Some(Shell { per_k: 1.2e-5, reference: Celsius(20.0) }),
+        hand_dip_u: Some(Metre(0.003)),
         draw_off: DrawOff::DeclaredZero,
     }
 }
@@ -131,6 +218,7 @@ pub fn delivery() -> DeliverySetup {
             relief_from: Some(GaugePa(265e3)),
             relief_to: None,
         },
+        papers: papers(),
     }
 }
 
@@ -138,12 +226,16 @@ pub fn delivery() -> DeliverySetup {
 pub fn carried() -> Carried {
     Carried {
         alarms: vec![CarriedAlarm { key: alarm_key(), since: WallTime(1_800_000_000_000_000_000), seen: true }],
-        closing_levels_m: vec![Some(2.125), None],
+        closings: vec![Some(Closing { level_m: 2.125, u_m: 0.015, used_kg: 7.5, gap_kg: 0.25 }), None],
         latest: vec![
             entry_of(What::Closed),
             entry_of(What::Seen(alarm_key())),
             entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
             entry_of(What::Unshelved(alarm_key())),
+            entry_of(What::Dipped { level_m: 2.5 }),
+            entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
+            entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
+            entry_of(What::Rejected { reason: "wrong seal".into() }),
         ],
         delivery: Some(CarriedDelivery {
             setup: delivery(),
@@ -152,6 +244,10 @@ pub fn carried() -> Carried {
             elapsed_s: 12.5,
             starts: vec![Some(0.1 + 0.2), None],
             received_kg: [Some((1.0, 0.1)), None, Some((-0.0, 3.5))],
+            counted: CarriedCount { last: Some(17.5), offset: -0.25, gap_u: 0.125, reset: true, most: 16.5 },
+            zero: Some(CarriedZero { cause: ZeroCause::Tractor, kg: 80.5, u_kg: 20.25 }),
+            dip_m: Some(2.5),
+            opening: Opening { proven_by: Some(CheckedBy::Gauge(2)), against: None, doubt_m: 0.0105 },
             neighbours: vec![CarriedNeighbour {
                 load: Some(neighbour_load()),
                 since: Some(BroughtSince {
@@ -161,6 +257,7 @@ pub fn carried() -> Carried {
                     earlier_most_kg: 8.0,
                 }),
             }],
+            entered: vec![entered()],
         }),
         restarted: false,
         shelves: vec![CarriedShelf { key: alarm_key(), left_s: 600.5 }],
@@ -361,6 +458,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
             working_kg: 80_000.0,
             high_high_kg: 85_000.0,
             critical_kg: 90_000.0,
+            opening: Opening { proven_by: None, against: Some(CheckedBy::HandDip), doubt_m: 0.015 },
         }),
         alarms: vec![Alarm {
             key: alarm_key(),
@@ -373,6 +471,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
         recorder: RecorderState::Waiting { bytes: 4096 },
         blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),
         neighbours: vec![neighbour_state()],
+        checks: every_check(),
     }
 }
 
@@ -386,6 +485,8 @@ fn delivery_state() -> DeliveryState {
         loaded_kg: 20_083.7,
         started: Some(at(2)),
         closed: None,
+        scale_zero: Some(ScaleZero { at: at(30), cause: ZeroCause::PeopleOrTools, kg: 79.5 }),
+        rejected: Some("another product".into()),
     }
 }
 

@@ -2,6 +2,7 @@
 //! trainee acting, and the result that is kept.
 
 use super::drilled;
+use brimwatch::engine::input::AlarmId;
 use brimwatch::live;
 use brimwatch::recording::compare::compare;
 use brimwatch_simulator::bay::{Act, Stage};
@@ -19,7 +20,7 @@ fn options(store: &Path) -> Options {
 async fn until(session: &mut Session, what: &str, ready: impl Fn(&Session) -> bool) {
     let until = Instant::now() + Duration::from_secs(60);
     while !ready(session) {
-        assert!(Instant::now() < until, "not within 60 s: {what}; {:?}", session.heard());
+        assert!(Instant::now() < until, "not within 60 s: {what}; {:?}", session.told().spoke);
         tokio::time::sleep(Duration::from_millis(20)).await;
         session.look();
     }
@@ -50,17 +51,24 @@ async fn a_drill_is_held_and_its_result_kept() {
     tokio::time::sleep(Duration::from_millis(200)).await;
     assert!((session.now_s() - stood_s).abs() < 1e-9 && session.published().is_none());
     assert!(session.act(Act::CloseValve).expect_err("refused").contains("stands still"));
-    let lost_before = session.heard().iter().any(|(_, says)| says == "signal lost");
-    session.go_on(12.0).await.unwrap_or_else(|why| panic!("{why}"));
+    let lost_before = session.told().spoke.iter().any(|(_, id)| *id == AlarmId::SignalLost);
+    // So slowly that a machine that stands still for 200 ms loses no signal either.
+    session.go_on(4.0).await.unwrap_or_else(|why| panic!("{why}"));
     until(&mut session, "it is watched again", |s| s.published().is_some_and(|p| p.frame.together.is_some())).await;
-    let lost = session.heard().iter().any(|(_, says)| says == "signal lost");
+    let lost = session.told().spoke.iter().any(|(_, id)| *id == AlarmId::SignalLost);
     assert_eq!(lost, lost_before, "standing still loses no signal");
+    session.go_on(12.0).await.unwrap_or_else(|why| panic!("{why}"));
 
     assert!(session.fault("leek before the meter, 6 kg/min").expect_err("unknown").contains("the nearest is"));
     session.fault("leak before the meter, 90 kg/min").expect("known");
-    until(&mut session, "the monitor speaks", |s| s.heard().iter().any(|(_, says)| says == "witnesses disagree")).await;
+    until(&mut session, "the monitor speaks", |s| {
+        s.told().spoke.iter().any(|(_, id)| *id == AlarmId::WitnessesDisagree)
+    })
+    .await;
     session.act(Act::EmergencyStop).expect("it moves");
     until(&mut session, "the valve is shut", |s| s.with_bay(|bay| bay.plant().valve() <= 0.0) == Some(true)).await;
+    let picture = session.picture().into_string();
+    assert!(picture.contains("DRILL") && picture.contains("fault begun") && picture.contains("ceiling"), "{picture}");
     let (kept, outcome) = session.end().await.unwrap_or_else(|why| panic!("{why}"));
 
     let began_s = outcome.began_s.expect("it began");
@@ -78,6 +86,16 @@ async fn a_drill_is_held_and_its_result_kept() {
     // What is kept says so, prints alone, and the drill's recording is whole through the standing still.
     let paper = std::fs::read_to_string(kept.join("result.html")).expect("kept");
     assert!(paper.contains("DRILL") && paper.contains("presses the emergency stop") && !paper.contains("src="));
+    for part in [
+        "class=\"picture wide\"",
+        "fault begun",
+        "could be known",
+        "monitor spoke",
+        "trainee acted",
+        "had nobody acted",
+    ] {
+        assert!(paper.contains(part), "the picture of its course lacks {part}");
+    }
     let json: serde_json::Value =
         serde_json::from_str(&std::fs::read_to_string(kept.join("result.json")).expect("kept")).expect("JSON");
     assert_eq!(json["drill"], true);

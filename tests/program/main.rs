@@ -13,6 +13,9 @@ mod import;
 mod kill;
 mod play;
 mod ports;
+#[path = "../bench/recorded.rs"]
+mod recorded;
+mod report;
 mod running;
 mod scenarios;
 mod shared_tank;

@@ -19,11 +19,19 @@ const SPEED: f64 = 12.0;
 /// One that stood still for longer is none of what is tested here: so often it is tried again.
 const TRIES: u32 = 4;
 
+/// On one serial line three devices answer in turn, each within the same period: no faster than this, times real time.
+const SERIAL_SPEED: f64 = 8.0;
+
 /// A small load is unloaded and recorded over sockets; the recording lies in a folder of its own.
 async fn recorded(folder: &Path) -> PathBuf {
+    recorded_at(folder, SITE, SPEED).await
+}
+
+/// The same at any site.
+async fn recorded_at(folder: &Path, site_text: &str, speed: f64) -> PathBuf {
     let papers = DELIVERY.replace("planned = \"20 t\"", "planned = \"800 kg\"");
-    let (drill, site, deliveries) = drilled::serve(folder, SITE, &[papers], SPEED, 5).await;
-    let options = live::Options { site, deliveries, drill_speed: Some(SPEED) };
+    let (drill, site, deliveries) = drilled::serve(folder, site_text, &[papers], speed, 5).await;
+    let options = live::Options { site, deliveries, drill_speed: Some(speed) };
     let running = live::start(options).await.unwrap_or_else(|e| panic!("{e}"));
     let path = running.recordings[0].borrow().clone();
     let until = Instant::now() + Duration::from_secs(120);
@@ -118,6 +126,42 @@ async fn a_recording_is_played_as_it_was() {
     assert!(said.is_some_and(|(s, _)| (60.0..75.0).contains(s)), "{story:?}");
     assert_eq!(WITHIN, (2.0, 1.0), "what sockets may change");
     refused(&plain, &at_once).await;
+}
+
+/// The drill's works with all devices on one serial line.
+fn on_a_line() -> String {
+    let edits = [
+        ("address = \"127.0.0.1:1\"\nunit = 1", "link = \"yard\"\nunit = 1"),
+        ("address = \"127.0.0.1:2\"\nunit = 1", "link = \"yard\"\nunit = 2"),
+        ("address = \"127.0.0.1:3\"\nunit = 3", "link = \"yard\"\nunit = 3"),
+    ];
+    let text = edits.iter().fold(SITE.to_owned(), |text, (from, to)| {
+        assert_eq!(text.matches(from).count(), 1, "{from:?} must stand once");
+        text.replace(from, to)
+    });
+    text + "\n[[link]]\nname = \"yard\"\nserial_port = \"/dev/ttyS0\"\nbaud = 115200\n"
+}
+
+/// Modbus RTU on a pair of pseudo-terminals, polled by the live loop: as over TCP.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_recording_is_played_over_a_serial_line_as_it_was() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let text = on_a_line();
+    let mut recording = recorded_at(&folder.path().join("1"), &text, SERIAL_SPEED).await;
+    for nth in 2..=TRIES {
+        if undisturbed(&recording) {
+            break;
+        }
+        recording = recorded_at(&folder.path().join(nth.to_string()), &text, SERIAL_SPEED).await;
+    }
+    let original = Story::of(&recording).expect("a recording");
+    assert!(original.verdicts.iter().any(|(_, word)| *word == VerdictWord::Agree), "{original:?}");
+    assert!(original.received_kg.is_some_and(|kg| (kg - 800.0).abs() < 100.0), "{original:?}");
+    let store = folder.path().join("drill");
+    let plain = Options { speed: SERIAL_SPEED, ..options(&recording, &store) };
+    assert_eq!(over_sockets(&plain).await, Vec::<String>::new(), "{original:?}");
+    let own = std::fs::read_to_string(store.join("play-1/site.toml")).expect("the drill's own site file");
+    assert!(own.contains("serial_port = \"/dev/pts/"), "{own}");
 }
 
 /// Each of these is said before anything is served.

@@ -1,5 +1,6 @@
 //! `brimwatch tune` as its users meet it: deliveries on record, one with a leak, tried under other settings.
 
+use super::recorded;
 use brimwatch::config::{DeliveryFile, Site};
 use brimwatch::recording::format::Kind;
 use brimwatch::recording::{reader, stream};
@@ -12,9 +13,6 @@ use std::process::{Command, Output, Stdio};
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
-
-#[path = "../bench/recorded.rs"]
-mod recorded;
 
 /// The leak begins so long after the recording, s, and is so large, kg/s.
 const LEAK: (f64, f64) = (900.0, 0.8);

@@ -42,6 +42,8 @@ pub struct Truth {
     pub pad_pa: f64,
     /// Level before the start, m.
     pub opening_m: f64,
+    /// Pressure above the tank's liquid, Pa gauge.
+    pub vapour_pa: f64,
     /// The independent switch.
     pub switch: bool,
 }
@@ -67,6 +69,14 @@ pub struct Story {
     /// Registers count in coarse steps, and nothing is noisy while nothing flows.
     pub coarse: bool,
     cache: BTreeMap<u16, Poll>,
+    /// What the totalizer makes of its count: second of the story and count in, register out.
+    pub total: fn(u64, f64) -> f64,
+    /// What is drawn off the tank by other ways, kg/s, by second of the story; its mass leaves the tank.
+    pub draw_off: fn(u64) -> f64,
+    /// The first level gauge shows so much too little, m.
+    pub low_m: f64,
+    /// The transfer stands still from here on.
+    pub stop_s: Option<u64>,
     /// The scale's register is the meter's total in disguise.
     pub copied: bool,
     /// Devices that do not answer.
@@ -112,6 +122,10 @@ impl Story {
             replayed: Vec::new(),
             coarse: false,
             cache: BTreeMap::new(),
+            total: |_, count| count,
+            draw_off: |_| 0.0,
+            low_m: 0.0,
+            stop_s: None,
             copied: false,
             silent: Vec::new(),
             unheard: Vec::new(),
@@ -180,7 +194,8 @@ impl Story {
     }
 
     fn truth(&self) -> Truth {
-        let moving_s = self.s.saturating_sub(START_S);
+        let moving_s = self.s.min(self.stop_s.unwrap_or(u64::MAX)).saturating_sub(START_S);
+        let stands = self.stop_s.is_some_and(|stop| self.s > stop);
         #[expect(clippy::cast_precision_loss, reason = "hours")]
         let out_kg = RATE * moving_s as f64;
         let (up, down) = (LINE_M3.0 * DENSITY, LINE_M3.1 * DENSITY);
@@ -189,9 +204,10 @@ impl Story {
             out_kg,
             metered_kg: (out_kg - up).max(0.0),
             received_kg: (out_kg - up - down).max(0.0),
-            rate: if moving_s > 0 { RATE } else { 0.0 },
+            rate: if moving_s > 0 && !stands { RATE } else { 0.0 },
             pad_pa: PAD_PA,
             opening_m: 2.0,
+            vapour_pa: 500.0,
             switch: false,
         };
         (self.bend)(&mut truth);
@@ -232,9 +248,16 @@ impl Story {
         SignalValue { signal, value, status }
     }
 
+    fn level_m(&self, truth: &Truth) -> f64 {
+        let drawn_kg = (0..truth.s).map(self.draw_off).sum::<f64>();
+        truth.opening_m + (truth.received_kg - drawn_kg) / (DENSITY * AREA_M2)
+    }
+
     fn shows(&self, kind: SignalKind, truth: &Truth, noise: f64) -> Measured {
         Measured::Number(match kind {
-            SignalKind::FlowMassTotal => 1_000.0 + truth.metered_kg + if self.copied { 0.0 } else { 0.02 * noise },
+            SignalKind::FlowMassTotal => {
+                (self.total)(truth.s, 1_000.0 + truth.metered_kg + if self.copied { 0.0 } else { 0.02 * noise })
+            }
             SignalKind::FlowMassRate => truth.rate * (1.0 + 0.005 * noise),
             SignalKind::LineDensity => DENSITY + 0.3 * noise,
             SignalKind::LineTemperature | SignalKind::TankTemperature => 35.0 + 0.05 * noise,
@@ -244,8 +267,10 @@ impl Story {
                 let gas_kg = (truth.pad_pa + 101_325.0) / (296.803 * 293.15) * truth.out_kg / DENSITY;
                 ((34_000.0 - truth.out_kg + gas_kg + 5.0 * noise) / 20.0).round() * 20.0
             }
-            SignalKind::Level => truth.opening_m + truth.received_kg / (DENSITY * AREA_M2) + 0.001 * noise,
-            SignalKind::TankPressure => 500.0,
+            SignalKind::Level => self.level_m(truth) - self.low_m + 0.001 * noise,
+            SignalKind::DrawOff => (self.draw_off)(truth.s),
+            SignalKind::TankPressure => truth.vapour_pa,
+            SignalKind::LevelPressure => truth.vapour_pa + DENSITY * 9.806_65 * self.level_m(truth) + 30.0 * noise,
             SignalKind::PadPressure => truth.pad_pa + 100.0 * noise,
             SignalKind::HighLevelSwitch => return Measured::Flag(truth.switch),
             other => panic!("the shipped bay has no {other:?}"),

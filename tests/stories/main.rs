@@ -3,13 +3,21 @@
 mod bay;
 mod blame;
 mod bounds;
+mod checks;
+mod corrections;
+mod gauges;
+#[cfg(feature = "live")]
+mod ledger;
 mod losses;
 mod networks;
+mod opening;
 mod pad;
 mod planted;
 mod recorded;
 mod shapes;
 mod shared_tank;
 mod shelves;
+mod totals;
 mod transfer;
 mod wire;
+mod zero;

@@ -293,7 +293,7 @@ fn no_margin_is_ever_above_the_true_room() {
         );
         // While one is silent at about 5 kg/s, up to what it may have moved by then.
         let unheard_kg = if silent.is_some() { 600.0 * 5.5 } else { 0.0 };
-        assert!(most_kg < 2_000.0 + unheard_kg, "{most_kg}");
+        assert!(most_kg < 2_200.0 + unheard_kg, "{most_kg}");
     }
 }
 

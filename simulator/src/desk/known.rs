@@ -1,8 +1,6 @@
 //! When a drill's fault could first be known: the plant is lived through once as it was and once with nothing wrong. Both
 //! lives draw the same noise, so what the instruments show apart is the fault's alone.
 
-use super::log::{Log, Way};
-use super::outcome::Moment;
 use crate::bay::{BAY_STEP_S, SimulatedBay, gauge_number};
 use crate::instruments::{Answer, Instrument};
 use crate::noise::Noise;
@@ -20,39 +18,53 @@ const FLOW_OFF: f64 = 0.1;
 const NO_FLOW_KG_PER_S: f64 = 0.1;
 
 /// Of a bay and what would be shown.
-type Threshold = Box<dyn Fn(&SimulatedBay, f64) -> f64>;
+type Threshold = Box<dyn Fn(&SimulatedBay, f64) -> f64 + Send + Sync>;
 
 /// What is looked at: a signal, or two of the three masses against each other.
 struct Sight {
     says: String,
     device: Option<u16>,
-    shows: Box<dyn Fn(&SimulatedBay) -> f64>,
+    shows: Box<dyn Fn(&SimulatedBay) -> f64 + Send + Sync>,
     /// How far off is off, by what it would show.
     off: Threshold,
 }
 
-/// The first moment, and what showed it. None: nothing did.
-pub fn first(log: &Log, until_s: f64, zero_s: f64) -> Option<Moment> {
-    let sights = sights(&log.settings);
-    let show = |bay: &SimulatedBay| sights.iter().map(|sight| (sight.shows)(bay)).collect::<Vec<f64>>();
-    let mut without = Vec::new();
-    log.live_through(Way::NothingWrong, until_s, |bay| {
-        without.push(show(bay));
-        true
-    });
-    let (mut scans, mut means, mut known) = (without.iter(), Means::new(sights.len()), None);
-    log.live_through(Way::AsItWas, until_s, |bay| {
-        let Some(would) = scans.next() else { return false };
-        means.push(show(bay).iter().zip(would).map(|(is, would)| is - would).collect());
-        let mute = sights.iter().find(|sight| sight.device.is_some_and(|device| is_mute(bay.answer(device))));
-        let off = |at: &usize| means.mean(*at).abs() > (sights[*at].off)(bay, would[*at]);
+/// Looks for the first moment.
+pub struct Known {
+    sights: Vec<Sight>,
+    means: Means,
+    first: Option<(f64, String)>,
+}
+
+impl Known {
+    /// Nothing was looked at yet.
+    #[must_use]
+    pub fn new(settings: &Settings) -> Known {
+        let sights = sights(settings);
+        let means = Means::new(sights.len());
+        Known { sights, means, first: None }
+    }
+
+    /// Holds the bay as it is against itself with nothing wrong; to be called for each scan.
+    pub fn look(&mut self, is: &SimulatedBay, would: &SimulatedBay) {
+        if self.first.is_some() {
+            return;
+        }
+        let show = |bay: &SimulatedBay| self.sights.iter().map(|sight| (sight.shows)(bay)).collect::<Vec<f64>>();
+        let would_show = show(would);
+        self.means.push(show(is).iter().zip(&would_show).map(|(is, would)| is - would).collect());
+        let mute = self.sights.iter().find(|sight| sight.device.is_some_and(|device| is_mute(is.answer(device))));
+        let off = |at: &usize| self.means.mean(*at).abs() > (self.sights[*at].off)(is, would_show[*at]);
         let said = mute.map(|sight| format!("the device of {} does not answer", sight.says));
-        let said = said.or_else(|| (0..sights.len()).find(off).map(|at| format!("by {}", sights[at].says)));
-        let at_s = bay.plant().time_s() - zero_s;
-        known = said.map(|what| Moment { at_s, who: "plant", what });
-        known.is_none()
-    });
-    known
+        let said = said.or_else(|| (0..self.sights.len()).find(off).map(|at| format!("by {}", self.sights[at].says)));
+        self.first = said.map(|what| (is.plant().time_s(), what));
+    }
+
+    /// The first moment by the plant's time, s, and what showed it. None: nothing did so far.
+    #[must_use]
+    pub fn first(&self) -> Option<&(f64, String)> {
+        self.first.as_ref()
+    }
 }
 
 /// A gateway that replays looks as if it answered.
@@ -198,7 +210,8 @@ impl Means {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::desk::log::Done;
+    use crate::desk::lives::Lives;
+    use crate::desk::log::{Done, Log};
     use crate::scenario;
     use crate::scenarios::Scenario;
     use std::path::Path;
@@ -213,6 +226,13 @@ mod tests {
         (Log { scenario, settings, papers: delivery.setup, seed: 3, done }, zero_s)
     }
 
+    /// The first moment in s after the start, and what showed it.
+    fn first(log: &Log, until_s: f64, zero_s: f64) -> Option<(f64, String)> {
+        let mut lives = Lives::new(log);
+        lives.follow(log, until_s);
+        lives.known.first().map(|(at_s, what)| (at_s - zero_s, what.clone()))
+    }
+
     /// Expected: 6 kg a minute from 15 min on. The scale's mean of a minute has sigma hypot(6/60^.5, 5 (40/60)^.5, 20/12^.5)
     /// = 7.1 kg, the meter none: 21 kg are off, which as a mean over the last minute takes 4 minutes; a division more where
     /// chance lies against it.
@@ -220,8 +240,8 @@ mod tests {
     fn a_leak_is_known_when_scale_and_meter_part() {
         let (log, zero_s) = log("leak-before-meter");
         let known = first(&log, zero_s + 1_500.0, zero_s).expect("it shows");
-        assert!((1_020.0..1_320.0).contains(&known.at_s), "{known:?}");
-        assert!(known.what.ends_with("by flow meter against truck scale"), "{known:?}");
+        assert!((1_020.0..1_320.0).contains(&known.0), "{known:?}");
+        assert!(known.1.ends_with("by flow meter against truck scale"), "{known:?}");
     }
 
     #[test]
@@ -231,6 +251,6 @@ mod tests {
         let (silent, zero_s) = log("device-silent");
         let known = first(&silent, zero_s + 700.0, zero_s).expect("it shows");
         // At 10 min, within a scan.
-        assert!((known.at_s - 600.0).abs() <= 2.0 * BAY_STEP_S && known.what.contains("does not answer"), "{known:?}");
+        assert!((known.0 - 600.0).abs() <= 2.0 * BAY_STEP_S && known.1.contains("does not answer"), "{known:?}");
     }
 }

@@ -79,31 +79,56 @@ impl Log {
         }
     }
 
-    /// Lives through it, up to a plant time; `look` sees the bay after each scan.
-    pub fn live_through(&self, way: Way, until_s: f64, mut look: impl FnMut(&SimulatedBay) -> bool) {
-        let scenario = self.of(way);
-        let mut bay = self.bay(way);
-        let wanted = |done: &&(f64, Done)| match done.1 {
-            Done::Started => true,
-            Done::Act(_) => way != Way::NobodyActs,
-            Done::Fault(_) | Done::Mended => way != Way::NothingWrong,
-        };
-        let mut due = self.done.iter().filter(wanted).peekable();
-        while bay.plant().time_s() < until_s {
-            let now_s = bay.plant().time_s();
-            while let Some((_, done)) = due.next_if(|(at_s, _)| *at_s <= now_s) {
-                done.to(&mut bay, &scenario);
-            }
-            bay.scan();
-            if !look(&bay) {
-                return;
-            }
-        }
-    }
-
     /// Plant time at which the transfer started, s.
     #[must_use]
     pub fn started_s(&self) -> Option<f64> {
         self.done.iter().find(|(_, done)| *done == Done::Started).map(|(at_s, _)| *at_s)
+    }
+}
+
+/// A drill lived through once more, as far as its log has come: by the same steps, acts and draws as the first time.
+#[derive(Debug, Clone)]
+pub struct Life {
+    way: Way,
+    scenario: Scenario,
+    bay: SimulatedBay,
+    /// So many lines of the log are done.
+    done: usize,
+}
+
+impl Life {
+    /// At the arrival.
+    #[must_use]
+    pub fn new(log: &Log, way: Way) -> Life {
+        Life { way, scenario: log.of(way), bay: log.bay(way), done: 0 }
+    }
+
+    /// The bay as it is now.
+    #[must_use]
+    pub fn bay(&self) -> &SimulatedBay {
+        &self.bay
+    }
+
+    /// Its time, s.
+    #[must_use]
+    pub fn now_s(&self) -> f64 {
+        self.bay.plant().time_s()
+    }
+
+    /// Does what is due by the log, and lets one scan pass. To be called for no time of which the log is not yet written.
+    pub fn scan(&mut self, log: &Log) {
+        let now_s = self.now_s();
+        while let Some((_, done)) = log.done.get(self.done).filter(|(at_s, _)| *at_s <= now_s) {
+            let wanted = match done {
+                Done::Started => true,
+                Done::Act(_) => self.way != Way::NobodyActs,
+                Done::Fault(_) | Done::Mended => self.way != Way::NothingWrong,
+            };
+            if wanted {
+                done.to(&mut self.bay, &self.scenario);
+            }
+            self.done += 1;
+        }
+        self.bay.scan();
     }
 }

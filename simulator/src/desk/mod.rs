@@ -6,12 +6,15 @@
 //! ```
 //! The trainee sits at the monitor's own page and at the panel; neither shows what is really so.
 
+mod course;
 mod known;
+mod lives;
 pub mod log;
 pub mod outcome;
 mod page;
 mod paper;
 mod server;
 pub mod session;
+pub mod told;
 
 pub use server::{Desk, run};

@@ -1,17 +1,18 @@
 //! What came of a drill: what happened, when it could first be known, when the monitor spoke, when the trainee saw and
 //! acted, and what would have been spilled.
 
-use super::known;
-use super::log::{Done, Log, Way};
+use super::course::Course;
+use super::lives::Lives;
+use super::log::{Done, Log};
 use super::paper::clock;
-use crate::bay::{Act, SimulatedBay};
+use super::told::{Ahead, Told, words};
+use crate::bay::{Act, BAY_STEP_S};
 use crate::harm::Harm;
 use crate::wrong::GoesWrong;
-use brimwatch::engine::frame::Frame;
-use brimwatch::engine::input::{AlarmId, Event, What};
+use brimwatch::engine::input::{AlarmId, Event};
 use brimwatch::recording::format::Kind;
 use brimwatch::recording::{reader, stream};
-use brimwatch::time::EngineTime;
+use maud::Markup;
 use serde::Serialize;
 use std::path::Path;
 
@@ -83,108 +84,101 @@ pub struct Outcome {
     pub recording: String,
 }
 
-/// What the monitor said and heard in a drill.
-#[derive(Debug, Clone, Default)]
-struct Told {
-    moments: Vec<Moment>,
-    spoke: Vec<(f64, AlarmId)>,
-    seen: Vec<f64>,
+/// What a trainer asks first.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Answers {
+    /// When it began, s after the start of the transfer; none: nothing went wrong.
+    pub began_s: Option<f64>,
+    /// When it could first be known and by which instrument.
+    pub known: Option<Moment>,
+    /// When the monitor first spoke of it.
+    pub spoke: Option<Moment>,
+    /// When the trainee said to have seen an alarm.
+    pub seen: Option<Moment>,
+    /// When the trainee first shut, closed or stopped something after it had begun.
+    pub acted: Option<Moment>,
+    /// The bad end, when it came or would have come.
+    pub bad_end: Option<Moment>,
+    /// It did come.
+    pub ended_badly: bool,
 }
 
-impl Told {
-    /// Out of the drill's recording; `zero_s` is the start of the transfer by its engine time.
-    fn of(path: &Path, zero_s: f64) -> Result<Told, String> {
-        let mut stream = stream::open(path).map_err(|e| e.to_string())?;
-        let (mut told, mut frames, mut entries) = (Told::default(), Vec::new(), Vec::new());
-        while let Some(record) = stream.next_record().map_err(|e| e.to_string())? {
-            match record.kind {
-                Kind::Output => frames.push(reader::frame(&record)?),
-                Kind::Input => {
-                    let input = reader::input(&record)?;
-                    if let Event::Entry(entry) = input.event {
-                        entries.push((input.at, entry.what));
-                    }
-                }
-                _ => {}
-            }
-        }
-        let since = |at: EngineTime| at.since_s(EngineTime(0)) - zero_s;
-        for frame in &frames {
-            told.frame(frame, since(frame.at));
-        }
-        for (at, what) in &entries {
-            let said = match what {
-                What::TransferStarted => "enters that the transfer has started".to_owned(),
-                What::Closed => "enters that the leg is closed".to_owned(),
-                What::Seen(key) => {
-                    told.seen.push(since(*at));
-                    format!("has seen: {}", words(key.id))
-                }
-                What::Shelved { key, .. } => format!("shelves: {}", words(key.id)),
-                What::Unshelved(key) => format!("takes from the shelf: {}", words(key.id)),
-                // Its name alone: papers are long.
-                other => format!("enters: {}", spaced(&format!("{other:?}"))),
-            };
-            told.moments.push(Moment { at_s: since(*at), who: "trainee", what: said });
-        }
-        Ok(told)
-    }
-
-    fn frame(&mut self, frame: &Frame, at_s: f64) {
-        for alarm in &frame.alarms {
-            if !self.spoke.iter().any(|(_, id)| *id == alarm.key.id) {
-                self.spoke.push((at_s, alarm.key.id));
-                self.moments.push(Moment { at_s, who: "monitor", what: words(alarm.key.id) });
-            }
-        }
-    }
-}
-
-/// An alarm as scenario files call it: the words of its name in the catalogue.
-#[must_use]
-pub fn words(id: AlarmId) -> String {
-    spaced(&format!("{id:?}"))
-}
-
-/// The first name of what is printed so, its words apart and small.
-fn spaced(name: &str) -> String {
-    let mut words = String::new();
-    for c in name.chars().take_while(char::is_ascii_alphanumeric) {
-        if c.is_uppercase() && !words.is_empty() {
-            words.push(' ');
-        }
-        words.extend(c.to_lowercase());
-    }
-    words
-}
-
-impl Outcome {
-    /// Of a drill's log up to a plant time, and its recording, whose engine time is so much ahead of the plant's, s.
-    ///
-    /// # Errors
-    /// When the recording cannot be read.
-    pub fn of(log: &Log, until_s: f64, (recording, ahead_s): (&Path, f64)) -> Result<Outcome, String> {
+impl Answers {
+    /// As far as a drill has come by the plant's time.
+    #[must_use]
+    pub fn of(log: &Log, told: &Told, lives: &Lives, until_s: f64) -> Answers {
         let zero_s = log.started_s().unwrap_or(until_s);
-        let told = Told::of(recording, zero_s + ahead_s)?;
         let began_s = began(log, until_s, zero_s);
-        let known = known::first(log, until_s, zero_s);
         let after = |at_s: f64| began_s.is_some_and(|began| at_s >= began);
-        let spoke = spoke(log, &told, known.as_ref().map(|k| k.at_s).or(began_s));
-        let seen_s = told.seen.iter().copied().find(|&s| after(s) && spoke.as_ref().is_some_and(|m| s >= m.at_s));
-        let seen = seen_s.map(|at_s| Moment { at_s, who: "trainee", what: "says that an alarm was seen".to_owned() });
-        let mut time_line = told.moments.clone();
-        time_line.extend(done(log, until_s, zero_s));
+        let known = lives.known.first();
+        let known = known.map(|(at_s, what)| Moment { at_s: at_s - zero_s, who: "plant", what: what.clone() });
+        let spoke = spoke(log, told, zero_s, known.as_ref().map(|k| k.at_s).or(began_s));
+        let mut seen = told.seen.iter().map(|at_s| at_s - zero_s);
+        let seen = seen.find(|&s| after(s) && spoke.as_ref().is_some_and(|m| s >= m.at_s));
+        let seen = seen.map(|at_s| Moment { at_s, who: "trainee", what: "says that an alarm was seen".to_owned() });
         let stops = |act: &Act| matches!(act, Act::CloseValve | Act::ShutGas | Act::EmergencyStop | Act::StopBlowing);
         let acted = log.done.iter().find_map(|(at_s, done)| match done {
             Done::Act(act) if stops(act) && after(at_s - zero_s) => Some(moment(at_s - zero_s, "trainee", act)),
             _ => None,
         });
-        let Damaged { damage, bad_end, ended_badly } = damaged(log, until_s, zero_s);
+        let bad_end = lives.ended_s.or(lives.bad_end_s).zip(lives.ends());
+        let bad_end = bad_end.map(|(s, end)| Moment { at_s: s - zero_s, who: "plant", what: end.to_string() });
+        Answers { began_s, known, spoke, seen, acted, bad_end, ended_badly: lives.ended_s.is_some() }
+    }
+}
+
+/// What the monitor said, out of the drill's recording, while the lives follow it.
+fn told(recording: &Path, ahead: &Ahead, until_s: f64, (log, lives): (&Log, &mut Lives)) -> Result<Told, String> {
+    let mut stream = stream::open(recording).map_err(|e| e.to_string())?;
+    let mut told = Told::default();
+    while let Some(record) = stream.next_record().map_err(|e| e.to_string())? {
+        match record.kind {
+            Kind::Output => {
+                let frame = reader::frame(&record)?;
+                let at_s = ahead.plant_s(frame.at);
+                lives.follow(log, (at_s + BAY_STEP_S).min(until_s));
+                told.frame(&frame, at_s, lives.received_kg(at_s));
+            }
+            Kind::Input => {
+                let input = reader::input(&record)?;
+                if let Event::Entry(entry) = &input.event {
+                    told.entry(&entry.what, ahead.plant_s(input.at));
+                }
+            }
+            _ => {}
+        }
+    }
+    lives.follow(log, until_s);
+    Ok(told)
+}
+
+impl Outcome {
+    /// Of a drill's log up to a plant time, and its recording; with the picture of its course.
+    ///
+    /// # Errors
+    /// When the recording cannot be read.
+    pub fn of(log: &Log, until_s: f64, (recording, ahead): (&Path, &Ahead)) -> Result<(Outcome, Markup), String> {
+        let mut lives = Lives::new(log);
+        let told = told(recording, ahead, until_s, (log, &mut lives))?;
+        let zero_s = log.started_s().unwrap_or(until_s);
+        lives.look_ahead(log, until_s.max(zero_s + log.scenario.lasts_s.min(AHEAD_S)));
+        let answers = Answers::of(log, &told, &lives, until_s);
+        let since = if log.started_s().is_some() {
+            "min since the transfer was entered as started"
+        } else {
+            "min to the drill's end"
+        };
+        let course = Course { told: &told, lives: Some(&lives), answers: &answers, zero_s, since, until_s, over: true };
+        let picture = course.picture();
+        let mut time_line: Vec<Moment> =
+            told.moments.into_iter().map(|m| Moment { at_s: m.at_s - zero_s, ..m }).collect();
+        time_line.extend(done(log, until_s, zero_s));
         let could = |known: Moment| Moment { what: format!("could first be known: {}", known.what), ..known };
-        time_line.extend(known.clone().map(could));
+        time_line.extend(answers.known.clone().map(could));
         time_line.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
         let scenario = &log.scenario;
-        Ok(Outcome {
+        let Answers { began_s, known, spoke, seen, acted, bad_end, ended_badly } = answers;
+        let outcome = Outcome {
             drill: true,
             scenario: scenario.name.clone(),
             title: scenario.title.clone(),
@@ -198,12 +192,13 @@ impl Outcome {
             acted,
             bad_end,
             ended_badly,
-            damage,
+            damage: damage(&lives),
             time_line,
             lasted_s: until_s - zero_s,
             seed: log.seed,
             recording: recording.display().to_string(),
-        })
+        };
+        Ok((outcome, picture))
     }
 }
 
@@ -243,12 +238,12 @@ fn began(log: &Log, until_s: f64, zero_s: f64) -> Option<f64> {
 
 /// The first alarm that is for it: the scenario's own, or where that is silent the first after it could be known. That
 /// somebody should be at the valve soon is said of every transfer.
-fn spoke(log: &Log, told: &Told, from_s: Option<f64>) -> Option<Moment> {
+fn spoke(log: &Log, told: &Told, zero_s: f64, from_s: Option<f64>) -> Option<Moment> {
     let from_s = from_s?;
     let own = told.spoke.iter().find(|(_, id)| Some(words(*id)) == log.scenario.alarm);
-    let any = || told.spoke.iter().find(|(at_s, id)| *at_s >= from_s && *id != AlarmId::BeAtValve);
+    let any = || told.spoke.iter().find(|(at_s, id)| at_s - zero_s >= from_s && *id != AlarmId::BeAtValve);
     let (at_s, id) = own.or_else(any)?;
-    Some(Moment { at_s: *at_s, who: "monitor", what: words(*id) })
+    Some(Moment { at_s: at_s - zero_s, who: "monitor", what: words(*id) })
 }
 
 fn moment(at_s: f64, who: &'static str, act: &Act) -> Moment {
@@ -287,44 +282,15 @@ fn done(log: &Log, until_s: f64, zero_s: f64) -> Vec<Moment> {
     wrong.chain(done).collect()
 }
 
-struct Damaged {
-    damage: Vec<Damage>,
-    bad_end: Option<Moment>,
-    ended_badly: bool,
-}
-
 /// Harm at the drill's end, and at the same scenario's own end had nobody acted.
-fn damaged(log: &Log, until_s: f64, zero_s: f64) -> Damaged {
-    let most = |most: &mut [f64; Harm::ALL.len()], bay: &SimulatedBay| {
-        for (most, harm) in most.iter_mut().zip(Harm::ALL) {
-            *most = most.max(harm.of(bay));
-        }
-    };
-    let (mut was, mut would) = ([0.0; Harm::ALL.len()], [0.0; Harm::ALL.len()]);
-    let ends = log.scenario.ends;
-    let mut ended_badly = false;
-    log.live_through(Way::AsItWas, until_s, |bay| {
-        most(&mut was, bay);
-        ended_badly |= ends.is_some_and(|end| end.has_come(bay));
-        true
-    });
-    let mut bad_end = None;
-    let last_s = until_s.max(zero_s + log.scenario.lasts_s.min(AHEAD_S));
-    log.live_through(Way::NobodyActs, last_s, |bay| {
-        most(&mut would, bay);
-        if let Some(end) = ends.filter(|end| bad_end.is_none() && end.has_come(bay)) {
-            bad_end = Some(Moment { at_s: bay.plant().time_s() - zero_s, who: "plant", what: end.to_string() });
-        }
-        true
-    });
-    let damage = |((harm, was), would_have_been): ((Harm, f64), f64)| Damage {
+fn damage(lives: &Lives) -> Vec<Damage> {
+    let damage = |(harm, (was, would_have_been)): (Harm, (f64, f64))| Damage {
         harm: harm.to_string(),
         unit: harm.quantity().si_name(),
         was,
         would_have_been,
     };
-    let damage = Harm::ALL.into_iter().zip(was).zip(would).map(damage).collect();
-    Damaged { damage, bad_end, ended_badly }
+    Harm::ALL.into_iter().zip(lives.most).map(damage).collect()
 }
 
 #[cfg(test)]
@@ -345,5 +311,18 @@ mod tests {
         assert_eq!(of(zero_s + 901.0), (Some(900.0), 1));
         assert!(happened(&log, zero_s + 899.0, zero_s).ends_with("ended before any of it came."));
         assert!(!happened(&log, zero_s + 901.0, zero_s).contains("ended before"));
+    }
+
+    /// The leak of 6 kg/min begins 15 min after an entry that came too early; ten minutes later 60 kg are on the ground.
+    #[test]
+    fn a_start_entered_before_the_pad_is_up_is_a_start() {
+        let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let scenario = Scenario::find("leak-before-meter").unwrap_or_else(|why| panic!("{why}"));
+        let settings = site.bays[delivery.bay].settings.clone();
+        let log = Log { scenario, settings, papers: delivery.setup, seed: 3, done: vec![(5.0, Done::Started)] };
+        let mut lives = Lives::new(&log);
+        lives.follow(&log, 5.0 + 1500.0);
+        let spilled = damage(&lives).into_iter().find(|line| line.harm == "spilled").expect("a line");
+        assert!((spilled.was - 60.0).abs() < 6.0, "{spilled:?}");
     }
 }

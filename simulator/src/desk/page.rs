@@ -5,6 +5,7 @@ use super::log::Done;
 use super::outcome::does;
 use super::paper::clock;
 use super::session::Session;
+use super::told::words;
 use crate::bay::Act;
 use crate::plant::Plant;
 use crate::scenarios::Scenario;
@@ -150,9 +151,11 @@ pub fn desk(session: &Session) -> Markup {
                 button data-do="closed" { "Enter \u{201c}closed\u{201d}" }
                 button.end data-do="end" { "End the drill" }
             }
+            h2 { "How it goes" }
+            div.course id="course" { (session.picture()) }
             div.two {
                 section { h2 { "What is so, and what the monitor believes" } div id="truth" { (truth(session)) } }
-                section { h2 { "Time line" } div id="line" { (time_line(session)) } }
+                section { h2 { "Who did what" } div id="line" { (time_line(session)) } }
             }
             h2 { "Let something go wrong now" }
             div.faults { @for fault in FAULTS { button data-fault=(fault) { (fault) } } }
@@ -190,6 +193,7 @@ pub fn state(session: Option<&Session>, for_panel: bool) -> State {
             ("state", state_line(session).into_string()),
             ("truth", truth(session).into_string()),
             ("line", time_line(session).into_string()),
+            ("course", session.picture().into_string()),
         ])
     };
     State { state, regions }
@@ -294,8 +298,10 @@ fn truth(session: &Session) -> Markup {
 
 fn time_line(session: &Session) -> Markup {
     let log = session.log();
-    let mut moments: Vec<(f64, &str, String)> =
-        session.heard().iter().map(|(at_s, says)| (*at_s, "monitor", says.clone())).collect();
+    let told = session.told();
+    let spoke = told.spoke.iter().map(|(at_s, id)| (*at_s, "monitor", words(*id)));
+    let seen = told.seen.iter().map(|at_s| (*at_s, "trainee", "says that an alarm was seen".to_owned()));
+    let mut moments: Vec<(f64, &str, String)> = spoke.chain(seen).collect();
     let zero_s = log.started_s();
     for wrong in &log.scenario.goes_wrong {
         let at_s = wrong.at_s.map_or(Some(0.0), |at_s| Some(zero_s? + at_s));

@@ -4,7 +4,7 @@ use super::outcome::{Damage, Moment, Outcome};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// Printed with the page, so that the file stands alone.
-const STYLE: &str = include_str!("assets/result.css");
+const STYLE: &str = concat!(include_str!("assets/result.css"), include_str!("assets/picture.css"));
 
 /// Minutes and seconds since the start of the transfer.
 #[must_use]
@@ -44,9 +44,9 @@ fn figure(damage: &Damage, si: f64) -> String {
     }
 }
 
-/// The whole paper.
+/// The whole paper, with the picture of the drill's course.
 #[must_use]
-pub fn page(outcome: &Outcome) -> Markup {
+pub fn page(outcome: &Outcome, course: &Markup) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -64,6 +64,8 @@ pub fn page(outcome: &Outcome) -> Markup {
                     @if outcome.started { "since the transfer was entered as started." }
                     @else { "to the drill's end: the transfer was never entered as started." } }
                 (summary(outcome))
+                h2 { "How it went" }
+                div.course { (course) }
                 h2 { "What happened" }
                 p { (outcome.happened) }
                 h2 { "What is to be learnt" }

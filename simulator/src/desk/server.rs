@@ -29,6 +29,9 @@ const POLICY: &str = "default-src 'self'; base-uri 'none'; form-action 'none'; f
 /// A kept result carries its own style and nothing else.
 const PAPER_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
+/// The desk's own style, and that of the pictures.
+const STYLE: &str = concat!(include_str!("assets/desk.css"), include_str!("assets/picture.css"));
+
 /// The desk: at most one drill at a time.
 #[derive(Clone)]
 pub struct Desk {
@@ -134,7 +137,7 @@ fn router(desk: Desk) -> Router {
     Router::new()
         .route("/", get(home))
         .route("/panel", get(panel))
-        .route("/desk.css", get(|| asset("text/css; charset=utf-8", include_str!("assets/desk.css"))))
+        .route("/desk.css", get(|| asset("text/css; charset=utf-8", STYLE)))
         .route("/desk.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/desk.js"))))
         .route("/favicon.ico", get(|| async { StatusCode::NO_CONTENT }))
         .route("/desk.json", get(|State(desk)| state(desk, false)))

@@ -3,9 +3,12 @@
 //! Standing still, and another speed, are done by ending the watch and going on with its recording: the plant's clock and
 //! the watch's stop together, and what the watch knew it knows again. Meanwhile its page says that it hears nothing.
 
+use super::course::Course;
+use super::lives::Lives;
 use super::log::{Done, Log};
-use super::outcome::{Outcome, words};
+use super::outcome::{Answers, Outcome};
 use super::paper;
+use super::told::{Ahead, Told};
 use crate::bay::{Act, SimulatedBay};
 use crate::drill::{Drill, readdress};
 use crate::folder::{hand_in, refuse_open, run_folder, write, write_named};
@@ -21,6 +24,7 @@ use brimwatch::recording::format::Kind;
 use brimwatch::recording::writer::Recorder;
 use brimwatch::recording::{reader, stream};
 use brimwatch::time::EngineTime;
+use maud::Markup;
 use std::fs;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
@@ -50,10 +54,11 @@ pub struct Session {
     running: Option<Running>,
     recording: PathBuf,
     speed: f64,
-    /// What the monitor has said: plant time, s, and words.
-    heard: Vec<(f64, String)>,
-    /// The watch's engine time is at least so much ahead of the plant's, s.
-    ahead_s: f64,
+    /// What is so, and what would have been.
+    lives: Lives,
+    /// What the monitor has said.
+    told: Told,
+    ahead: Ahead,
 }
 
 impl Session {
@@ -83,8 +88,9 @@ impl Session {
         let recording = running.recordings[bay].borrow().clone();
         let site = Site { listen: running.page, ..site };
         drill.set_speed(speed);
-        let (running, heard, ahead_s) = (Some(running), Vec::new(), f64::NEG_INFINITY);
-        Ok(Session { folder, site, bay, log, drill, running, recording, speed, heard, ahead_s })
+        let (running, lives) = (Some(running), Lives::new(&log));
+        let (told, ahead) = (Told::default(), Ahead::default());
+        Ok(Session { folder, site, bay, log, drill, running, recording, speed, lives, told, ahead })
     }
 
     /// What is played.
@@ -117,10 +123,23 @@ impl Session {
         &self.log
     }
 
-    /// What the monitor has said so far: plant time, s, and words.
+    /// What the monitor has said so far, by the plant's time.
     #[must_use]
-    pub fn heard(&self) -> &[(f64, String)] {
-        &self.heard
+    pub fn told(&self) -> &Told {
+        &self.told
+    }
+
+    /// The time line as a picture.
+    #[must_use]
+    pub fn picture(&self) -> Markup {
+        let until_s = self.lives.now_s();
+        let answers = Answers::of(&self.log, &self.told, &self.lives, until_s);
+        let (zero_s, since) = match self.log.started_s() {
+            Some(zero_s) => (zero_s, "min since the transfer was entered as started"),
+            None => (0.0, "min since the arrival"),
+        };
+        let (told, lives) = (&self.told, Some(&self.lives));
+        Course { told, lives, answers: &answers, zero_s, since, until_s, over: false }.picture()
     }
 
     /// What the monitor knows; none while it stands still.
@@ -136,19 +155,16 @@ impl Session {
 
     /// Follows what the monitor says and what is entered there. To be called often.
     pub fn look(&mut self) {
-        let Some(published) = self.published() else { return };
-        let frame = &published.frame;
-        if frame.phase == Phase::Transfer && self.log.started_s().is_none() {
-            self.does(Done::Started);
-        }
-        let now_s = self.now_s();
-        // A frame is never from later than now: the one that was caught freshest comes nearest.
-        self.ahead_s = self.ahead_s.max(frame.at.since_s(EngineTime(0)) - now_s);
-        for alarm in &frame.alarms {
-            let says = words(alarm.key.id);
-            if !self.heard.iter().any(|(_, heard)| *heard == says) {
-                self.heard.push((now_s, says));
+        if let Some(published) = self.published() {
+            let frame = &published.frame;
+            if frame.phase == Phase::Transfer && self.log.started_s().is_none() {
+                self.does(Done::Started);
             }
+            self.ahead.hear(frame.at, self.now_s());
+            self.lives.follow(&self.log, self.now_s());
+            let at_s = self.ahead.plant_s(frame.at);
+            self.told.frame(frame, at_s, self.lives.received_kg(at_s));
+            self.told.notice_seen(frame, at_s);
         }
     }
 
@@ -230,7 +246,8 @@ impl Session {
         let live = live::Options { site: self.site.clone(), deliveries: Vec::new(), drill_speed: Some(speed) };
         let running = live::start(live).await.map_err(|e| said(&e))?;
         self.recording = running.recordings[self.bay].borrow().clone();
-        (self.running, self.speed, self.ahead_s) = (Some(running), speed, f64::NEG_INFINITY);
+        (self.running, self.speed) = (Some(running), speed);
+        self.ahead.begin_anew();
         self.drill.set_speed(speed);
         Ok(())
     }
@@ -243,12 +260,12 @@ impl Session {
         self.look();
         self.pause().await;
         let (until_s, log, recording) = (self.now_s(), self.log.clone(), self.recording.clone());
-        let ahead_s = if self.ahead_s.is_finite() { self.ahead_s } else { 0.0 };
-        let outcome = tokio::task::spawn_blocking(move || Outcome::of(&log, until_s, (&recording, ahead_s)));
-        let outcome = outcome.await.map_err(|e| format!("the result could not be worked out: {e}"))??;
+        let ahead = self.ahead.clone();
+        let outcome = tokio::task::spawn_blocking(move || Outcome::of(&log, until_s, (&recording, &ahead)));
+        let (outcome, course) = outcome.await.map_err(|e| format!("the result could not be worked out: {e}"))??;
         let json = serde_json::to_string_pretty(&outcome).map_err(|e| e.to_string())?;
         write(&self.folder.join("result.json"), &json)?;
-        write(&self.folder.join("result.html"), &paper::page(&outcome).into_string())?;
+        write(&self.folder.join("result.html"), &paper::page(&outcome, &course).into_string())?;
         Ok((self.folder.clone(), outcome))
     }
 }

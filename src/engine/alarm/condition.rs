@@ -2,6 +2,7 @@
 
 use crate::engine::delivery::Delivery;
 use crate::engine::frame::{Condition, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
+use crate::engine::gauge;
 use crate::engine::input::{AlarmId, AlarmKey, RecorderState};
 use crate::engine::pad;
 use crate::engine::product::ProductCheck;
@@ -59,7 +60,8 @@ impl Sight<'_> {
             if polled.is_none() || turned(SignalKind::HighLevelSwitch, Some(tank)) {
                 answers.push((key(AlarmId::LevelSwitchTripped, tank), self.switch_tripped(tank)));
             }
-            if polled.is_none() || turned(SignalKind::Level, Some(tank)) {
+            let gauge = [SignalKind::Level, SignalKind::LevelPressure].into_iter().any(|kind| turned(kind, Some(tank)));
+            if polled.is_none() || gauge {
                 answers.push((key(AlarmId::LevelHighHigh, tank), self.level_high_high(tank)));
             }
         }
@@ -137,9 +139,19 @@ impl Sight<'_> {
 
     fn level_high_high(&self, tank: u16) -> Condition {
         let Some(setup) = self.settings.tanks.get(usize::from(tank)) else { return Condition::Unknown };
-        any(self.signals(SignalKind::Level, tank).map(|s| {
-            let level = self.readings.credible(s).or(self.readings.at_least(s));
-            level.map(|level| level >= setup.high_high.0)
+        let delivery = self.delivery.map(|d| &d.setup).filter(|d| d.tank == tank);
+        let mut by_level = self.signals(SignalKind::Level, tank).peekable();
+        // What a pressure means hangs on the product: without papers a gauge that shows a level is enough.
+        let by_pressure = delivery.is_some() || by_level.peek().is_none();
+        let by_pressure = self.signals(SignalKind::LevelPressure, tank).filter(|_| by_pressure);
+        any(by_level.chain(by_pressure).map(|s| {
+            let value = self.readings.credible(s).or(self.readings.at_least(s))?;
+            let level = match delivery {
+                Some(delivery) => gauge::to_level_m(self.settings, self.readings, delivery, s, value)?,
+                None if self.settings.signals.get(usize::from(s))?.kind == SignalKind::Level => value,
+                None => return None,
+            };
+            Some(level >= setup.high_high.0)
         }))
     }
 

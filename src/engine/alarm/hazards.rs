@@ -5,6 +5,7 @@ use crate::engine::frame::{Condition, Phase};
 use crate::engine::reading::Readings;
 use crate::engine::settings::{PadTap, SignalKind};
 use crate::engine::witness::flow_rate;
+use crate::engine::witness::scale::GONE_KG;
 
 /// Two liquids that mix are no warmer than the warmer of the two: beyond this, K, or three standard uncertainties,
 /// something gives off heat.
@@ -13,8 +14,6 @@ const WARMER_K: f64 = 3.0;
 const WARMER_SIGMAS: f64 = 3.0;
 /// Backwards through the meter, kg/s (or the same in the meter's litres).
 const BACKWARDS_KG_PER_S: f64 = 0.2;
-/// A reading of the scale so far below what must still stand there is no trailer with its rest, kg.
-const GONE_KG: f64 = 3_000.0;
 /// Pad below the tank's pressure by more than this, Pa: both gauges may be off by their zeros.
 const BELOW_SIGMAS: f64 = 3.0;
 

@@ -2,13 +2,17 @@
 //!
 //! A mass meter counts kilograms. A volume meter counts cubic metres, brought to mass with the product's
 //! density at the line's temperature; that density is then an error it shares with the tank.
-//! The totalizer comes first: it misses nothing between two polls. A bay without one integrates the rate.
+//! The totalizer comes first: it misses nothing between two polls ([`total`](crate::engine::total): what rolling over and
+//! being reset make of it). A bay without one integrates the rate.
 
 use super::density::Actual;
 use super::{Account, Budget, Errors, Pair, Scene, flow_rate};
 use crate::engine::delivery::RateIntegral;
 use crate::engine::frame::{Reason, Source, Validity};
-use crate::engine::settings::SignalKind;
+use crate::engine::settings::{SignalKind, SignalSetup};
+
+/// Conventional density of air, kg/m3 (OIML D 28:2004).
+const AIR: f64 = 1.2;
 
 /// Mass received in the tank by the flow meter.
 #[must_use]
@@ -16,12 +20,14 @@ pub fn account(scene: &Scene) -> Account {
     let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };
     let density = incoming.density;
     match metered(scene, incoming) {
-        Ok((metered_kg, mut budget, errors, division_kg)) => {
+        Ok(Metered { kg: metered_kg, validity, mut budget, errors, division_kg }) => {
             let (_, downstream_kg) = scene.line_fill_kg(density);
             budget.add(Source::LineDownstream, -downstream_kg * scene.settings.line.volume_u);
             let by_volume = !scene.fitted(SignalKind::FlowMassTotal) && !scene.fitted(SignalKind::FlowMassRate);
-            let validity =
-                if incoming.beyond && by_volume { Validity::Doubtful(Reason::OffTheTable) } else { Validity::Good };
+            let validity = match validity {
+                Validity::Good if incoming.beyond && by_volume => Validity::Doubtful(Reason::OffTheTable),
+                validity => validity,
+            };
             // Until the line behind the meter is full nothing has reached the tank.
             let received_kg = if metered_kg < downstream_kg { metered_kg.min(0.0) } else { metered_kg - downstream_kg };
             Account { validity, received_kg: Some(received_kg), budget, errors, division_kg, kg_per_unit: 1.0 }
@@ -30,8 +36,16 @@ pub fn account(scene: &Scene) -> Account {
     }
 }
 
-/// Mass through the meter, its budget, errors in time and division, kg.
-fn metered(scene: &Scene, incoming: Actual) -> Result<(f64, Budget, Errors, f64), Reason> {
+/// What went through the meter.
+struct Metered {
+    kg: f64,
+    validity: Validity,
+    budget: Budget,
+    errors: Errors,
+    division_kg: f64,
+}
+
+fn metered(scene: &Scene, incoming: Actual) -> Result<Metered, Reason> {
     let density = incoming.density.0;
     let mut budget = Budget::ZERO;
     if let Some(zero) = zero_kg_per_s(scene, density) {
@@ -39,23 +53,45 @@ fn metered(scene: &Scene, incoming: Actual) -> Result<(f64, Budget, Errors, f64)
     }
     if scene.fitted(SignalKind::FlowMassTotal) {
         let pair = scene.pair(SignalKind::FlowMassTotal, None)?;
-        return Ok(by_total(&pair, 1.0, budget));
+        return by_total(scene, &pair, (true_mass(pair.setup, density), density), budget);
     }
     if scene.fitted(SignalKind::FlowVolumeTotal) {
         let pair = scene.pair(SignalKind::FlowVolumeTotal, None)?;
-        let (kg, mut budget, errors, division) = by_total(&pair, density, budget);
-        budget.add(Source::Density, kg * incoming.u);
-        return Ok((kg, budget, errors, division));
+        let mut metered = by_total(scene, &pair, (density, density), budget)?;
+        metered.budget.add(Source::Density, metered.kg * incoming.u);
+        return Ok(metered);
     }
     by_rate(scene, incoming, budget)
 }
 
-/// `per_unit`: kg per unit of the total.
-fn by_total(pair: &Pair, per_unit: f64, mut budget: Budget) -> (f64, Budget, Errors, f64) {
-    let kg = (pair.now - pair.start) * per_unit;
+/// Kilograms of true mass for each one shown: a meter of apparent mass was adjusted against weights of 8000 kg/m3 in air of
+/// 1.2 kg/m3, (1 - 1.2/8000)/(1 - 1.2/rho) (OIML D 28:2004; NIST Handbook 44, 3.37, has US meters show it).
+#[must_use]
+pub fn true_mass(setup: &SignalSetup, density: f64) -> f64 {
+    if setup.apparent_mass { (1.0 - AIR / 8000.0) / (1.0 - AIR / density) } else { 1.0 }
+}
+
+/// kg per unit of the total, and the density, kg/m3.
+fn by_total(
+    scene: &Scene,
+    pair: &Pair,
+    (per_unit, density): (f64, f64),
+    mut budget: Budget,
+) -> Result<Metered, Reason> {
+    let counted = scene.delivery.counted.since(pair.start)?;
+    let kg = counted.value * per_unit;
     budget.add(Source::MeterGain, kg * pair.setup.gain);
     budget.add(Source::MeterNoise, pair.difference_u() * per_unit);
-    (kg, budget, pair.errors(per_unit), pair.setup.division * per_unit)
+    budget.add(Source::Gap, counted.u * per_unit);
+    let line = scene.settings.line.upstream.0 + scene.settings.line.downstream.0;
+    let line = line * density / per_unit;
+    let validity = match scene.delivery.counted.against(pair.setup, counted.value, line) {
+        Some((reason, true)) => return Err(reason),
+        Some((reason, false)) => Validity::Doubtful(reason),
+        None => Validity::Good,
+    };
+    let (errors, division_kg) = (pair.errors(per_unit), pair.setup.division * per_unit);
+    Ok(Metered { kg, validity, budget, errors, division_kg })
 }
 
 /// The rate signal, and kg per unit of it.
@@ -70,13 +106,14 @@ fn zero_kg_per_s(scene: &Scene, density: f64) -> Option<f64> {
     scene.settings.signals.iter().find(|s| s.kind == kind).map(|s| s.zero * per_unit)
 }
 
-fn by_rate(scene: &Scene, incoming: Actual, mut budget: Budget) -> Result<(f64, Budget, Errors, f64), Reason> {
+fn by_rate(scene: &Scene, incoming: Actual, mut budget: Budget) -> Result<Metered, Reason> {
     let (kind, per_unit) = rate_signal(scene, incoming.density.0).ok_or(Reason::NotFitted)?;
     let pair = scene.pair(kind, None)?;
     if !scene.delivery.sums_are_whole {
         return Err(Reason::NoStart);
     }
     let RateIntegral { total, gap_total, .. } = scene.delivery.rate_integral;
+    let per_unit = per_unit * true_mass(pair.setup, incoming.density.0);
     let kg = total * per_unit;
     budget.add(Source::MeterGain, kg * pair.setup.gain);
     // White noise of n readings, each standing for a second: grows with the square root of the time.
@@ -89,5 +126,6 @@ fn by_rate(scene: &Scene, incoming: Actual, mut budget: Budget) -> Result<(f64, 
     }
     // Its sum begins at nothing, and walks.
     let errors = Errors { start_kg: 0.0, walk_kg2_per_s: white * white, ..pair.errors(per_unit) };
-    Ok((kg, budget, errors, pair.setup.division * per_unit))
+    let division_kg = pair.setup.division * per_unit;
+    Ok(Metered { kg, validity: Validity::Good, budget, errors, division_kg })
 }

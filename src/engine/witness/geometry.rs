@@ -2,8 +2,8 @@
 //!
 //! A strapping table is read by straight lines between its points; beyond its ends there is no volume.
 
-use crate::engine::settings::TankGeometry;
-use crate::units::{M3, Metre};
+use crate::engine::settings::{Shell, TankGeometry};
+use crate::units::{Celsius, M3, Metre};
 
 /// Volume below `level`; `None` off the table or outside the shell.
 #[must_use]
@@ -14,6 +14,18 @@ pub fn volume(geometry: &TankGeometry, level: Metre) -> Option<M3> {
             inside.then(|| M3(core::f64::consts::PI / 4.0 * diameter.0 * diameter.0 * level.0))
         }
         TankGeometry::Strapping(points) => interpolate(points.iter().map(|(l, v)| (l.0, v.0)), level.0).map(M3),
+    }
+}
+
+/// Level of a volume, m; `None` where the tank holds no such volume.
+#[must_use]
+pub fn level(geometry: &TankGeometry, volume_m3: f64) -> Option<f64> {
+    match geometry {
+        TankGeometry::VerticalCylinder { diameter, height } => {
+            let level = volume_m3 / (core::f64::consts::PI / 4.0 * diameter.0 * diameter.0);
+            (level >= 0.0 && level <= height.0).then_some(level)
+        }
+        TankGeometry::Strapping(points) => interpolate(points.iter().map(|(l, v)| (v.0, l.0)), volume_m3),
     }
 }
 
@@ -30,6 +42,15 @@ pub(super) fn interpolate(points: impl Iterator<Item = (f64, f64)>, x: f64) -> O
         before = Some((px, py));
     }
     None
+}
+
+/// What a shell's temperature makes of its volumes: 1 + 2 a dT + a2 dT2, the growth of its cross-section (API MPMS 12.1.1, as
+/// quoted in the trade's literature; ISO 7507). The shell is taken at the liquid's temperature: the air has an eighth part in it
+/// by the same source, 0.006 % of the volume for 20 K.
+#[must_use]
+pub fn shell_factor(shell: Option<Shell>, liquid: Celsius) -> f64 {
+    let grows = shell.map_or(0.0, |shell| shell.per_k * (liquid - shell.reference).0);
+    1.0 + 2.0 * grows + grows * grows
 }
 
 /// Free surface at `level`, m2: how much volume a metre of level adds there; `None` off the table.

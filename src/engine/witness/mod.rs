@@ -12,6 +12,7 @@ pub mod tank;
 
 use super::delivery::Delivery;
 use super::frame::{Contribution, Estimate, Reason, Source, Validity, Witness, WitnessId};
+use super::gauge;
 use super::neighbour::Neighbours;
 use super::reading::Readings;
 use super::settings::{LineStart, Product, Settings, SignalKind, SignalSetup};
@@ -19,7 +20,7 @@ use crate::time::EngineTime;
 use crate::units::{Celsius, KgPerM3};
 
 /// Every source, in the order of a [`Budget`].
-pub const SOURCES: [Source; 18] = [
+pub const SOURCES: [Source; 21] = [
     Source::MeterGain,
     Source::MeterZero,
     Source::MeterNoise,
@@ -38,6 +39,9 @@ pub const SOURCES: [Source; 18] = [
     Source::DrawOff,
     Source::Gap,
     Source::Neighbour,
+    Source::LevelSpan,
+    Source::TankVapour,
+    Source::NewZero,
 ];
 
 /// Signed standard contributions, kg, by source.
@@ -215,7 +219,11 @@ impl Pair<'_> {
 impl<'a> Scene<'a> {
     /// The signal of that kind with its start and present values, or why the witness has none.
     pub(super) fn pair(&self, kind: SignalKind, tank: Option<u16>) -> Result<Pair<'a>, Reason> {
-        let signal = Readings::find(self.settings, kind, tank).ok_or(Reason::NotFitted)?;
+        self.pair_of(Readings::find(self.settings, kind, tank).ok_or(Reason::NotFitted)?)
+    }
+
+    /// The same of one signal.
+    pub(super) fn pair_of(&self, signal: u16) -> Result<Pair<'a>, Reason> {
         let setup = self.settings.signals.get(usize::from(signal)).ok_or(Reason::NotFitted)?;
         if let Validity::Lost(reason) = self.readings.validity(signal) {
             return Err(reason);
@@ -282,9 +290,5 @@ pub fn flow_rate(settings: &Settings) -> Option<SignalKind> {
 pub fn main_signals(settings: &Settings, tank: u16) -> [Option<u16>; 3] {
     let find = |kind| Readings::find(settings, kind, None);
     let total = find(SignalKind::FlowMassTotal).or_else(|| find(SignalKind::FlowVolumeTotal));
-    [
-        total.or_else(|| find(flow_rate(settings)?)),
-        find(SignalKind::Scale),
-        Readings::find(settings, SignalKind::Level, Some(tank)),
-    ]
+    [total.or_else(|| find(flow_rate(settings)?)), find(SignalKind::Scale), gauge::of_tank(settings, tank).next()]
 }

@@ -16,6 +16,9 @@ use crate::units::{AbsPa, Celsius, GaugePa, KgPerM3};
 /// From a change of reading to a change of mass: 1 - 1.2/8000 (OIML D 28:2004).
 const CONVENTIONAL: f64 = 1.0 - 1.2 / 8000.0;
 
+/// A reading of the scale so far below what must still stand there is no trailer with its rest, kg.
+pub const GONE_KG: f64 = 3_000.0;
+
 /// Standard uncertainty of a pad pressure that is not measured on the trailer, Pa: half of a usual pad of
 /// about 100 kPa (common practice).
 const UNKNOWN_PAD_U_PA: f64 = 50_000.0;
@@ -81,6 +84,9 @@ pub fn account(scene: &Scene) -> Account {
         Ok(pair) => pair,
         Err(reason) => return Account::lost(reason),
     };
+    if pair.now < pair.start - scene.delivery.loaded_kg - GONE_KG {
+        return Account::lost(Reason::DrivenOff);
+    }
     let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };
     let density = incoming.density;
     let gas = pad_gas(scene);

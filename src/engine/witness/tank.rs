@@ -1,61 +1,118 @@
-//! Received by tank level: the rise of volume times the density of what came in.
+//! Received by tank level: the rise of volume times the density of what came in; by a hydrostatic gauge, which weighs.
 //!
 //! The incoming product's density, not the tank's: a heel at another temperature would otherwise turn a tank
-//! thermometer into false hundreds of kilograms. What a signal or nobody says about draw-off is added, what another bay
-//! brought in is taken off.
+//! thermometer into false hundreds of kilograms. A hydrostatic gauge at the bottom carries the liquid above it: dm = A(h) dp/g
+//! with h = dp/(rho g), rho that of the contents; in a cylinder rho cancels. What gas does to the vapour space it shows as
+//! well, so without a pressure measured there it is doubtful. What a signal or nobody says about draw-off is added, what
+//! another bay brought in is taken off.
 
-use super::{Account, Budget, Scene, geometry};
+use super::{Account, Budget, Errors, Pair, Scene, geometry};
 use crate::engine::frame::{Reason, Source, Validity};
-use crate::engine::settings::{DrawOff, SignalKind};
+use crate::engine::gauge::{self, GRAVITY, VAPOUR_U_PA};
+use crate::engine::settings::{DrawOff, SignalKind, TankSetup};
 use crate::units::{M3, Metre};
 
 /// Share of the lag correction taken as its standard uncertainty: the lag itself is rarely known better.
 const LAG_U: f64 = 0.3;
+
+/// The rise by a gauge, before what is common to both kinds.
+struct Rise {
+    kg: f64,
+    kg_per_unit: f64,
+    validity: Validity,
+    budget: Budget,
+    errors: Errors,
+}
 
 /// Mass received in the tank by its level.
 #[must_use]
 pub fn account(scene: &Scene) -> Account {
     let tank_index = scene.delivery.setup.tank;
     let Some(tank) = scene.settings.tanks.get(usize::from(tank_index)) else { return Account::lost(Reason::NotFitted) };
-    let pair = match scene.pair(SignalKind::Level, Some(tank_index)) {
-        Ok(pair) => pair,
+    let Some(signal) = gauge::of_tank(scene.settings, tank_index).next() else {
+        return Account::lost(Reason::NotFitted);
+    };
+    let read = scene.pair_of(signal).and_then(|pair| {
+        let weighs = pair.setup.kind == SignalKind::LevelPressure;
+        let rise = if weighs { by_pressure(scene, tank, &pair) } else { by_level(scene, tank, &pair) };
+        rise.map(|rise| (pair, rise))
+    });
+    let (pair, Rise { kg, kg_per_unit, validity, mut budget, errors }) = match read {
+        Ok(read) => read,
         Err(reason) => return Account::lost(reason),
     };
-    let volumes =
-        (geometry::volume(&tank.geometry, Metre(pair.start)), geometry::volume(&tank.geometry, Metre(pair.now)));
-    let (Some(M3(start_m3)), Some(M3(now_m3))) = volumes else { return Account::lost(Reason::OffTheTable) };
-    let Some(area_m2) = geometry::area(&tank.geometry, Metre(pair.now)) else {
-        return Account::lost(Reason::OffTheTable);
-    };
     let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };
-    let density = incoming.density;
-
-    let kg_per_m = area_m2 * density.0;
-    let rise_kg = (now_m3 - start_m3) * density.0;
+    // The table holds at another temperature of the shell than it has now.
+    let shell =
+        geometry::shell_factor(tank.shell, gauge::temperature(scene.settings, scene.readings, &scene.delivery.setup));
+    let kg = kg * shell;
     let lag_kg = scene.rate_kg_per_s * pair.setup.lag_s;
-    let (drawn_kg, drawn_u_kg, validity) = draw_off(scene, tank.draw_off);
-
-    let mut budget = Budget::ZERO;
-    budget.add(Source::TankTable, rise_kg * tank.table_u);
-    budget.add(Source::Density, rise_kg * incoming.u);
-    budget.add(Source::LevelReading, kg_per_m * pair.difference_u());
+    let (drawn_kg, drawn_u_kg, drawn) = draw_off(scene, tank.draw_off);
+    budget.add(Source::TankTable, kg * tank.table_u);
+    budget.add(Source::LevelSpan, kg * pair.setup.gain);
     budget.add(Source::LevelLag, lag_kg * LAG_U);
     budget.add(Source::DrawOff, drawn_u_kg);
-    let validity = match validity {
-        Validity::Good if incoming.beyond => Validity::Doubtful(Reason::OffTheTable),
-        validity => validity,
-    };
     let account = Account {
-        validity,
-        received_kg: Some(rise_kg + lag_kg + drawn_kg),
+        validity: if drawn == Validity::Good { validity } else { drawn },
+        received_kg: Some(kg + lag_kg + drawn_kg),
         budget,
-        errors: pair.errors(kg_per_m),
-        division_kg: kg_per_m * pair.setup.division,
-        kg_per_unit: kg_per_m,
+        errors,
+        division_kg: kg_per_unit * pair.setup.division,
+        kg_per_unit,
     };
     let seen = scene.readings.level_seen_at(scene.settings, tank_index).unwrap_or(scene.at);
-    let brought = scene.neighbours.brought(tank_index, seen, scene.at, density.0);
+    let brought = scene.neighbours.brought(tank_index, seen, scene.at, incoming.density.0);
     brought.map_or(account, |brought| brought.taken_off(account))
+}
+
+/// Volume at the start, volume now and free surface now, m3 and m2.
+fn volumes(tank: &TankSetup, start_m: f64, now_m: f64) -> Result<(f64, f64, f64), Reason> {
+    let volume = |level| geometry::volume(&tank.geometry, Metre(level)).map(|M3(m3)| m3);
+    let (start, now) = volume(start_m).zip(volume(now_m)).ok_or(Reason::OffTheTable)?;
+    Ok((start, now, geometry::area(&tank.geometry, Metre(now_m)).ok_or(Reason::OffTheTable)?))
+}
+
+fn by_level(scene: &Scene, tank: &TankSetup, pair: &Pair) -> Result<Rise, Reason> {
+    let (start_m3, now_m3, area_m2) = volumes(tank, pair.start, pair.now)?;
+    let incoming = scene.incoming().ok_or(Reason::OffTheTable)?;
+    let kg_per_m = area_m2 * incoming.density.0;
+    let kg = (now_m3 - start_m3) * incoming.density.0;
+    let mut budget = Budget::ZERO;
+    budget.add(Source::Density, kg * incoming.u);
+    budget.add(Source::LevelReading, kg_per_m * pair.difference_u());
+    let validity = if incoming.beyond { Validity::Doubtful(Reason::OffTheTable) } else { Validity::Good };
+    Ok(Rise { kg, kg_per_unit: kg_per_m, validity, budget, errors: pair.errors(kg_per_m) })
+}
+
+fn by_pressure(scene: &Scene, tank: &TankSetup, pair: &Pair) -> Result<Rise, Reason> {
+    let setup = &scene.delivery.setup;
+    let (density, density_u) = gauge::density(scene.settings, scene.readings, setup).ok_or(Reason::OffTheTable)?;
+    let vapour = scene.pair(SignalKind::TankPressure, Some(setup.tank)).ok();
+    let (vapour_start, vapour_now) = vapour.as_ref().map_or((0.0, 0.0), |v| (v.start, v.now));
+    let level = |pa: f64| pa / (density * GRAVITY);
+    let (start_m, now_m) = (level(pair.start - vapour_start), level(pair.now - vapour_now));
+    let (start_m3, now_m3, area_m2) = volumes(tank, start_m, now_m)?;
+    let start_m2 = geometry::area(&tank.geometry, Metre(start_m)).ok_or(Reason::OffTheTable)?;
+    let kg_per_pa = area_m2 / GRAVITY;
+    let kg = (now_m3 - start_m3) * density;
+    let mut budget = Budget::ZERO;
+    // d(rho [V(h1) - V(h0)]) with h = dp/(rho g): nothing where the free surface is the same.
+    let feels = kg - density * (area_m2 * now_m - start_m2 * start_m);
+    budget.add(Source::Density, feels * density_u);
+    let vapour_white = vapour.as_ref().map_or(0.0, Pair::white);
+    let vapour_u = vapour.as_ref().map_or(0.0, Pair::difference_u);
+    let reading_u = (pair.difference_u() * pair.difference_u() + vapour_u * vapour_u).sqrt();
+    budget.add(Source::LevelReading, kg_per_pa * reading_u);
+    let mut errors = pair.errors(kg_per_pa);
+    let white = kg_per_pa * vapour_white;
+    errors.white_kg = (errors.white_kg * errors.white_kg + white * white).sqrt();
+    let validity = if vapour.is_some() {
+        Validity::Good
+    } else {
+        budget.add(Source::TankVapour, kg_per_pa * VAPOUR_U_PA);
+        Validity::Doubtful(Reason::MissingCorrection)
+    };
+    Ok(Rise { kg, kg_per_unit: kg_per_pa, validity, budget, errors })
 }
 
 /// Mass drawn off since the start, its standard uncertainty, and what that leaves of the witness.

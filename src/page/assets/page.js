@@ -128,6 +128,10 @@ function show(frame) {
   showAlarms(frame.alarms);
   byId("start").disabled = !frame.can_start;
   byId("close").disabled = !frame.can_close;
+  byId("delivery").hidden = !frame.can_check;
+  byId("reject").hidden = !frame.can_start;
+  byId("dip").hidden = !frame.can_dip;
+  byId("zero").hidden = !frame.can_zero;
   watch();
   body.dataset.number = frame.number;
   body.dataset.ready = "yes";
@@ -204,6 +208,23 @@ byId("back").addEventListener("click", answered);
 byId("yes").addEventListener("click", () => {
   answered();
   enter(pending);
+});
+byId("check-made").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const met = event.submitter?.value === "met";
+  enter({ check: { id: byId("check-id").value, met, note: byId("check-note").value } });
+});
+byId("reject").addEventListener("submit", (event) => {
+  event.preventDefault();
+  enter({ rejected: { reason: byId("reject-why").value } });
+});
+byId("dip").addEventListener("submit", (event) => {
+  event.preventDefault();
+  enter({ dipped: { level_m: byId("dipped").valueAsNumber } });
+});
+byId("zero").addEventListener("submit", (event) => {
+  event.preventDefault();
+  enter({ scale_zeroed: { cause: byId("cause").value } });
 });
 document.addEventListener("pointerdown", () => listen(), { once: true });
 byId("sound").addEventListener("click", async () => {

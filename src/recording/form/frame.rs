@@ -1,12 +1,14 @@
 //! Forms of the frame. Their names are those of the JSON at the page's address and of `replay --json`.
 
 use super::mirror;
+use crate::engine::checks::Check;
 use crate::engine::frame::{
-    Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Growing, Margin, MarginParts, Moment, NeighbourState, Pad, Pessimist, Phase, Priority, Reading, Reason, Shelf,
-    Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Alarm, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish,
+    Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
+    Reason, ScaleZero, Shelf, Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness,
+    WitnessId,
 };
-use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status};
+use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status, ZeroCause};
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 mirror! {
@@ -30,6 +32,7 @@ mirror! {
         recorder: RecorderState,
         blind: Option<Gap>,
         neighbours: Vec<NeighbourState>,
+        checks: Vec<Check>,
     }
 
     struct NeighbourStateForm of NeighbourState {
@@ -55,7 +58,11 @@ mirror! {
         loaded_kg: f64,
         started: Option<EngineTime> = "started_ns",
         closed: Option<EngineTime> = "closed_ns",
+        scale_zero: Option<ScaleZero>,
+        rejected: Option<String>,
     }
+
+    struct ScaleZeroForm of ScaleZero { at: EngineTime = "at_ns", cause: ZeroCause, kg: f64 }
 
     struct EstimateForm of Estimate { value: f64, u: f64 }
 
@@ -109,6 +116,9 @@ mirror! {
         NeighbourUnknown,
         NeighbourAtOdds,
         Unlikely(Slip),
+        TotalReset,
+        CountsBack,
+        DrivenOff,
     }
 
     enum SlipForm of Slip {
@@ -146,6 +156,9 @@ mirror! {
         DrawOff,
         Gap,
         Neighbour,
+        LevelSpan,
+        TankVapour,
+        NewZero,
     }
 
     struct ContributionForm of Contribution { source: Source, kg: f64 }
@@ -226,7 +239,7 @@ mirror! {
         },
     }
 
-    enum PessimistForm of Pessimist { Gauge(u16), Witness(WitnessId), LevelSwitch }
+    enum PessimistForm of Pessimist { Gauge(u16), Witness(WitnessId), LevelSwitch, HandDip }
 
     struct MarginPartsForm of MarginParts {
         at_high_high_kg: f64,
@@ -260,7 +273,12 @@ mirror! {
         working_kg: f64,
         high_high_kg: f64,
         critical_kg: f64,
+        opening: Opening,
     }
+
+    struct OpeningForm of Opening { proven_by: Option<CheckedBy>, against: Option<CheckedBy>, doubt_m: f64 }
+
+    enum CheckedByForm of CheckedBy { Gauge(u16), LastClosing, HandDip }
 
     struct ShelfForm of Shelf { key: AlarmKey, until: EngineTime = "until_ns" }
 

@@ -1,11 +1,12 @@
 //! Forms of the inputs and of what crosses from segment to segment.
 
 use super::mirror;
-use crate::engine::frame::{Estimate, Phase};
+use crate::engine::checks::CheckId;
+use crate::engine::frame::{Estimate, Opening, Phase};
 use crate::engine::input::{
-    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedDelivery, CarriedNeighbour, CarriedShelf,
-    Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, Poll, RecorderState,
-    SettingsText, SignalValue, Status, What,
+    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedCount, CarriedDelivery, CarriedNeighbour,
+    CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed,
+    Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText, SignalValue, Status, What, ZeroCause,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
@@ -83,7 +84,21 @@ mirror! {
         Seen(AlarmKey),
         Shelved { key: AlarmKey, for_s: f64 },
         Unshelved(AlarmKey),
+        Dipped { level_m: f64 },
+        ScaleZeroed(ZeroCause),
+        CheckEntered { check: CheckId, met: bool, note: String },
+        Rejected { reason: String },
     }
+
+    struct EnteredCheckForm of EnteredCheck {
+        check: CheckId,
+        met: bool,
+        who: String,
+        at: WallTime = "at_unix_ns",
+        note: String,
+    }
+
+    enum ZeroCauseForm of ZeroCause { PeopleOrTools, HoseOrLine, RainOrIce, Tractor, ScaleItself }
 
     struct AlarmKeyForm of AlarmKey { id: AlarmId, subject: u16 }
 
@@ -136,12 +151,14 @@ mirror! {
 
     struct CarriedForm of Carried {
         alarms: Vec<CarriedAlarm>,
-        closing_levels_m: Vec<Option<f64>>,
+        closings: Vec<Option<Closing>>,
         latest: Vec<Entry>,
         delivery: Option<CarriedDelivery>,
         restarted: bool,
         shelves: Vec<CarriedShelf>,
     }
+
+    struct ClosingForm of Closing { level_m: f64, u_m: f64, used_kg: f64, gap_kg: f64 }
 
     struct CarriedShelfForm of CarriedShelf { key: AlarmKey, left_s: f64 }
 
@@ -154,7 +171,22 @@ mirror! {
         elapsed_s: f64,
         starts: Vec<Option<f64>> = "starts_si",
         received_kg: [Option<(f64, f64)>; 3],
+        counted: CarriedCount,
+        zero: Option<CarriedZero>,
+        dip_m: Option<f64>,
+        opening: Opening,
         neighbours: Vec<CarriedNeighbour>,
+        entered: Vec<EnteredCheck>,
+    }
+
+    struct CarriedZeroForm of CarriedZero { cause: ZeroCause, kg: f64, u_kg: f64 }
+
+    struct CarriedCountForm of CarriedCount {
+        last: Option<f64> = "last_si",
+        offset: f64 = "offset_si",
+        gap_u: f64 = "gap_u_si",
+        reset: bool,
+        most: f64 = "most_si",
     }
 
     struct CarriedNeighbourForm of CarriedNeighbour { load: Option<NeighbourLoad>, since: Option<BroughtSince> }

@@ -1,9 +1,10 @@
 //! Forms of the settings and of a delivery's papers.
 
 use super::mirror;
+use crate::engine::papers::{Expected, Papers};
 use crate::engine::settings::{
     DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, Plate,
-    Product, RestsOnScale, Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
 
@@ -21,6 +22,7 @@ mirror! {
         limits: Limits,
         thresholds: Thresholds,
         neighbours: Vec<NeighbourSetup>,
+        expected: Expected,
     }
 
     struct NeighbourSetupForm of NeighbourSetup { bay: String, tank: u16 }
@@ -73,6 +75,9 @@ mirror! {
         zero: f64 = "zero_si",
         drift_per_sqrt_h: f64 = "drift_si_per_sqrt_h",
         lag_s: f64,
+        rolls_over_at: Option<f64> = "rolls_over_at_si",
+        may_roll_over_at: Vec<f64> = "may_roll_over_at_si",
+        apparent_mass: bool,
     }
 
     enum TankGeometryForm of TankGeometry {
@@ -88,8 +93,12 @@ mirror! {
         high_high: Metre = "high_high_m",
         critical: Metre = "critical_m",
         opening_u: Metre = "opening_u_m",
+        shell: Option<Shell>,
+        hand_dip_u: Option<Metre> = "hand_dip_u_m",
         draw_off: DrawOff,
     }
+
+    struct ShellForm of Shell { per_k: f64, reference: Celsius = "reference_c" }
 
     enum DrawOffForm of DrawOff { Measured, DeclaredZero, Unknown }
 
@@ -146,6 +155,7 @@ mirror! {
         trailer_volume: M3 = "trailer_volume_m3",
         trailer_volume_u: f64,
         plate: Plate,
+        papers: Papers,
     }
 
     struct PlateForm of Plate {

@@ -1,0 +1,185 @@
+//! What the monitor said in a drill and what was entered at it, by the plant's time: followed while the drill runs, and
+//! read off its recording when it is over.
+
+use super::outcome::Moment;
+use brimwatch::engine::frame::{Frame, Phase};
+use brimwatch::engine::input::{AlarmId, AlarmKey, What};
+use brimwatch::picture::History;
+use brimwatch::time::EngineTime;
+
+/// Nothing that the monitor says is kept finer than this, s: its tick.
+const TICK_S: f64 = 1.0;
+
+/// By how much the monitor's engine time is ahead of the plant's: another figure after each standing still.
+#[derive(Debug, Clone, Default)]
+pub struct Ahead {
+    /// From which engine time on, s, and by how much, s.
+    stretches: Vec<(f64, f64)>,
+    /// The watch goes on anew.
+    anew: bool,
+}
+
+impl Ahead {
+    /// A frame of this engine time was seen at this plant time. It is never from later than now: the one that was caught
+    /// freshest comes nearest.
+    pub fn hear(&mut self, engine: EngineTime, plant_s: f64) {
+        let engine_s = engine.since_s(EngineTime(0));
+        match self.stretches.last_mut().filter(|_| !self.anew) {
+            Some((_, ahead_s)) => *ahead_s = ahead_s.max(engine_s - plant_s),
+            None => self.stretches.push((engine_s, engine_s - plant_s)),
+        }
+        self.anew = false;
+    }
+
+    /// Plant and watch stood still, and go on.
+    pub fn begin_anew(&mut self) {
+        self.anew = true;
+    }
+
+    /// The plant's time at an engine time, s.
+    #[must_use]
+    pub fn plant_s(&self, engine: EngineTime) -> f64 {
+        let engine_s = engine.since_s(EngineTime(0));
+        let stretch = self.stretches.iter().rev().find(|(from_s, _)| *from_s <= engine_s);
+        engine_s - stretch.or(self.stretches.first()).map_or(0.0, |(_, ahead_s)| *ahead_s)
+    }
+}
+
+/// What the monitor believed at one moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Said {
+    /// Received by flow meter, scale and tank level, kg; None: lost, or outside a transfer.
+    pub received_kg: [Option<f64>; 3],
+    /// By how much each is off from what is so; where nobody knows that, from all together, kg.
+    pub off_kg: [Option<f64>; 3],
+    /// Pressure on the trailer, Pa gauge.
+    pub pad_pa_gauge: Option<f64>,
+    /// Its ceiling, Pa gauge.
+    pub ceiling_pa_gauge: Option<f64>,
+}
+
+impl Said {
+    fn of(frame: &Frame, so_kg: Option<f64>) -> Said {
+        let in_transfer = frame.phase == Phase::Transfer;
+        let received_kg = [0, 1, 2].map(|at: usize| {
+            let witness = &frame.witnesses[at];
+            let credible = in_transfer && witness.validity.is_credible();
+            witness.received_kg.filter(|_| credible).map(|estimate| estimate.value)
+        });
+        let pad = &frame.pad;
+        Said {
+            received_kg,
+            off_kg: received_kg.map(|kg| Some(kg? - so_kg?)),
+            pad_pa_gauge: pad.pressure_pa_gauge,
+            ceiling_pa_gauge: pad.ceiling_pa_gauge,
+        }
+    }
+
+    /// The newer of two, with the highest pressure of both.
+    fn join(&self, newer: &Said) -> Said {
+        let highest = self.pad_pa_gauge.into_iter().chain(newer.pad_pa_gauge).max_by(f64::total_cmp);
+        Said { pad_pa_gauge: highest, ..*newer }
+    }
+}
+
+/// All of it; times are the plant's, s.
+#[derive(Debug, Clone)]
+pub struct Told {
+    /// What was said and entered, in words.
+    pub moments: Vec<Moment>,
+    /// Each alarm when it first spoke.
+    pub spoke: Vec<(f64, AlarmId)>,
+    /// When an alarm was entered as seen.
+    pub seen: Vec<f64>,
+    /// Each phase and since when.
+    pub phases: Vec<(f64, Phase)>,
+    /// What it believed.
+    pub said: History<Said>,
+    /// Alarms that nobody has seen yet.
+    unseen: Vec<AlarmKey>,
+}
+
+impl Default for Told {
+    fn default() -> Told {
+        Told {
+            moments: Vec::new(),
+            spoke: Vec::new(),
+            seen: Vec::new(),
+            phases: Vec::new(),
+            said: History::new(TICK_S, Said::join),
+            unseen: Vec::new(),
+        }
+    }
+}
+
+impl Told {
+    /// Takes a frame in; `so_kg`: what was received then, where anybody knows.
+    pub fn frame(&mut self, frame: &Frame, at_s: f64, so_kg: Option<f64>) {
+        if self.phases.last().is_none_or(|(_, phase)| *phase != frame.phase) {
+            self.phases.push((at_s, frame.phase));
+        }
+        self.said.push(at_s, Said::of(frame, so_kg));
+        for alarm in &frame.alarms {
+            if !self.spoke.iter().any(|(_, id)| *id == alarm.key.id) {
+                self.spoke.push((at_s, alarm.key.id));
+                self.moments.push(Moment { at_s, who: "monitor", what: words(alarm.key.id) });
+            }
+        }
+    }
+
+    /// Notes what was seen since the frame before: an alarm stays until somebody has.
+    pub fn notice_seen(&mut self, frame: &Frame, at_s: f64) {
+        let is_unseen = |key: &AlarmKey| frame.alarms.iter().any(|alarm| alarm.key == *key && !alarm.seen);
+        let is_shelved = |key: &AlarmKey| frame.shelves.iter().any(|shelf| shelf.key == *key);
+        if self.unseen.iter().any(|key| !is_unseen(key) && !is_shelved(key)) {
+            self.seen.push(at_s);
+        }
+        self.unseen = frame.alarms.iter().filter(|alarm| !alarm.seen).map(|alarm| alarm.key).collect();
+    }
+
+    /// Takes an entry in.
+    pub fn entry(&mut self, what: &What, at_s: f64) {
+        let said = match what {
+            What::TransferStarted => "enters that the transfer has started".to_owned(),
+            What::Closed => "enters that the leg is closed".to_owned(),
+            What::Seen(key) => {
+                self.seen.push(at_s);
+                format!("has seen: {}", words(key.id))
+            }
+            What::Shelved { key, .. } => format!("shelves: {}", words(key.id)),
+            What::Unshelved(key) => format!("takes from the shelf: {}", words(key.id)),
+            // Its name alone: papers are long.
+            other => format!("enters: {}", spaced(&format!("{other:?}"))),
+        };
+        self.moments.push(Moment { at_s, who: "trainee", what: said });
+    }
+}
+
+/// An alarm as scenario files call it: the words of its name in the catalogue.
+#[must_use]
+pub fn words(id: AlarmId) -> String {
+    spaced(&format!("{id:?}"))
+}
+
+/// The first name of what is printed so, its words apart and small.
+fn spaced(name: &str) -> String {
+    let mut words = String::new();
+    for c in name.chars().take_while(char::is_ascii_alphanumeric) {
+        if c.is_uppercase() && !words.is_empty() {
+            words.push(' ');
+        }
+        words.extend(c.to_lowercase());
+    }
+    words
+}
+
+/// A phase as the picture calls it.
+#[must_use]
+pub fn phase(phase: Phase) -> &'static str {
+    match phase {
+        Phase::Idle => "idle",
+        Phase::Opened => "opened",
+        Phase::Transfer => "transfer",
+        Phase::Closed => "closed",
+    }
+}

@@ -1,0 +1,348 @@
+//! What one delivery came to: everything the unloading record and the ledger say of it.
+//!
+//! Its JSON is listed in `docs/interface.md`: every number carries its unit in its key, a `value` stands with its
+//! standard uncertainty `u` in the same unit.
+
+use crate::engine::frame::Estimate;
+use crate::recording::origin::Origin;
+use crate::time::WallTime;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+/// What no figure of a record may be taken for.
+pub const CAUTION: &str = "Operating figures, not legal for trade. brimwatch advises and stops nothing; an independent \
+    high-level shut-off and a qualified person in attendance are required. That instruments agree is no proof that nothing \
+    leaked. Local codes and licensed practice come first.";
+
+/// One delivery.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Account {
+    /// Version of the program that made this account.
+    pub program_version: String,
+    /// What no figure here may be taken for.
+    pub caution: String,
+    /// In a drill: how many times faster than the machine's clock, 1. `None`: no drill.
+    pub drill_speed: Option<f64>,
+    /// The history that it was imported from; `None`: it was watched.
+    pub imported: Option<Origin>,
+    /// Name of the works.
+    pub site: String,
+    /// Name of the bay.
+    pub bay: String,
+    /// Number or name of the delivery.
+    pub delivery: String,
+    /// Product.
+    pub product: String,
+    /// Where the product's density table comes from.
+    pub product_source: String,
+    /// Somebody has read that source.
+    pub product_confirmed: bool,
+    /// Name of the tank.
+    pub tank: String,
+    /// Specification on the trailer's plate.
+    pub trailer_specification: Option<String>,
+    /// Who brought it, where the papers say.
+    pub carrier: Option<String>,
+    /// How much was meant to be unloaded, kg.
+    pub planned_kg: f64,
+    /// When the delivery was opened; `None`: the recordings begin later.
+    pub opened: Option<Moment>,
+    /// When the transfer of the first leg started.
+    pub started: Option<Moment>,
+    /// When the last leg was closed.
+    pub closed: Option<Moment>,
+    /// Every leg that was started was closed, and one was.
+    pub is_closed: bool,
+    /// The legs.
+    pub legs: Vec<Leg>,
+    /// Flow, scale, tank.
+    pub witnesses: Vec<Witnessed>,
+    /// Received by all credible witnesses together; `None`: none was credible.
+    pub received_kg: Option<Figure>,
+    /// Weight of each witness in it, 1.
+    pub weights: Option<[f64; 3]>,
+    /// What the witnesses said together when the last leg was closed.
+    pub verdict: Value,
+    /// How long each verdict held during the transfer.
+    pub verdicts: Vec<VerdictTime>,
+    /// The weigh ticket.
+    pub ticket: Ticket,
+    /// Received against the ticket.
+    pub against_ticket: AgainstTicket,
+    /// Levels of the tank, by gauge.
+    pub levels: Vec<Level>,
+    /// The trailer's pressure.
+    pub pad: Pad,
+    /// Alarms that came until the last leg was closed.
+    pub alarms: Vec<AlarmAccount>,
+    /// Alarms that came after that.
+    pub alarms_after_close: u64,
+    /// What people did and said.
+    pub entries: Vec<EntryAccount>,
+    /// Times when nobody watched.
+    pub gaps: Vec<GapAccount>,
+    /// How the devices answered.
+    pub devices: Vec<DeviceAccount>,
+    /// The recordings that all of this is from.
+    pub recordings: Vec<RecordingAccount>,
+    /// Last link of the last recording, in hexadecimal: what ties this account to it.
+    pub chain_head: String,
+}
+
+/// A moment of wall time.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Moment {
+    /// Nanoseconds since 1970-01-01T00:00:00Z.
+    pub unix_ns: i64,
+    /// The same for people, RFC 3339 in UTC.
+    pub wall: String,
+}
+
+impl From<WallTime> for Moment {
+    fn from(at: WallTime) -> Moment {
+        let shown = jiff::Timestamp::from_nanosecond(i128::from(at.0)).map(|t| t.to_string());
+        Moment { unix_ns: at.0, wall: shown.unwrap_or_default() }
+    }
+}
+
+impl Moment {
+    /// Wall time.
+    #[must_use]
+    pub fn at(&self) -> WallTime {
+        WallTime(self.unix_ns)
+    }
+}
+
+/// A value with its standard uncertainty; the key says the unit of both.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Figure {
+    /// Value.
+    pub value: f64,
+    /// Standard uncertainty.
+    pub u: f64,
+}
+
+impl Figure {
+    /// Expanded uncertainty: twice the standard one, about 95 % (JCGM 100:2008, 6.2 and 6.3.3).
+    #[must_use]
+    pub fn expanded(self) -> f64 {
+        2.0 * self.u
+    }
+}
+
+impl From<Estimate> for Figure {
+    fn from(estimate: Estimate) -> Figure {
+        Figure { value: estimate.value, u: estimate.u }
+    }
+}
+
+/// One leg.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Leg {
+    /// From 1.
+    pub leg: u8,
+    /// When its transfer started; `None`: the recordings begin later.
+    pub started: Option<Moment>,
+    /// When it was closed.
+    pub closed: Option<Moment>,
+}
+
+/// What one witness said when the last leg was closed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Witnessed {
+    /// `flow`, `scale`, `tank`.
+    pub witness: Value,
+    /// Whether it could be used.
+    pub validity: Value,
+    /// Not lost.
+    pub is_credible: bool,
+    /// Received; of a lost one its last value.
+    pub received_kg: Option<Figure>,
+    /// Where the uncertainty comes from.
+    pub budget: Vec<Part>,
+}
+
+/// One line of an uncertainty budget.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Part {
+    /// Where it comes from.
+    pub source: Value,
+    /// Signed standard contribution, kg.
+    pub kg: f64,
+}
+
+/// How long a verdict held.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct VerdictTime {
+    /// The verdict.
+    pub word: Value,
+    /// How long, s.
+    pub lasted_s: f64,
+}
+
+/// The weigh ticket.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Ticket {
+    /// Net as printed, kg.
+    pub net_kg: f64,
+    /// Mass of the load: the net brought from a weighing in air to mass, and the gas that the load displaced added.
+    pub corrected_kg: Figure,
+}
+
+/// Received against the weigh ticket.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum AgainstTicket {
+    /// They were compared.
+    Compared(Compared),
+    /// They were not.
+    NotCompared(WhyNot),
+}
+
+/// Why received and ticket are not compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WhyNot {
+    /// No leg is closed.
+    NotClosed,
+    /// No witness was credible.
+    NothingReceived,
+    /// Only a part of the ticket's load was meant to be unloaded.
+    PartOfTheLoad,
+    /// The density in the line is not known, so neither is what stays in it.
+    NoDensity,
+}
+
+/// Received, what stays in the line, and the ticket.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Compared {
+    /// What left the trailer and filled the line; none where the line was full at the start.
+    pub in_line_kg: Figure,
+    /// Received and in the line, less the ticket; negative: less arrived than the ticket says.
+    pub difference_kg: Figure,
+    /// Difference over its expanded uncertainty, 1.
+    pub en: f64,
+    /// The site raises a query above this |En|, 1.
+    pub query_above_en: f64,
+    /// A query is raised.
+    pub query: bool,
+}
+
+/// A tank's gauge at start and close.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Level {
+    /// Name of the signal.
+    pub signal: String,
+    /// When the transfer started, m; `None`: it could not be used.
+    pub start_m: Option<f64>,
+    /// When the leg was closed, m.
+    pub close_m: Option<f64>,
+}
+
+/// The trailer's pressure.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct Pad {
+    /// When the leg was closed, Pa gauge.
+    pub at_close_pa_gauge: Option<f64>,
+    /// Highest during the transfer, Pa gauge.
+    pub highest_pa_gauge: Option<f64>,
+    /// Ceiling at the close, Pa gauge; `None`: not set.
+    pub ceiling_pa_gauge: Option<f64>,
+    /// MAWP on the trailer's plate, Pa gauge.
+    pub mawp_pa_gauge: Option<f64>,
+}
+
+/// An alarm from its coming to its going.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AlarmAccount {
+    /// Its code.
+    pub alarm: String,
+    /// Signal or tank it was about; empty where there is only one.
+    pub subject: String,
+    /// `high`, `medium`, `low`.
+    pub priority: Value,
+    /// When it came.
+    pub raised: Moment,
+    /// When somebody first said "seen", and who.
+    pub seen: Option<Said>,
+    /// Each time it was shelved.
+    pub shelved: Vec<ShelvedAccount>,
+    /// When it went; `None`: it was open at the end of the recording.
+    pub cleared: Option<Moment>,
+}
+
+/// Who did something and when.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Said {
+    /// When.
+    pub at: Moment,
+    /// Who.
+    pub who: String,
+}
+
+/// An alarm put on the shelf.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ShelvedAccount {
+    /// When.
+    pub at: Moment,
+    /// Who.
+    pub who: String,
+    /// For how long, s.
+    pub for_s: f64,
+}
+
+/// What a person did or said.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct EntryAccount {
+    /// When.
+    pub at: Moment,
+    /// Who.
+    pub who: String,
+    /// Leg it was about; `None`: of none.
+    pub leg: Option<u8>,
+    /// What: an entry's code, or `settings_changed`.
+    pub what: String,
+    /// The alarm, or the reason of a change; empty where the code says it all.
+    pub about: String,
+}
+
+/// A time when nobody watched.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct GapAccount {
+    /// From.
+    pub from: Moment,
+    /// To.
+    pub to: Moment,
+    /// How its length is known: `same_boot`, `wall_clock`, or `other_recording` (from one recording to the next).
+    pub known_by: String,
+}
+
+/// How a device answered.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DeviceAccount {
+    /// Its name.
+    pub device: String,
+    /// Rounds answered.
+    pub answered: u64,
+    /// Rounds missed.
+    pub missed: u64,
+}
+
+/// One recording that the account is from.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RecordingAccount {
+    /// Name of its file.
+    pub file: String,
+    /// Program that wrote it.
+    pub program_version: String,
+    /// Numerics version of its engine.
+    pub numerics_version: u32,
+    /// Last link that was taken, in hexadecimal: blake3 of everything before it, chained.
+    pub chain_head: String,
+    /// Where that link ends, bytes from the start of the file. What stands behind it is not in this account.
+    pub taken_bytes: u64,
+    /// The segment was ended on purpose.
+    pub ended: bool,
+    /// What is not as it was written, in words.
+    pub damage: Vec<String>,
+}

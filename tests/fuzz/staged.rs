@@ -1,0 +1,58 @@
+//! A served page of an invented works, started once for all that the fuzzer sends.
+
+use brimwatch::page::feed::BayFeed;
+use brimwatch::page::server;
+use std::io::{Read, Write};
+use std::net::{Shutdown, SocketAddr, TcpStream};
+use std::sync::{Arc, LazyLock};
+use std::time::Duration;
+use tokio::runtime::Runtime;
+use tokio::sync::{mpsc, watch};
+
+#[path = "../browser/scenes.rs"]
+#[allow(dead_code)]
+mod scenes;
+
+/// No answer takes longer on a machine that does anything at all.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+static SERVER: LazyLock<(Runtime, SocketAddr)> = LazyLock::new(|| {
+    let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build().expect("a runtime");
+    let listener = runtime.block_on(tokio::net::TcpListener::bind("127.0.0.1:0")).expect("a port");
+    let address = listener.local_addr().expect("its address");
+    let (held, latest) = watch::channel(Some(Arc::new(scenes::disagree())));
+    let (entries, mut taken) = mpsc::channel(16);
+    let bay = BayFeed { slug: "bay-1".into(), latest, entries, work: Arc::default() };
+    runtime.spawn(async move {
+        let _held = held;
+        server::serve(listener, ("Works".into(), None), vec![bay], std::future::pending()).await
+    });
+    runtime.spawn(async move {
+        while let Some(request) = taken.recv().await {
+            let request: brimwatch::page::feed::EntryRequest = request;
+            let _ = request.saved.send(Ok(()));
+        }
+    });
+    (runtime, address)
+});
+
+/// Sends the bytes, says that no more come, and reads what comes back until the server hangs up.
+pub fn exchange(bytes: &[u8]) -> Vec<u8> {
+    let mut stream = TcpStream::connect(SERVER.1).expect("the server listens");
+    stream.set_read_timeout(Some(PATIENCE)).expect("a time-out");
+    stream.set_write_timeout(Some(PATIENCE)).expect("a time-out");
+    // A server that has read enough may hang up on what follows.
+    let _ = stream.write_all(bytes);
+    let _ = stream.shutdown(Shutdown::Write);
+    let mut answer = Vec::new();
+    match stream.read_to_end(&mut answer) {
+        Err(error) if error.kind() == std::io::ErrorKind::WouldBlock => panic!("no end after {PATIENCE:?}"),
+        _ => answer,
+    }
+}
+
+/// The page is still there.
+pub fn still_serves() {
+    let answer = exchange(b"GET /page.css HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n");
+    assert!(answer.starts_with(b"HTTP/1.1 200"), "the page is gone");
+}

@@ -65,6 +65,11 @@ impl Browser {
 
     /// One call and its answer. What the page complains of meanwhile is kept.
     pub fn call(&mut self, method: &str, params: Value) -> Value {
+        self.ask(method, params).unwrap_or_else(|error| panic!("{method}: {error}"))
+    }
+
+    /// One call and its answer, or why there is none.
+    fn ask(&mut self, method: &str, params: Value) -> Result<Value, Value> {
         self.last_id += 1;
         let id = self.last_id;
         let mut request = json!({"id": id, "method": method, "params": params});
@@ -77,8 +82,10 @@ impl Browser {
             let Message::Text(text) = self.socket.read().expect("chromium answers in time") else { continue };
             let mut answer: Value = serde_json::from_str(&text).expect("chromium speaks JSON");
             if answer["id"] == id {
-                assert!(answer.get("error").is_none(), "{method}: {answer}");
-                return answer["result"].take();
+                return match answer.get_mut("error") {
+                    Some(error) => Err(error.take()),
+                    None => Ok(answer["result"].take()),
+                };
             }
             self.note(&answer);
         }
@@ -121,18 +128,26 @@ impl Browser {
 
     /// Value of an expression on the page.
     pub fn value(&mut self, expression: &str) -> Value {
+        self.try_value(expression).unwrap_or_else(|error| panic!("{expression}: {error}"))
+    }
+
+    fn try_value(&mut self, expression: &str) -> Result<Value, Value> {
         let ask = json!({"expression": expression, "returnByValue": true, "awaitPromise": true});
-        let mut answer = self.call("Runtime.evaluate", ask);
+        let mut answer = self.ask("Runtime.evaluate", ask)?;
         assert!(answer.get("exceptionDetails").is_none(), "{expression}: {answer}");
-        answer["result"]["value"].take()
+        Ok(answer["result"]["value"].take())
     }
 
     /// Waits until an expression is true.
     pub fn wait(&mut self, expression: &str) {
         let until = Instant::now() + PATIENCE;
         while Instant::now() < until {
-            if self.value(expression) == true {
-                return;
+            match self.try_value(expression) {
+                Ok(value) if value == true => return,
+                // The page went to another one while it was asked.
+                Err(error) if error["message"] == "Inspected target navigated or closed" => {}
+                Err(error) => panic!("{expression}: {error}"),
+                Ok(_) => {}
             }
             std::thread::sleep(Duration::from_millis(20));
         }

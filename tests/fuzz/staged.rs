@@ -1,7 +1,7 @@
 //! A served page of an invented works, started once for all that the fuzzer sends.
 
-use brimwatch::page::feed::BayFeed;
-use brimwatch::page::server;
+use brimwatch::page::feed::{BayFeed, EntryRequest, SettingsDoor};
+use brimwatch::page::server::{self, Served};
 use std::io::{Read, Write};
 use std::net::{Shutdown, SocketAddr, TcpStream};
 use std::sync::{Arc, LazyLock};
@@ -17,19 +17,23 @@ mod scenes;
 const PATIENCE: Duration = Duration::from_secs(20);
 
 static SERVER: LazyLock<(Runtime, SocketAddr)> = LazyLock::new(|| {
-    let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build().expect("a runtime");
+    let runtime =
+        tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build().expect("a runtime");
     let listener = runtime.block_on(tokio::net::TcpListener::bind("127.0.0.1:0")).expect("a port");
     let address = listener.local_addr().expect("its address");
     let (held, latest) = watch::channel(Some(Arc::new(scenes::disagree())));
-    let (entries, mut taken) = mpsc::channel(16);
+    let (entries, mut taken) = mpsc::channel::<EntryRequest>(16);
     let bay = BayFeed { slug: "bay-1".into(), latest, entries, work: Arc::default() };
+    let (asks, _) = mpsc::channel(1);
+    let (_, offered) = watch::channel(Arc::default());
+    let settings = SettingsDoor { offered, asks };
     runtime.spawn(async move {
         let _held = held;
-        server::serve(listener, ("Works".into(), None), vec![bay], std::future::pending()).await
+        let served = Served { site: "Works".into(), people: None, settings, bays: vec![bay] };
+        server::serve(listener, served, std::future::pending()).await
     });
     runtime.spawn(async move {
         while let Some(request) = taken.recv().await {
-            let request: brimwatch::page::feed::EntryRequest = request;
             let _ = request.saved.send(Ok(()));
         }
     });

@@ -8,7 +8,8 @@ use brimwatch::config::{DeliveryFile, Site};
 use brimwatch::engine::Monitor;
 use brimwatch::engine::alarm::catalogue;
 use brimwatch::engine::input::{
-    AlarmKey, Carried, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Poll, SignalValue, Status, What,
+    AlarmKey, Carried, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Poll, SignalValue, Status,
+    What,
 };
 use brimwatch::engine::settings::{DeliverySetup, Settings};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
@@ -29,15 +30,31 @@ static SHIPPED: LazyLock<(Settings, DeliverySetup)> = LazyLock::new(|| {
 #[derive(Debug, Arbitrary)]
 enum Act {
     /// Every signal shows a plain value for so many seconds; then moves on by a little.
-    Run { seconds: u8, values: Vec<i16> },
+    Run {
+        seconds: u8,
+        values: Vec<i16>,
+    },
     /// One signal shows anything.
-    Wild { signal: u8, value: Wild, status: u8 },
-    Missed { device: u8 },
+    Wild {
+        signal: u8,
+        value: Wild,
+        status: u8,
+    },
+    Missed {
+        device: u8,
+    },
     Open,
     Start,
     Close,
-    Shelve { alarm: u8, subject: u8, for_s: f64 },
-    Gap { seconds: u16, stepped: bool },
+    Shelve {
+        alarm: u8,
+        subject: u8,
+        for_s: f64,
+    },
+    Gap {
+        seconds: u16,
+        stepped: bool,
+    },
     Clock(i64),
 }
 
@@ -64,13 +81,8 @@ fn measured(wild: &Wild) -> Measured {
     }
 }
 
-const STATUS: [Status; 5] = [
-    Status::Fair,
-    Status::MaintenanceRequired,
-    Status::OutOfSpecification,
-    Status::FunctionCheck,
-    Status::Failure,
-];
+const STATUS: [Status; 5] =
+    [Status::Fair, Status::MaintenanceRequired, Status::OutOfSpecification, Status::FunctionCheck, Status::Failure];
 
 struct Run {
     monitor: Monitor,

@@ -99,13 +99,13 @@ impl Pair {
         self.rows.len() > LEARN
     }
 
-    /// Middle load of up to [`LAST`] deliveries that end at a place, kg.
+    /// Middle load of up to `LAST` deliveries that end at a place, kg.
     #[must_use]
     pub fn load_kg(&self, end: usize) -> f64 {
         middle(self.loads_kg.get(last(end)).unwrap_or_default().iter().copied())
     }
 
-    /// Middle uncertainty of up to [`LAST`] deliveries that end at a place, kg: what the chart's unit is worth there.
+    /// Middle uncertainty of up to `LAST` deliveries that end at a place, kg: what the chart's unit is worth there.
     #[must_use]
     pub fn unit_kg(&self, end: usize) -> f64 {
         middle(self.differences_kg.get(last(end)).unwrap_or_default().iter().map(|d| d.u_kg))

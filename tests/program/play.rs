@@ -15,12 +15,12 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 /// Times real time: a machine that stands still for 150 ms loses no signal.
-const SPEED: f64 = 12.0;
+const SPEED: f64 = 6.0;
 /// One that stood still for longer is none of what is tested here: so often it is tried again.
 const TRIES: u32 = 4;
 
 /// On one serial line three devices answer in turn, each within the same period: no faster than this, times real time.
-const SERIAL_SPEED: f64 = 8.0;
+const SERIAL_SPEED: f64 = 5.0;
 
 /// A small load is unloaded and recorded over sockets; the recording lies in a folder of its own.
 async fn recorded(folder: &Path) -> PathBuf {

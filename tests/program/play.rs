@@ -14,7 +14,7 @@ use brimwatch_simulator::scenario::{DELIVERY, SITE};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-/// Times real time: a machine that stands still for 150 ms loses no signal.
+/// Times real time: a machine that stands still for 300 ms loses no signal.
 const SPEED: f64 = 6.0;
 /// One that stood still for longer is none of what is tested here: so often it is tried again.
 const TRIES: u32 = 4;

@@ -174,9 +174,11 @@ async fn play_live(
         recorded.inputs.iter().filter_map(|input| Some((due(&served, input, from)?, input))).collect();
     due.sort_by_key(|(at, _)| *at);
     let mut due = due.into_iter().peekable();
-    // What every device held at the beginning stands there before anybody asks.
-    let first = own.bays[bay].settings.devices.iter().map(|d| d.period_s).fold(0.0, f64::max);
-    while let Some((_, input)) = due.next_if(|(at, input)| *at <= from.plus_s(first) && !is_entry(input)) {
+    // What every device held at the beginning stands there before anybody asks: at the recording's own beginning what it
+    // was first asked for; later what was last read, and nothing from after, or a total would have run ahead.
+    let longest = own.bays[bay].settings.devices.iter().map(|d| d.period_s).fold(0.0, f64::max);
+    let held = if from == EngineTime(0) { from.plus_s(longest) } else { from };
+    while let Some((_, input)) = due.next_if(|(at, input)| *at <= held && !is_entry(input)) {
         served.put(input);
     }
     let live = live::Options { site: own, deliveries, drill_speed: Some(options.speed) };

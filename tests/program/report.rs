@@ -1,11 +1,11 @@
 //! The unloading record as its users meet it.
 
 use super::recorded;
+use crate::tune::keys_of;
 use brimwatch::config::{DeliveryFile, Site};
 use brimwatch::report::account::{Account, AgainstTicket, WhyNot};
 use brimwatch::report::{AccountError, account};
 use brimwatch_simulator::scenario;
-use serde_json::Value;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
@@ -96,17 +96,6 @@ fn a_file_without_a_delivery_has_none() {
     let none = works().folder.path().join("none.brim");
     std::fs::write(&none, b"no recording").expect("a disk");
     assert!(matches!(account(&none), Err(AccountError::Recording(_))));
-}
-
-fn keys_of(value: &Value, found: &mut Vec<String>) {
-    match value {
-        Value::Object(map) => map.iter().for_each(|(key, value)| {
-            found.push(key.clone());
-            keys_of(value, found);
-        }),
-        Value::Array(list) => list.iter().for_each(|value| keys_of(value, found)),
-        _ => {}
-    }
 }
 
 /// Every key of the account's JSON is in the paper on interfaces.

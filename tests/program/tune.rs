@@ -92,7 +92,8 @@ fn spelt(code: &str) -> String {
     code.split('_').map(capital).collect()
 }
 
-fn keys_of(value: &Value, found: &mut Vec<String>) {
+/// Every key of a JSON value and of all in it.
+pub fn keys_of(value: &Value, found: &mut Vec<String>) {
     match value {
         Value::Object(map) => map.iter().for_each(|(key, value)| {
             found.push(key.clone());

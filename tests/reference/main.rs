@@ -10,6 +10,9 @@ mod gas;
 mod noise;
 mod plant;
 mod quantiles;
+mod reading;
+#[path = "../browser/scenes.rs"]
+mod scenes;
 mod tables;
 mod tank_volume;
 mod venv;

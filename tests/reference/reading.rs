@@ -17,7 +17,7 @@ type Read = (u32, u32, u32, f64);
 /// Highest grade of what to do first: a fifth-grade reader (about eleven years old) is to read it without help.
 const FIRST_ACT_GRADE: f64 = 5.0;
 /// Highest grade of a whole screen, with its figures and what may be behind it.
-const SCREEN_GRADE: f64 = 9.0;
+const SCREEN_GRADE: f64 = 8.0;
 
 /// The moment whose figures the alarm would show.
 fn moment(id: AlarmId) -> Published {

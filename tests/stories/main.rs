@@ -9,6 +9,7 @@ mod clock;
 mod corrections;
 mod deviations;
 mod gauges;
+mod hazards;
 #[cfg(feature = "live")]
 mod ledger;
 mod losses;

@@ -122,7 +122,7 @@ const fn difference(quantity: Quantity, low: f64, high: f64) -> Form {
 
 use Form::{Choice, DifferenceOfSignal, Flag, Integer, Integers, Number, OfSignal, Pairs, Table, Tables, Text, Texts};
 use Presence::{Default, Optional, Required};
-use Quantity::{Density, GaugePressure, Length, Mass, MassFlow, Ratio, Temperature, Time, Volume};
+use Quantity::{Density, GaugePressure, Length, Mass, MassFlow, Ratio, Temperature, Time, Viscosity, Volume};
 
 /// Ratings of hoses, lines and connections, and the site's own maximum: 10 kPa to 5 MPa gauge. Wide enough for
 /// any real one, narrow enough to catch a slip of the unit.
@@ -139,6 +139,13 @@ const STRAPPING: Form =
 const DENSITIES: Form = Pairs(
     Bounds { quantity: Temperature, low: -100.0, high: 300.0 },
     Bounds { quantity: Density, low: 400.0, high: 3000.0 },
+    false,
+);
+
+/// Viscosity table: from liquid ammonia to what hardly runs out of a trailer (0.05 mPa s to 100 Pa s).
+const VISCOSITIES: Form = Pairs(
+    Bounds { quantity: Temperature, low: -100.0, high: 300.0 },
+    Bounds { quantity: Viscosity, low: 5e-5, high: 100.0 },
     false,
 );
 
@@ -313,7 +320,7 @@ pub const SITE: &[Key] = &[
     key("bay.line.blow_clear", amount(Mass, 0.0, 5000.0), Required, "60 kg",
         "liquid still pushed into the tank when the hose is blown clear"),
     key("bay.line.bore", amount(Length, 5e-3, 0.5), Optional, "52.5 mm",
-        "inner diameter, for the gas that follows the liquid through the line (`brimwatch check`)"),
+        "inner diameter: for the gas that follows the liquid through the line (`brimwatch check`) and, with the product's viscosity, for how the flow goes with the pressure"),
     key("bay.line.loss", Number(0.1, 1e4), Optional, "30",
         "velocity heads that entry, hose, pipe and fittings cost in turbulent flow, without the exit (K of Crane TP-410); for `brimwatch check`"),
 
@@ -512,6 +519,8 @@ pub const PRODUCT: &[Key] = &[
     key("density", DENSITIES, Required, r#"[["20 C", "1525.3 kg/m3"], ["40 C", "1510.9 kg/m3"]]"#,
         "density at rising temperatures; straight lines between, nothing beyond the ends"),
     key("density_u", amount(Ratio, 0.0, 0.1), Required, "0.1 %", "standard uncertainty of the density"),
+    key("viscosity", VISCOSITIES, Optional, r#"[["20 C", "81.5 mPa s"], ["40 C", "23.8 mPa s"]]"#,
+        "dynamic viscosity at rising temperatures, straight lines in its logarithm between; with line.bore a finish is projected better, early on"),
     key("confirmed", Flag, Required, "false", "whether somebody has read the table in its source"),
     key("source", Text, Required, "certificate of analysis", "where the table comes from, with its standing"),
     key("shipping_description", Text, Optional, "UN1824, Sodium hydroxide solution, 8, II",

@@ -418,6 +418,7 @@ fn line(table: &Table) -> LineSetup {
         starts: if table.text("starts") == "full" { LineStart::Full } else { LineStart::Empty },
         valve_closes_s: table.number("valve_closes"),
         blow_clear: Kg(table.number("blow_clear")),
+        bore: table.optional_number("bore").map(Metre),
     }
 }
 

@@ -14,7 +14,7 @@ mod papers;
 mod settings;
 
 use crate::time::{EngineTime, WallTime};
-use crate::units::{AbsPa, Celsius, GaugePa, Kg, KgPerM3, KgPerS, M3, Metre};
+use crate::units::{AbsPa, Celsius, GaugePa, Kg, KgPerM3, KgPerS, M3, Metre, PaS};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize, Serializer};
 
@@ -103,6 +103,7 @@ stored_as_content!(
     Kg(f64),
     KgPerS(f64),
     KgPerM3(f64),
+    PaS(f64),
     Metre(f64),
     M3(f64),
     GaugePa(f64),

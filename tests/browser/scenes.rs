@@ -491,6 +491,7 @@ fn settings() -> Settings {
             starts: LineStart::Empty,
             valve_closes_s: 20.0,
             blow_clear: Kg(60.0),
+            bore: None,
         },
         drive: Drive::Pad,
         pad_tap: PadTap::Trailer,

@@ -7,7 +7,7 @@ use brimwatch::engine::papers::*;
 use brimwatch::engine::settings::*;
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
-use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 pub const TANK_DIAMETER_M: f64 = 3.0;
 pub const DENSITY_KG_PER_M3: f64 = 1510.0;
@@ -70,6 +70,7 @@ pub fn settings() -> Settings {
             starts: LineStart::Full,
             valve_closes_s: 10.0,
             blow_clear: Kg(40.0),
+            bore: Some(Metre(0.0525)),
         },
         drive: Drive::Pad,
         pad_tap: PadTap::Trailer,
@@ -203,6 +204,7 @@ pub fn delivery() -> DeliverySetup {
             name: "caustic soda 50 %".into(),
             density: vec![(Celsius(0.0), KgPerM3(1540.0)), (Celsius(60.0), KgPerM3(1490.0))],
             density_u: 0.002,
+            viscosity: vec![(Celsius(20.0), PaS(0.0815)), (Celsius(40.0), PaS(0.0238))],
             confirmed: false,
             source: "invented for this test".into(),
             load_temperature: Celsius(36.0),

@@ -6,7 +6,7 @@ use crate::engine::settings::{
     DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, Plate,
     Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
-use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 mirror! {
     struct SettingsForm of Settings {
@@ -111,6 +111,7 @@ mirror! {
         starts: LineStart,
         valve_closes_s: f64,
         blow_clear: Kg = "blow_clear_kg",
+        bore: Option<Metre> = "bore_m",
     }
 
     enum LineStartForm of LineStart { Empty, Full }
@@ -169,6 +170,7 @@ mirror! {
         name: String,
         density: Vec<(Celsius, KgPerM3)> = "density_c_kg_per_m3",
         density_u: f64,
+        viscosity: Vec<(Celsius, PaS)> = "viscosity_c_pa_s",
         confirmed: bool,
         source: String,
         load_temperature: Celsius = "load_temperature_c",

@@ -436,6 +436,7 @@ impl Monitor {
             restarted: self.restarted,
             product: &self.watch.product,
             valve_by: self.valve_by,
+            board: &self.alarms,
             at: self.at,
         };
         let mut answers = sight.direct(polled);

@@ -123,14 +123,14 @@ fn lowest(limits: &[(Option<f64>, CeilingBy)]) -> Option<(f64, CeilingBy)> {
 }
 
 /// Near or above the ceiling. Whatever limit is set counts even while the ceiling as a whole is not; but only a
-/// complete ceiling can say that it is not near.
+/// complete ceiling can say that it is not near. `back_pa` lower while the alarm is open.
 #[must_use]
-pub fn near_ceiling(settings: &Settings, readings: &Readings, plate: Option<&Plate>) -> Condition {
+pub fn near_ceiling(settings: &Settings, readings: &Readings, plate: Option<&Plate>, back_pa: f64) -> Condition {
     let Some(signal) = Readings::find(settings, SignalKind::PadPressure, None) else { return Condition::Unknown };
     let pressure = readings.credible(signal).or(readings.at_least(signal));
     let Some(pressure) = pressure else { return Condition::Unknown };
     match lowest(&limits(settings, plate)) {
-        Some((limit, _)) if pressure >= limit * settings.thresholds.near_ceiling => Condition::True,
+        Some((limit, _)) if pressure >= limit * settings.thresholds.near_ceiling - back_pa => Condition::True,
         _ if ceiling(settings, plate).is_none() || settings.pad_tap == PadTap::Supply => Condition::Unknown,
         _ => Condition::False,
     }

@@ -197,7 +197,8 @@ required; the works' own procedures, local codes and licensed practice come befo
 The layer follows ANSI/ISA-18.2 and IEC 62682 as published. A condition answers true, false or unknown. Unknown is not
 normal: it neither raises an alarm nor clears one. An alarm comes when its condition has held for the on-delay, or at
 once where the line below says so. It goes when the condition has been false for the off-delay and somebody has said
-\"Seen\". \"Seen\" clears nothing. Its priority follows from two things:
+\"Seen\". \"Seen\" clears nothing. Where the site file gives an alarm a dead-band, an open one's condition holds until its
+value is so far back from the limit; none comes later for it. Its priority follows from two things:
 
 | if nobody acts | at once | within the response time | before the next phase |
 | --- | --- | --- | --- |

@@ -458,6 +458,20 @@ fn device_state(device: u16) -> DeviceState {
     }
 }
 
+fn thresholds() -> Thresholds {
+    Thresholds {
+        chi_square: [10.83, 13.82],
+        finding: [[16.0, 17.0]; 7],
+        suspect_band: 3.0,
+        found_z: 1.645,
+        margin_z: 2.33,
+        near_ceiling: 0.9,
+        on_delay_s: 3.0,
+        off_delay_s: 10.0,
+        dead_bands: Vec::new(),
+    }
+}
+
 fn settings() -> Settings {
     Settings {
         bay: "Bay 2".into(),
@@ -508,16 +522,7 @@ fn settings() -> Settings {
             line_rating: None,
             connection_rating: None,
         },
-        thresholds: Thresholds {
-            chi_square: [10.83, 13.82],
-            finding: [[16.0, 17.0]; 7],
-            suspect_band: 3.0,
-            found_z: 1.645,
-            margin_z: 2.33,
-            near_ceiling: 0.9,
-            on_delay_s: 3.0,
-            off_delay_s: 10.0,
-        },
+        thresholds: thresholds(),
         neighbours: Vec::new(),
         expected: Expected {
             contacts: Contacts {

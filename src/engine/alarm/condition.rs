@@ -1,5 +1,6 @@
 //! Whether each alarm's condition holds: true, false, or nobody can tell.
 
+use super::machine::Board;
 use crate::engine::delivery::Delivery;
 use crate::engine::frame::{Condition, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
 use crate::engine::gauge;
@@ -40,6 +41,8 @@ pub struct Sight<'a> {
     pub product: &'a ProductCheck,
     /// When somebody must be at the valve.
     pub valve_by: Option<EngineTime>,
+    /// Alarms that are open: their dead-bands count.
+    pub board: &'a Board,
     /// Now.
     pub at: EngineTime,
 }
@@ -47,6 +50,12 @@ pub struct Sight<'a> {
 impl Sight<'_> {
     fn phase(&self) -> Phase {
         self.delivery.map_or(Phase::Idle, |d| d.phase)
+    }
+
+    /// How far a value must be back from this alarm's limit, SI: its dead-band while it is open, nothing before.
+    pub(super) fn back(&self, id: AlarmId, subject: u16) -> f64 {
+        let band = self.settings.thresholds.dead_bands.iter().find(|band| band.alarm == id);
+        band.filter(|_| self.board.is_open(key(id, subject))).map_or(0.0, |band| band.width_si)
     }
 
     /// Conditions on what is measured directly: at a poll of a device those that its signals can turn, otherwise (None) all.
@@ -67,7 +76,9 @@ impl Sight<'_> {
         }
         if polled.is_none() || turned(SignalKind::PadPressure, None) {
             let plate = self.delivery.map(|d| &d.setup.plate);
-            answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
+            let back = self.back(AlarmId::PadNearCeiling, 0);
+            answers
+                .push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate, back)));
             answers.push((key(AlarmId::PadAboveMawp, 0), self.pad_above_mawp()));
             answers.push((key(AlarmId::PadInReliefWindow, 0), self.pad_in_relief_window()));
         }
@@ -139,6 +150,7 @@ impl Sight<'_> {
 
     fn level_high_high(&self, tank: u16) -> Condition {
         let Some(setup) = self.settings.tanks.get(usize::from(tank)) else { return Condition::Unknown };
+        let limit_m = setup.high_high.0 - self.back(AlarmId::LevelHighHigh, tank);
         let delivery = self.delivery.map(|d| &d.setup).filter(|d| d.tank == tank);
         let mut by_level = self.signals(SignalKind::Level, tank).peekable();
         // What a pressure means hangs on the product: without papers a gauge that shows a level is enough.
@@ -151,7 +163,7 @@ impl Sight<'_> {
                 None if self.settings.signals.get(usize::from(s))?.kind == SignalKind::Level => value,
                 None => return None,
             };
-            Some(level >= setup.high_high.0)
+            Some(level >= limit_m)
         }))
     }
 
@@ -160,7 +172,7 @@ impl Sight<'_> {
             (Phase::Idle, _) => Condition::False,
             (_, Margin::Unknown) => Condition::Unknown,
             (_, Margin::Known { kg, .. }) => {
-                if *kg < 0.0 {
+                if *kg < self.back(AlarmId::HighLevelProjected, self.delivery.map_or(0, |d| d.setup.tank)) {
                     Condition::True
                 } else {
                     Condition::False
@@ -178,17 +190,18 @@ impl Sight<'_> {
     }
 
     fn movement_outside_transfer(&self) -> Condition {
-        if self.phase() == Phase::Transfer { Condition::False } else { self.movement() }
+        let least = MOVEMENT_KG_PER_S - self.back(AlarmId::MovementOutsideTransfer, 0);
+        if self.phase() == Phase::Transfer { Condition::False } else { self.movement(least) }
     }
 
     fn liquid_flows(&self) -> bool {
-        self.liquid && self.movement() != Condition::False
+        self.liquid && self.movement(MOVEMENT_KG_PER_S) != Condition::False
     }
 
-    /// Whether anything goes through the meter.
-    fn movement(&self) -> Condition {
+    /// Whether more than that goes through the meter.
+    fn movement(&self, least_kg_per_s: f64) -> Condition {
         let Some(kind) = flow_rate(self.settings) else { return Condition::Unknown };
-        let least = if kind == SignalKind::FlowMassRate { MOVEMENT_KG_PER_S } else { MOVEMENT_KG_PER_S / 1000.0 };
+        let least = if kind == SignalKind::FlowMassRate { least_kg_per_s } else { least_kg_per_s / 1000.0 };
         match self.readings.credible_kind(self.settings, kind, None) {
             Some(rate) if rate.abs() > least => Condition::True,
             Some(_) => Condition::False,

@@ -50,7 +50,7 @@ impl Ahead {
 pub struct Said {
     /// Received by flow meter, scale and tank level, kg; None: lost, or outside a transfer.
     pub received_kg: [Option<f64>; 3],
-    /// By how much each is off from what is so; where nobody knows that, from all together, kg.
+    /// By how much each is off from what it is held against, kg.
     pub off_kg: [Option<f64>; 3],
     /// Pressure on the trailer, Pa gauge.
     pub pad_pa_gauge: Option<f64>,
@@ -59,7 +59,7 @@ pub struct Said {
 }
 
 impl Said {
-    fn of(frame: &Frame, so_kg: Option<f64>) -> Said {
+    fn of(frame: &Frame, against_kg: Option<f64>) -> Said {
         let in_transfer = frame.phase == Phase::Transfer;
         let received_kg = [0, 1, 2].map(|at: usize| {
             let witness = &frame.witnesses[at];
@@ -69,7 +69,7 @@ impl Said {
         let pad = &frame.pad;
         Said {
             received_kg,
-            off_kg: received_kg.map(|kg| Some(kg? - so_kg?)),
+            off_kg: received_kg.map(|kg| Some(kg? - against_kg?)),
             pad_pa_gauge: pad.pressure_pa_gauge,
             ceiling_pa_gauge: pad.ceiling_pa_gauge,
         }
@@ -113,12 +113,13 @@ impl Default for Told {
 }
 
 impl Told {
-    /// Takes a frame in; `so_kg`: what was received then, where anybody knows.
-    pub fn frame(&mut self, frame: &Frame, at_s: f64, so_kg: Option<f64>) {
+    /// Takes a frame in. `against_kg`: what each witness is held against: what was received then, or, behind a recording,
+    /// where nobody knows that, what all say together.
+    pub fn frame(&mut self, frame: &Frame, at_s: f64, against_kg: Option<f64>) {
         if self.phases.last().is_none_or(|(_, phase)| *phase != frame.phase) {
             self.phases.push((at_s, frame.phase));
         }
-        self.said.push(at_s, Said::of(frame, so_kg));
+        self.said.push(at_s, Said::of(frame, against_kg));
         for alarm in &frame.alarms {
             if !self.spoke.iter().any(|(_, id)| *id == alarm.key.id) {
                 self.spoke.push((at_s, alarm.key.id));

@@ -2,40 +2,34 @@
 //! again at their times. Instruments can be made to go wrong on the way.
 //!
 //! ```text
-//! recording -> recorded -> altered -> served -> Modbus -> brimwatch -> story, held against the recording's own
+//! recording -> recorded -> altered -> served -> player -> Modbus -> brimwatch -> story, held against the recording's own
 //! ```
 
 pub mod altered;
 pub mod at_once;
+pub mod player;
 pub mod recorded;
 pub mod served;
 pub mod story;
 
 use crate::drill::readdress;
-use crate::folder::{hand_in, refuse_open, run_folder, write, write_named};
+use crate::folder::{refuse_open, run_folder, write, write_named};
 use crate::server::{LinkServer, Registers};
 use altered::Altered;
-use brimwatch::clock::{MachineTime, boot_id, engine_ns, wall_now};
+use brimwatch::clock::{MachineTime, boot_id, wall_now};
 use brimwatch::config::{self, Site};
-use brimwatch::engine::input::{Event, Input, What};
 use brimwatch::live::{self, LiveError, Running};
 use brimwatch::recording::ENDING;
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
+use player::{Entries, Player};
 use recorded::Recorded;
 use served::Served;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::sync::Arc;
 use story::Story;
-use tokio::time::{Instant, sleep};
 
-/// Real time between two looks at the clock.
-const LOOK: Duration = Duration::from_millis(2);
-/// Real time that the first frame may take.
-const FIRST_FRAME: Duration = Duration::from_secs(10);
-/// Engine time that the watch goes on after the last input, s: its last tick is out.
-const AFTER_S: f64 = 1.5;
 /// Played over sockets, verdicts and alarms come within this of the recording's, s, and the last mass within this, kg.
 pub const WITHIN: (f64, f64) = (2.0, 1.0);
 
@@ -97,7 +91,7 @@ pub async fn run(options: &Options) -> Result<Played, String> {
     if options.at_once {
         return play_at_once(&recorded, (&site, bay), altered, &folder);
     }
-    play_live(options, &recorded, (&site, bay), altered, &folder).await
+    play_live(options, recorded, (&site, bay), altered, &folder).await
 }
 
 fn play_at_once(
@@ -155,38 +149,30 @@ async fn own_site(
 
 async fn play_live(
     options: &Options,
-    recorded: &Recorded,
+    recorded: Recorded,
     (site, bay): (&Site, usize),
     altered: Altered,
     folder: &Path,
 ) -> Result<Played, String> {
-    let (own, links) = own_site(options, (site, recorded), folder).await?;
+    let (own, links) = own_site(options, (site, &recorded), folder).await?;
     let registers: Vec<Registers> =
         own.devices.iter().map(|d| links[d.link].registers(d.unit).unwrap_or_default()).collect();
-    let mut served = Served::new(recorded, (&own, bay), &registers, altered.clone());
     let from = EngineTime(0).plus_s(options.from_s);
     let mut deliveries: Vec<_> = recorded.delivery(bay).into_iter().collect();
+    let mut altered = altered;
     if options.from_s > 0.0 {
-        take_before(recorded, (&own, bay), altered, (from, options.speed))?;
+        altered = take_before(&recorded, (&own, bay), altered, (from, options.speed))?;
         deliveries.clear();
     }
-    let mut due: Vec<(EngineTime, &Input)> =
-        recorded.inputs.iter().filter_map(|input| Some((due(&served, input, from)?, input))).collect();
-    due.sort_by_key(|(at, _)| *at);
-    let mut due = due.into_iter().peekable();
-    // What every device held at the beginning stands there before anybody asks: at the recording's own beginning what it
-    // was first asked for; later what was last read, and nothing from after, or a total would have run ahead.
-    let longest = own.bays[bay].settings.devices.iter().map(|d| d.period_s).fold(0.0, f64::max);
-    let held = if from == EngineTime(0) { from.plus_s(longest) } else { from };
-    while let Some((_, input)) = due.next_if(|(at, input)| *at <= held && !is_entry(input)) {
-        served.put(input);
-    }
+    let served = Served::new(&recorded, (&own, bay), &registers, altered);
+    let mut player = Player::new(Arc::new(recorded), served, (from, Entries::All));
     let live = live::Options { site: own, deliveries, drill_speed: Some(options.speed) };
     let running = live::start(live).await.map_err(|e| said(&e))?;
-    introduce(options, recorded, &links, &running, folder);
+    introduce(options, player.recorded(), &links, &running, folder);
     let recording = running.recordings[bay].borrow().clone();
+    player.go(running.bays[bay].clone(), options.speed);
     let ended = tokio::select! {
-        ended = serve(&mut served, due.collect(), (recorded.ends(), options.speed), &running, bay) => ended,
+        ended = player.ended() => ended,
         _ = tokio::signal::ctrl_c() => Err("Ctrl-C before the recording's end".to_owned()),
     };
     if ended.is_ok() && !options.once {
@@ -194,9 +180,11 @@ async fn play_live(
         tokio::signal::ctrl_c().await.map_err(|e| format!("Ctrl-C cannot be heard: {e}"))?;
     }
     running.stop().await;
+    player.refused().iter().for_each(|entry| println!("Not entered again: {entry}"));
     ended?;
     let (within_s, within_kg) = WITHIN;
-    let differences = Story::of(&recorded.path)?.differences(&Story::of(&recording)?, within_s, within_kg);
+    let story = Story::of(&player.recorded().path)?;
+    let differences = story.differences(&Story::of(&recording)?, within_s, within_kg);
     match differences.as_slice() {
         [] => {
             println!("Verdicts and alarms came within {within_s} s of the recording's, the mass within {within_kg} kg.")
@@ -207,33 +195,15 @@ async fn play_live(
     Ok(Played { recording, differences })
 }
 
-fn is_entry(input: &Input) -> bool {
-    matches!(input.event, Event::Entry(_))
-}
-
-/// When an input is played; None: it is not, or it lies before.
-fn due(served: &Served, input: &Input, from: EngineTime) -> Option<EngineTime> {
-    match &input.event {
-        Event::Entry(entry) => {
-            let by_itself = matches!(entry.what, What::DeliveryOpened(_));
-            (!by_itself && (input.at > from || from == EngineTime(0))).then_some(input.at)
-        }
-        _ => {
-            let at = served.from(input)?;
-            // The latest before is what stands on the wire at the beginning.
-            (input.at.0 + 10 * SECOND_NS >= from.0).then_some(at)
-        }
-    }
-}
-
 /// The part before: a recording in the drill's store that the live loop goes on with. It names another boot, and a wall
-/// clock that is not before the present one, so that it goes on at its last input without a gap.
+/// clock that is not before the present one, so that it goes on at its last input without a gap. Gives what faults made of
+/// it by then.
 fn take_before(
     recorded: &Recorded,
     (own, bay): (&Site, usize),
     altered: Altered,
     (from, speed): (EngineTime, f64),
-) -> Result<(), String> {
+) -> Result<Altered, String> {
     let slug = &own.bays[bay].slug;
     let store = own.store.join(slug);
     std::fs::create_dir_all(&store).map_err(|e| format!("{}: cannot make the folder: {e}", store.display()))?;
@@ -270,62 +240,6 @@ fn said(error: &LiveError) -> String {
         }
         other => other.to_string(),
     }
-}
-
-/// The watch's clock as far as its frames tell.
-struct Clock {
-    at: EngineTime,
-    seen: Instant,
-    speed: f64,
-}
-
-impl Clock {
-    fn now(&self) -> EngineTime {
-        let ns = u64::try_from(self.seen.elapsed().as_nanos()).unwrap_or(u64::MAX);
-        EngineTime(self.at.0 + engine_ns(ns, self.speed))
-    }
-
-    /// A frame is never from later than now.
-    fn hear(&mut self, at: EngineTime) {
-        if at > self.now() {
-            (self.at, self.seen) = (at, Instant::now());
-        }
-    }
-}
-
-/// Puts everything on the wire when it is due, and makes the entries.
-async fn serve(
-    served: &mut Served,
-    due: Vec<(EngineTime, &Input)>,
-    (ends, speed): (EngineTime, f64),
-    running: &Running,
-    bay: usize,
-) -> Result<(), String> {
-    let feed = &running.bays[bay];
-    let mut latest = feed.latest.clone();
-    let first = tokio::time::timeout(FIRST_FRAME, latest.wait_for(Option::is_some)).await;
-    let at = first.ok().and_then(Result::ok).and_then(|p| p.as_ref().map(|p| p.frame.at));
-    let mut clock = Clock { at: at.ok_or("brimwatch published nothing")?, seen: Instant::now(), speed };
-    let mut due = due.into_iter().peekable();
-    let last = ends.plus_s(AFTER_S);
-    while due.peek().is_some() || clock.now() < last {
-        if let Some(published) = feed.latest.borrow().as_ref() {
-            clock.hear(published.frame.at);
-        }
-        while let Some((_, input)) = due.next_if(|(at, _)| *at <= clock.now()) {
-            match &input.event {
-                Event::Entry(entry) => {
-                    let was = format!("{:?}", entry.what);
-                    if let Err(why) = hand_in(feed, entry.clone()).await {
-                        println!("Not entered again: {was}: {why}");
-                    }
-                }
-                _ => served.put(input),
-            }
-        }
-        sleep(LOOK).await;
-    }
-    Ok(())
 }
 
 fn introduce(options: &Options, recorded: &Recorded, links: &[LinkServer], running: &Running, folder: &Path) {

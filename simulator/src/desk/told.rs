@@ -1,11 +1,15 @@
-//! What the monitor said in a drill and what was entered at it, by the plant's time: followed while the drill runs, and
+//! What the monitor said in a drill and what was entered at it, by the plant's or the recording's time: followed while the drill runs, and
 //! read off its recording when it is over.
 
 use super::outcome::Moment;
+use crate::play::player::is_made_again;
 use brimwatch::engine::frame::{Frame, Phase};
-use brimwatch::engine::input::{AlarmId, AlarmKey, What};
+use brimwatch::engine::input::{AlarmId, AlarmKey, Entry, Event, What};
 use brimwatch::picture::History;
+use brimwatch::recording::format::Kind;
+use brimwatch::recording::{reader, stream};
 use brimwatch::time::EngineTime;
+use std::path::Path;
 
 /// Nothing that the monitor says is kept finer than this, s: its tick.
 const TICK_S: f64 = 1.0;
@@ -113,6 +117,43 @@ impl Default for Told {
 }
 
 impl Told {
+    /// Reads a recording; `against_kg` as for [`Told::frame`], of a frame and its time.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn of(
+        recording: &Path,
+        ahead: &Ahead,
+        mut against_kg: impl FnMut(&Frame, f64) -> Option<f64>,
+    ) -> Result<Told, String> {
+        let mut stream = stream::open(recording).map_err(|e| e.to_string())?;
+        let mut told = Told::default();
+        while let Some(record) = stream.next_record().map_err(|e| e.to_string())? {
+            match record.kind {
+                Kind::Output => {
+                    let frame = reader::frame(&record)?;
+                    let at_s = ahead.plant_s(frame.at);
+                    told.frame(&frame, at_s, against_kg(&frame, at_s));
+                }
+                Kind::Input => {
+                    let input = reader::input(&record)?;
+                    if let Event::Entry(entry) = &input.event {
+                        told.entry(entry, ahead.plant_s(input.at));
+                    }
+                }
+                _ => {}
+            }
+        }
+        Ok(told)
+    }
+
+    /// What was believed at a moment: the latest before.
+    #[must_use]
+    pub fn said_at(&self, at_s: f64) -> Option<&Said> {
+        let points = self.said.points();
+        points[..points.partition_point(|(s, _)| *s <= at_s)].last().map(|(_, said)| said)
+    }
+
     /// Takes a frame in. `against_kg`: what each witness is held against: what was received then, or, behind a recording,
     /// where nobody knows that, what all say together.
     pub fn frame(&mut self, frame: &Frame, at_s: f64, against_kg: Option<f64>) {
@@ -139,8 +180,8 @@ impl Told {
     }
 
     /// Takes an entry in.
-    pub fn entry(&mut self, what: &What, at_s: f64) {
-        let said = match what {
+    pub fn entry(&mut self, entry: &Entry, at_s: f64) {
+        let said = match &entry.what {
             What::TransferStarted => "enters that the transfer has started".to_owned(),
             What::Closed => "enters that the leg is closed".to_owned(),
             What::Seen(key) => {
@@ -152,8 +193,19 @@ impl Told {
             // Its name alone: papers are long.
             other => format!("enters: {}", spaced(&format!("{other:?}"))),
         };
-        self.moments.push(Moment { at_s, who: "trainee", what: said });
+        let who = match entry.who.as_str() {
+            who if is_made_again(who) => "recording",
+            "trainer" => "trainer",
+            _ => "trainee",
+        };
+        self.moments.push(Moment { at_s, who, what: said });
     }
+}
+
+/// What all witnesses say together, kg.
+#[must_use]
+pub fn together_kg(frame: &Frame) -> Option<f64> {
+    frame.together.map(|together| together.received_kg.value)
 }
 
 /// An alarm as scenario files call it: the words of its name in the catalogue.

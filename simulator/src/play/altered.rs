@@ -77,9 +77,20 @@ impl Altered {
     /// From this moment of the recording on something goes wrong too.
     ///
     /// # Errors
-    /// When nothing of the kind can go wrong with a recording, or the bay has no such instrument.
+    /// As [`Altered::can`].
     pub fn add(&mut self, wrong: &GoesWrong, from: EngineTime) -> Result<(), String> {
         let GoesWrong { what, size, for_s, .. } = *wrong;
+        let (on, wrong) = self.can(what)?;
+        let until = if for_s.is_finite() { from.plus_s(for_s) } else { EngineTime(u64::MAX) };
+        self.faults.push(Fault { on, wrong, size, from, until });
+        Ok(())
+    }
+
+    /// What goes wrong with which instrument, where it can.
+    ///
+    /// # Errors
+    /// When nothing of the kind can go wrong with a recording, or the bay has no such instrument.
+    pub fn can(&self, what: What) -> Result<(Instrument, Wrong), String> {
         let What::Instrument(on, wrong) = what else {
             return Err(format!(
                 "\"{what}\": a recording is past, and nothing can happen to trailer, line or tank any more; with a \
@@ -89,9 +100,7 @@ impl Altered {
         if !self.instruments.contains(&on) {
             return Err(format!("\"{what}\": bay {} has no {on}", self.bay));
         }
-        let until = if for_s.is_finite() { from.plus_s(for_s) } else { EngineTime(u64::MAX) };
-        self.faults.push(Fault { on, wrong, size, from, until });
-        Ok(())
+        Ok((on, wrong))
     }
 
     /// From this moment on nothing is wrong any more.

@@ -12,9 +12,9 @@ pub mod recorded;
 pub mod served;
 pub mod story;
 
-use crate::drill::readdress;
-use crate::folder::{refuse_open, run_folder, write, write_named};
-use crate::server::{LinkServer, Registers};
+use crate::drill;
+use crate::folder::{own_site, refuse_open, run_folder};
+use crate::server::LinkServer;
 use altered::Altered;
 use brimwatch::clock::{MachineTime, boot_id, wall_now};
 use brimwatch::config::{self, Site};
@@ -25,7 +25,6 @@ use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
 use player::{Entries, Player};
 use recorded::Recorded;
 use served::Served;
-use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use story::Story;
@@ -76,22 +75,32 @@ pub async fn run(options: &Options) -> Result<Played, String> {
     if options.from_s >= ends_s {
         return Err(format!("--from {} s: the recording ends after {ends_s:.0} s", options.from_s));
     }
-    let site = match &options.site {
-        Some(file) => config::load(file).map_err(|faults| faults.to_string())?,
-        None => recorded.site(Path::new(""))?,
-    };
-    let bay = recorded.bay(&site)?;
-    if let Some(folder) = recorded.path.parent() {
-        refuse_open(folder, &site.bays[bay].settings.bay)?;
-    }
-    if options.site.is_some() {
-        refuse_open(&site.store.join(&site.bays[bay].slug), &site.bays[bay].settings.bay)?;
-    }
+    let (site, bay) = whither(&recorded, options.site.as_deref())?;
     let folder = run_folder(&options.store, "play")?;
     if options.at_once {
         return play_at_once(&recorded, (&site, bay), altered, &folder);
     }
     play_live(options, recorded, (&site, bay), altered, &folder).await
+}
+
+/// The site and the bay that a recording is played to: those of this site file, otherwise those that it holds.
+///
+/// # Errors
+/// When it is of another site, or a delivery is open at that bay.
+pub fn whither(recorded: &Recorded, site_file: Option<&Path>) -> Result<(Site, usize), String> {
+    let site = match site_file {
+        Some(file) => config::load(file).map_err(|faults| faults.to_string())?,
+        None => recorded.site(Path::new(""))?,
+    };
+    let bay = recorded.bay(&site)?;
+    let name = &site.bays[bay].settings.bay;
+    if let Some(folder) = recorded.path.parent() {
+        refuse_open(folder, name)?;
+    }
+    if site_file.is_some() {
+        refuse_open(&site.store.join(&site.bays[bay].slug), name)?;
+    }
+    Ok((site, bay))
 }
 
 fn play_at_once(
@@ -120,33 +129,6 @@ fn play_at_once(
     Ok(Played { recording, differences })
 }
 
-/// The drill's own site: own folder, own addresses, own store.
-async fn own_site(
-    options: &Options,
-    (site, was): (&Site, &Recorded),
-    folder: &Path,
-) -> Result<(Site, Vec<LinkServer>), String> {
-    let mut links = Vec::new();
-    for (at, link) in site.links.iter().enumerate() {
-        let units = site.devices.iter().filter(|device| device.link == at).map(|device| device.unit);
-        let no_port = |e| format!("no port of 127.0.0.1 is free for a simulated device: {e}");
-        links.push(LinkServer::start(&link.way, units).await.map_err(no_port)?);
-    }
-    let addresses: Vec<(String, String)> =
-        site.devices.iter().map(|d| (d.name.clone(), links[d.link].address())).collect();
-    let texts = if options.site.is_some() { &site.texts } else { &was.header.texts };
-    let text = texts.first().map_or("", |(_, text)| text);
-    let keys = [("listen", format!("127.0.0.1:{}", options.port)), ("store", "recordings".to_owned())];
-    let site_file = folder.join("site.toml");
-    write_named(folder, &texts[1..])?;
-    write(&site_file, &readdress(text, &addresses, &keys))?;
-    let mut own = config::load(&site_file).map_err(|faults| faults.to_string())?;
-    // Also where the site file leaves them out.
-    own.listen = SocketAddr::from((Ipv4Addr::LOCALHOST, options.port));
-    own.store = folder.join("recordings");
-    Ok((own, links))
-}
-
 async fn play_live(
     options: &Options,
     recorded: Recorded,
@@ -154,9 +136,8 @@ async fn play_live(
     altered: Altered,
     folder: &Path,
 ) -> Result<Played, String> {
-    let (own, links) = own_site(options, (site, &recorded), folder).await?;
-    let registers: Vec<Registers> =
-        own.devices.iter().map(|d| links[d.link].registers(d.unit).unwrap_or_default()).collect();
+    let links = drill::links(site).await.map_err(drill::no_port)?;
+    let own = own_site(&site.texts, &drill::addresses(site, &links), folder, options.port)?;
     let from = EngineTime(0).plus_s(options.from_s);
     let mut deliveries: Vec<_> = recorded.delivery(bay).into_iter().collect();
     let mut altered = altered;
@@ -164,7 +145,7 @@ async fn play_live(
         altered = take_before(&recorded, (&own, bay), altered, (from, options.speed))?;
         deliveries.clear();
     }
-    let served = Served::new(&recorded, (&own, bay), &registers, altered);
+    let served = Served::new(&recorded, (&own, bay), &drill::registers(&own, &links), altered);
     let mut player = Player::new(Arc::new(recorded), served, (from, Entries::All));
     let live = live::Options { site: own, deliveries, drill_speed: Some(options.speed) };
     let running = live::start(live).await.map_err(|e| said(&e))?;

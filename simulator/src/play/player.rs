@@ -117,6 +117,12 @@ impl Player {
         lock(&self.playing).now
     }
 
+    /// Its end by the recording's time, s.
+    #[must_use]
+    pub fn ends_s(&self) -> f64 {
+        self.recorded.ends().since_s(EngineTime(0))
+    }
+
     /// Nothing more comes.
     #[must_use]
     pub fn is_over(&self) -> bool {
@@ -138,6 +144,14 @@ impl Player {
             Event::Poll(poll) => number(poll.values.iter().find(|value| value.signal == signal)?.value),
             _ => None,
         })
+    }
+
+    /// Whether something of the kind can go wrong.
+    ///
+    /// # Errors
+    /// Why not.
+    pub fn can(&self, wrong: &GoesWrong) -> Result<(), String> {
+        lock(&self.playing).served.altered().can(wrong.what).map(drop)
     }
 
     /// From now on something goes wrong too.

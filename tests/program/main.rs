@@ -21,3 +21,4 @@ mod scenarios;
 mod shared_tank;
 mod silence;
 mod tune;
+mod watched;

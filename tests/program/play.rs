@@ -129,7 +129,7 @@ async fn a_recording_is_played_as_it_was() {
 }
 
 /// The drill's works with all devices on one serial line.
-fn on_a_line() -> String {
+pub fn on_a_line() -> String {
     let edits = [
         ("address = \"127.0.0.1:1\"\nunit = 1", "link = \"yard\"\nunit = 1"),
         ("address = \"127.0.0.1:2\"\nunit = 1", "link = \"yard\"\nunit = 2"),

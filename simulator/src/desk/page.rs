@@ -193,16 +193,21 @@ pub fn desk(session: &Session) -> Markup {
                 button data-do="closed" { "Enter \u{201c}closed\u{201d}" }
                 button.end data-do="end" { "End the drill" }
             }
+            details {
+                summary { "Let something go wrong now" }
+                div.faults { @for fault in faults(session) { button data-fault=(fault) { (fault) } } }
+                form.row id="fault" {
+                    label { "Another: " input name="fault" size="36" placeholder="tank level: shift, 50 mm, for 5 min"; }
+                    button type="submit" { "Let it go wrong" }
+                    button type="button" data-do="mend" { "Mend everything" }
+                }
+            }
             h2 { "How it goes" }
             div.course id="course" { (session.picture()) }
             div.two {
                 section { h2 { (truth_title(session)) } div id="truth" { (truth(session)) } }
                 section { h2 { "Who did what" } div id="line" { (time_line(session)) } }
             }
-            h2 { "Let something go wrong now" }
-            div.faults { @for fault in faults(session) { button data-fault=(fault) { (fault) } } }
-            form id="fault" { label { "Another: " input name="fault" size="44" placeholder="tank level: shift, 50 mm, for 5 min"; }
-                button type="submit" { "Let it go wrong" } button type="button" data-do="mend" { "Mend everything" } }
         },
     )
 }
@@ -345,9 +350,9 @@ fn rows(plant: &Plant, published: &Published) -> Vec<Row> {
     let received = || kg(plant.received_kg());
     vec![
         ("received in the tank", received(), frame.together.map_or_else(none, |t| u(t.received_kg))),
-        ("through the meter; by flow meter", kg(plant.metered_kg()), by(WitnessId::Flow)),
-        ("off the trailer; by scale", kg(plant.left_trailer_kg()), by(WitnessId::Scale)),
-        ("into the tank; by tank level", received(), by(WitnessId::Tank)),
+        ("\u{2003}by flow meter", String::new(), by(WitnessId::Flow)),
+        ("\u{2003}by scale", String::new(), by(WitnessId::Scale)),
+        ("\u{2003}by tank level", String::new(), by(WitnessId::Tank)),
         ("rate", kg_per_min(plant.meter_kg_per_s()), frame.rate.map_or_else(none, |r| kg_per_min(r.value))),
         (
             "tank level",
@@ -362,6 +367,8 @@ fn rows(plant: &Plant, published: &Published) -> Vec<Row> {
         ),
         ("spilled; missing", kg(ground + deck), frame.verdict.missing_kg.map_or_else(none, u)),
         ("into another tank", kg(plant.elsewhere_kg()), String::new()),
+        ("through the meter", kg(plant.metered_kg()), String::new()),
+        ("off the trailer", kg(plant.left_trailer_kg()), String::new()),
         ("left on the trailer", kg(plant.on_trailer_kg()), String::new()),
         ("gas through the hose", kg(plant.gas_blown_kg()), String::new()),
     ]

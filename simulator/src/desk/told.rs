@@ -182,6 +182,7 @@ impl Told {
     /// Takes an entry in.
     pub fn entry(&mut self, entry: &Entry, at_s: f64) {
         let said = match &entry.what {
+            What::DeliveryOpened(papers) => format!("opens delivery {}", papers.id),
             What::TransferStarted => "enters that the transfer has started".to_owned(),
             What::Closed => "enters that the leg is closed".to_owned(),
             What::Seen(key) => {
@@ -190,11 +191,12 @@ impl Told {
             }
             What::Shelved { key, .. } => format!("shelves: {}", words(key.id)),
             What::Unshelved(key) => format!("takes from the shelf: {}", words(key.id)),
-            // Its name alone: papers are long.
             other => format!("enters: {}", spaced(&format!("{other:?}"))),
         };
         let who = match entry.who.as_str() {
             who if is_made_again(who) => "recording",
+            // With it every drill begins.
+            _ if matches!(entry.what, What::DeliveryOpened(_)) => "trainer",
             "trainer" => "trainer",
             _ => "trainee",
         };

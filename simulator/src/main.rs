@@ -153,7 +153,7 @@ fn plays(name: &str) -> Result<Plays, String> {
     let path = Path::new(name);
     match path.extension() {
         Some(ending) if ending == ENDING => Ok(Plays::Recording(path.to_owned())),
-        _ => Ok(Plays::Scenario(Scenario::find(name)?)),
+        _ => Ok(Plays::Scenario(Box::new(Scenario::find(name)?))),
     }
 }
 

@@ -33,7 +33,7 @@ async fn until(session: &mut Session, what: &str, ready: impl Fn(&Session) -> bo
 }
 
 fn quiet() -> Plays {
-    Plays::Scenario(Scenario::find("quiet").unwrap_or_else(|why| panic!("{why}")))
+    Plays::Scenario(Box::new(Scenario::find("quiet").unwrap_or_else(|why| panic!("{why}"))))
 }
 
 fn spilled(outcome: &Outcome) -> &Damage {

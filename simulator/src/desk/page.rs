@@ -158,7 +158,7 @@ fn recorded(recordings: &Result<Vec<Found>, String>) -> Markup {
                     @match says {
                         Ok(says) => label { input type="radio" name="plays" data-kind="recording" value=(name);
                             b { (says) } " " span { (name) } },
-                        Err(why) => p.small { (name) " cannot be played: " (why) },
+                        Err(why) => p.small { "Cannot be played: " (why) },
                     }
                 },
             }

@@ -63,7 +63,8 @@ fn says(path: &Path) -> Result<Option<String>, String> {
         format!("{} at {}, {}{drill}{more}", papers.id, header.settings.bay, day.strftime("%Y-%m-%d %H:%M UTC"))
     };
     if let Some(delivery) = &header.carried.delivery {
-        return Err(says(&delivery.setup, ": begins in its midst; what moved before lies in an earlier recording"));
+        let midst = says(&delivery.setup, ": begins in its midst; what moved before lies in an earlier recording");
+        return Err(format!("{}: {midst}", path.display()));
     }
     let mut looked = 0;
     while looked < LOOKED_THROUGH
@@ -80,7 +81,7 @@ fn says(path: &Path) -> Result<Option<String>, String> {
         }
     }
     match stream.stopped() {
-        Some(stopped) => Err(format!("is damaged before any delivery is opened in it: {stopped}")),
+        Some(stopped) => Err(format!("{}: is damaged before any delivery is opened in it: {stopped}", path.display())),
         None => Ok(None),
     }
 }

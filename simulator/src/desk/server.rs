@@ -237,7 +237,7 @@ async fn begin(desk: &Desk, asks: Asks, times: f64) -> Result<(String, Option<St
     let plays = match asks {
         Asks::Scenario(name) => {
             let shipped = Scenario::shipped()?.into_iter().find(|scenario| scenario.name == name);
-            Plays::Scenario(shipped.ok_or_else(|| format!("\"{name}\" is none of the scenarios"))?)
+            Plays::Scenario(Box::new(shipped.ok_or_else(|| format!("\"{name}\" is none of the scenarios"))?))
         }
         Asks::Recording(name) => {
             let none = || format!("\"{name}\" is none of the recordings that are offered");

@@ -47,7 +47,7 @@ pub struct Options {
 #[derive(Debug, Clone, PartialEq)]
 pub enum Plays {
     /// Something that goes wrong at a simulated plant.
-    Scenario(Scenario),
+    Scenario(Box<Scenario>),
     /// A recorded delivery, by its file.
     Recording(PathBuf),
 }
@@ -70,7 +70,7 @@ impl Session {
     /// In words for the trainer; then nothing is left running.
     pub async fn begin(options: &Options, plays: Plays, speed: f64) -> Result<Session, String> {
         match plays {
-            Plays::Scenario(scenario) => Session::of_plant(options, scenario, speed).await,
+            Plays::Scenario(scenario) => Session::of_plant(options, *scenario, speed).await,
             Plays::Recording(file) => Session::of_recording(options, &file, speed).await,
         }
     }

@@ -72,13 +72,20 @@ struct Playing {
     refused: Vec<String>,
 }
 
+/// A task that plays, and the word to stop it.
+#[derive(Debug)]
+struct Going {
+    halt: Arc<AtomicBool>,
+    task: JoinHandle<Result<(), String>>,
+}
+
 /// A recording that is played.
 #[derive(Debug)]
 pub struct Player {
     recorded: Arc<Recorded>,
     entries: Entries,
     playing: Arc<Mutex<Playing>>,
-    going: Option<(Arc<AtomicBool>, JoinHandle<Result<(), String>>)>,
+    going: Option<Going>,
 }
 
 impl Player {
@@ -195,7 +202,7 @@ impl Player {
             }
             Ok(())
         });
-        self.going = Some((halt, task));
+        self.going = Some(Going { halt, task });
     }
 
     /// Waits until it is over.
@@ -203,8 +210,8 @@ impl Player {
     /// # Errors
     /// When the watch says nothing at all.
     pub async fn ended(&mut self) -> Result<(), String> {
-        let Some((_, task)) = &mut self.going else { return Ok(()) };
-        let ended = task.await;
+        let Some(going) = &mut self.going else { return Ok(()) };
+        let ended = (&mut going.task).await;
         self.going = None;
         ended.map_err(|e| format!("the recording's playing ended badly: {e}"))?
     }
@@ -214,8 +221,8 @@ impl Player {
     /// # Errors
     /// As [`Player::ended`].
     pub async fn stand_still(&mut self) -> Result<(), String> {
-        if let Some((halt, _)) = &self.going {
-            halt.store(true, Ordering::Relaxed);
+        if let Some(going) = &self.going {
+            going.halt.store(true, Ordering::Relaxed);
         }
         self.ended().await
     }
@@ -223,8 +230,8 @@ impl Player {
 
 impl Drop for Player {
     fn drop(&mut self) {
-        if let Some((_, task)) = &self.going {
-            task.abort();
+        if let Some(going) = &self.going {
+            going.task.abort();
         }
     }
 }

@@ -79,7 +79,7 @@ impl Log {
         let scenario = Scenario {
             name: file.into_owned(),
             title: format!("Recorded delivery {}", papers.id),
-            learn: "what was to be seen at that time, and the first act at its sight.".to_owned(),
+            learn: "What was to be seen at that time, and the first act at its sight.".to_owned(),
             happens,
             goes_wrong: Vec::new(),
             closes: Closes::default(),

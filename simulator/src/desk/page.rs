@@ -430,15 +430,13 @@ fn truth_title(session: &Session) -> &'static str {
 }
 
 fn truth(session: &Session) -> Markup {
-    let Some(published) = session.published() else {
-        return html! { p { "The watch stands still." } };
-    };
+    let Some(published) = session.latest() else { return html! { p { "Nothing yet." } } };
     let (is_so, rows) = match session.behind() {
         Behind::Plant(plant) => {
-            let rows = plant.look(|bay| rows(bay.plant(), &published)).unwrap_or_default();
+            let rows = plant.look(|bay| rows(bay.plant(), published)).unwrap_or_default();
             ("is so", rows.into_iter().map(|(what, so, believed)| (what.to_owned(), so, believed)).collect())
         }
-        Behind::Recording(recording) => ("recorded", rows_of_recording(recording, session.now_s(), &published)),
+        Behind::Recording(recording) => ("recorded", rows_of_recording(recording, session.now_s(), published)),
     };
     let scene = Scene { settings: &published.settings, frame: &published.frame, zone: &TimeZone::UTC };
     let headline = English.headline(scene, !published.frame.alarms.is_empty());

@@ -138,13 +138,19 @@ fn summary(outcome: &Outcome) -> Markup {
 fn damage(outcome: &Outcome) -> Markup {
     html! {
         h2 { "What came of it" }
-        @if let Some(why) = outcome.not_known { p { "What was spilled and what else came of it is " (why) "." } }
-        table {
-            thead { tr { th { "At most" } th { "as it went" } th { "had nobody acted" } } }
-            tbody {
-                @for line in &outcome.damage {
-                    tr { th scope="row" { (line.harm) } td { (figure(line, line.was)) }
-                         td { (figure(line, line.would_have_been)) } }
+        @if let Some(why) = outcome.not_known {
+            p {
+                @for (nth, line) in outcome.damage.iter().enumerate() { @if nth > 0 { ", " } (line.harm) }
+                ", as it went and had nobody acted: " (why) "."
+            }
+        } @else {
+            table {
+                thead { tr { th { "At most" } th { "as it went" } th { "had nobody acted" } } }
+                tbody {
+                    @for line in &outcome.damage {
+                        tr { th scope="row" { (line.harm) } td { (figure(line, line.was)) }
+                             td { (figure(line, line.would_have_been)) } }
+                    }
                 }
             }
         }

@@ -61,6 +61,7 @@ pub struct Session {
     watched: Watched,
     /// What the monitor has said.
     told: Told,
+    latest: Option<Arc<Published>>,
 }
 
 impl Session {
@@ -120,7 +121,7 @@ impl Session {
         if let Some(feed) = watched.feed() {
             behind.go_on(feed, watched.speed);
         }
-        Session { folder, log, behind, watched, told: Told::default() }
+        Session { folder, log, behind, watched, told: Told::default(), latest: None }
     }
 
     /// What is played.
@@ -189,6 +190,12 @@ impl Session {
         self.watched.published()
     }
 
+    /// What the monitor knew when it was last looked at, also while it stands still.
+    #[must_use]
+    pub fn latest(&self) -> Option<&Published> {
+        self.latest.as_deref()
+    }
+
     /// Looks at the simulated bay, where there is one.
     pub fn with_bay<T>(&self, look: impl FnOnce(&mut SimulatedBay) -> T) -> Option<T> {
         match &self.behind {
@@ -210,6 +217,7 @@ impl Session {
             let at_s = self.behind.at_s(frame.at);
             self.told.frame(frame, at_s, against_kg);
             self.told.notice_seen(frame, at_s);
+            self.latest = Some(published);
         }
         if self.is_over() && !self.is_paused() {
             // Its player has come to its end: nothing is left that could fail.

@@ -23,3 +23,4 @@ mod secrets;
 mod shared_tank;
 mod silence;
 mod tune;
+mod watched;

@@ -35,8 +35,8 @@ document.getElementById("fault")?.addEventListener("submit", (event) => {
 });
 document.getElementById("begin")?.addEventListener("submit", (event) => {
   event.preventDefault();
-  const { scenario, speed } = Object.fromEntries(new FormData(event.target));
-  ask({ begin: { scenario, speed: Number(speed) } });
+  const chosen = event.target.querySelector("[name=plays]:checked");
+  ask({ begin: { plays: { [chosen.dataset.kind]: chosen.value }, speed: Number(event.target.elements.speed.value) } });
 });
 
 async function look() {

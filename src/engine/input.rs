@@ -359,6 +359,28 @@ pub enum AlarmId {
     AttendanceOverdue,
     /// Nobody has said so in two.
     NobodyAttends,
+    /// A credible gauge stands at or above the maximum working level; subject: tank.
+    LevelWorking,
+    /// A credible gauge stands at or above the critical level; subject: tank.
+    LevelCritical,
+    /// High-high is less than one response time away; subject: tank.
+    LevelSoon,
+    /// Two witnesses are not independent.
+    NotIndependent,
+    /// The pad pressure is at its ceiling within one response time.
+    PadRising,
+    /// The pad pressure is above the gas supply's.
+    PadAboveSupply,
+    /// The flow has stopped while much of the load is on the trailer.
+    FlowStopped,
+    /// A tank that the load does not go to rises; subject: tank.
+    OtherTankRises,
+    /// The load is colder or warmer than its tank takes; subject: tank.
+    LoadTemperatureOff,
+    /// The pad gas is too moist.
+    DewPointHigh,
+    /// The earliest credible first gas has come: a prompt of every delivery.
+    FirstGasDue,
 }
 
 /// How the recorder does.

@@ -50,6 +50,7 @@ pub mod zero;
 
 use alarm::catalogue;
 use alarm::condition::Sight;
+use alarm::deviations::Foreseen;
 use alarm::machine::{Board, Delays, SHELF_MAX_S};
 use attendance::Attendance;
 use checks::Check;
@@ -101,6 +102,7 @@ pub struct Monitor {
     finish: Finish,
     /// When somebody must be at the valve, and when that was worked out for its alarm.
     valve_by: Option<EngineTime>,
+    soon: Foreseen,
     foreseen_at: Option<EngineTime>,
     margin: Margin,
     recorder: RecorderState,
@@ -138,6 +140,7 @@ impl Monitor {
             attendance: Attendance::carried(&carried.attendance),
             finish: Finish::default(),
             valve_by: None,
+            soon: Foreseen::default(),
             foreseen_at: None,
             margin: Margin::Unknown,
             recorder: RecorderState::default(),
@@ -313,7 +316,11 @@ impl Monitor {
             let scene = self.outlook(delivery);
             let margin = scene.margin();
             if self.foreseen_at.is_none_or(|at| self.at.since_s(at) >= FORESEEN_S) {
-                self.valve_by = scene.finish(&margin).be_at_valve_by;
+                let finish = scene.finish(&margin);
+                self.valve_by = finish.be_at_valve_by;
+                let earliest = |moment: Option<frame::Moment>| moment.map(|moment| moment.earliest);
+                self.soon =
+                    Foreseen { level: earliest(finish.level), first_gas: earliest(finish.first_gas), ..self.soon };
                 self.foreseen_at = Some(self.at);
             }
             self.margin = margin;
@@ -360,7 +367,7 @@ impl Monitor {
                 self.arrival = Arrival::default();
                 self.watch = Watch::new(self.at);
                 self.finish = Finish::default();
-                (self.valve_by, self.foreseen_at) = (None, None);
+                (self.valve_by, self.soon, self.foreseen_at) = (None, Foreseen::default(), None);
                 self.margin = Margin::Unknown;
                 self.neighbours.forget();
             }
@@ -459,6 +466,7 @@ impl Monitor {
             Event::Missed(missed) => Some(missed.device),
             _ => None,
         };
+        let plate = self.delivery.as_ref().map(|d| &d.setup.plate);
         let sight = Sight {
             settings: &self.settings,
             readings: &self.readings,
@@ -471,11 +479,18 @@ impl Monitor {
             restarted: self.restarted,
             product: &self.watch.product,
             valve_by: self.valve_by,
+            soon: Foreseen {
+                pad_to_ceiling_s: self.pad.to_ceiling_s(&self.settings, &self.readings, plate),
+                received_kg: self.watch.together.map(|t| t.received_kg),
+                ..self.soon
+            },
+            board: &self.alarms,
             at: self.at,
         };
         let mut answers = sight.direct(polled);
         if is_tick {
             answers.extend(sight.estimated());
+            answers.extend(sight.of_tanks());
             answers.extend(self.attendance.conditions(&self.settings.limits, self.phase(), self.at));
         }
         let delays = Delays { on_s: self.settings.thresholds.on_delay_s, off_s: self.settings.thresholds.off_delay_s };

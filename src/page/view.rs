@@ -705,6 +705,11 @@ mod tests {
             AlarmId::PadBelowTank,
             AlarmId::ReverseFlow,
             AlarmId::TruckGone,
+            AlarmId::LevelCritical,
+            AlarmId::LevelSoon,
+            AlarmId::PadRising,
+            AlarmId::PadAboveSupply,
+            AlarmId::OtherTankRises,
         ];
         let mut headlines = 0;
         for (name, published) in scenes::all() {

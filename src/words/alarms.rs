@@ -36,6 +36,13 @@ fn english_act(id: AlarmId) -> String {
         AlarmId::ReadingUnlikely => "Do not start before it is explained.",
         AlarmId::ShutoffBypassed => "Stop unless the person in charge has agreed in writing.",
         AlarmId::BeAtValve => "Be at the valve. Be ready to cut back the gas and to close.",
+        AlarmId::LevelWorking => "Be ready to stop. Hold the room against the tank's own gauge.",
+        AlarmId::NotIndependent => "Read flow meter, scale and level at the instruments themselves.",
+        AlarmId::FlowStopped => "Find out why nothing moves, without opening anything.",
+        AlarmId::LoadTemperatureOff | AlarmId::DewPointHigh => {
+            "Have the person in charge decide whether the transfer goes on."
+        }
+        AlarmId::FirstGasDue => "Be at the valve. Cut back the gas and be ready to close.",
         AlarmId::AttendanceDue | AlarmId::AttendanceOverdue => "Press \"I am here\" at the bay's own screen.",
         AlarmId::NobodyAttends => {
             "Go and look from a distance. If nobody is there, stop by the emergency stop or the remote valve."
@@ -169,6 +176,61 @@ fn english_parts(id: AlarmId) -> [&'static str; 3] {
             "The attendant has left, is hurt or asleep.",
             "Two times `response_time` after the interval.",
         ],
+        AlarmId::LevelWorking => [
+            "A credible gauge of the tank stands at or above the maximum working level, or is saturated there.",
+            "The tank was fuller than believed; more was ordered than fits.",
+            "`working` of the tank in the site file (API Standard 2350).",
+        ],
+        AlarmId::LevelCritical => [
+            "A credible gauge of the tank stands at or above the critical level, or is saturated there: it may overflow.",
+            "High-high was passed; another bay or line fills the tank; a gauge with a wrong unit, zero or scale.",
+            "`critical` of the tank in the site file (API Standard 2350).",
+        ],
+        AlarmId::LevelSoon => [
+            "High-high is reached in less than one response time by the most pessimistic credible witness.",
+            "The load does not fit; another bay or line fills the tank; one witness that is far off.",
+            "`response_time` of the bay before the smallest 5 % quantile over credible witnesses.",
+        ],
+        AlarmId::NotIndependent => [
+            "Two instruments follow each other more closely than their noise allows: together they prove nothing.",
+            "One signal's register read for another's; one instrument computed from another.",
+            "The stated false-alarm budget, as for the verdict.",
+        ],
+        AlarmId::PadRising => [
+            "The pad pressure's trend is at its ceiling within one response time.",
+            "Gas supply opened too far; the outlet or the line is shut or plugged.",
+            "`response_time` of the bay; a trend is one beyond three of its standard errors, over a minute.",
+        ],
+        AlarmId::PadAboveSupply => [
+            "The pad pressure is above the gas supply's: product or its vapour may go back into the gas line.",
+            "Gas supply lost; a check valve that leaks; heat; a reaction in the trailer.",
+            "Three standard uncertainties of both gauges' zeros.",
+        ],
+        AlarmId::FlowStopped => [
+            "Nothing goes through the meter although much of the load is still on the trailer.",
+            "A valve shut; pad pressure lost; a line that is plugged or frozen; the shut-off has closed.",
+            "Movement below 0.1 kg/s, and more than 5 % of the planned amount to come beyond three standard uncertainties.",
+        ],
+        AlarmId::OtherTankRises => [
+            "A tank of the bay that this load does not go to rises during the transfer.",
+            "A valve between the tanks that is open or leaks; the load goes to the wrong tank; another delivery that this bay does not know of.",
+            "20 mm and five times the noise of its gauge above where it stood at the start.",
+        ],
+        AlarmId::LoadTemperatureOff => [
+            "What comes through the line is colder or warmer than the site takes into that tank.",
+            "A load that was heated too little or too much; the line's thermometer.",
+            "`temperature_low` and `temperature_high` of the tank in the site file.",
+        ],
+        AlarmId::DewPointHigh => [
+            "The pad gas is moister than the site allows.",
+            "A dryer that is spent; a leak in the gas line; the analyser.",
+            "`dew_point` of the site file.",
+        ],
+        AlarmId::FirstGasDue => [
+            "The earliest credible first gas at the trailer's outlet has come. It belongs to every delivery.",
+            "The load is nearly in.",
+            "The smallest 5 % quantile over credible witnesses.",
+        ],
     }
 }
 
@@ -218,8 +280,10 @@ The layer follows ANSI/ISA-18.2 and IEC 62682 as published. A condition answers 
 normal: it neither raises an alarm nor clears one. An alarm comes when its condition has held for the on-delay, or at
 once where the line below says so. It goes when the condition has been false for the off-delay and somebody has said
 \"Seen\"; where its line says so, without. \"Seen\" clears nothing. The first of those that are open together is marked.
-By design one thing is not called out: a density meter that shows gas before liquid has reached it, or after the line was
-blown clear, is not lost; the same meter is called out as soon as liquid flows. Its priority follows from two things:
+Where the site file gives an alarm a dead-band, an open one's condition holds until its value is so far back from the
+limit; none comes later for it. By design one thing is not called out: a density meter that shows gas before liquid has
+reached it, or after the line was blown clear, is not lost; the same meter is called out as soon as liquid flows. Its
+priority follows from two things:
 
 | if nobody acts | at once | within the response time | before the next phase |
 | --- | --- | --- | --- |

@@ -603,7 +603,7 @@ fn says(text: impl Into<String>) -> Text {
 }
 
 /// A text that begins with the acts.
-fn act(finding: impl Into<String>, beyond: impl Into<String>) -> Text {
+pub(super) fn act(finding: impl Into<String>, beyond: impl Into<String>) -> Text {
     Text { act: ACT.into(), care: CARE.into(), says: finding.into(), beyond: beyond.into() }
 }
 
@@ -752,23 +752,7 @@ fn hazard(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             says: "The earliest credible end is less than the response time away.".into(),
             ..Text::default()
         },
-        AlarmId::AttendanceDue => Text {
-            act: "Press \u{201c}I am here\u{201d} at the bay's own screen.".into(),
-            says: "It is time for whoever is on duty to say that they are there.".into(),
-            ..Text::default()
-        },
-        AlarmId::AttendanceOverdue => Text {
-            act: "Press \u{201c}I am here\u{201d} at the bay's own screen.".into(),
-            says: "Nobody has said in time that they are in attendance.".into(),
-            ..Text::default()
-        },
-        AlarmId::NobodyAttends => Text {
-            act: "Go and look from a distance. If nobody is there, stop by the emergency stop or the remote valve.".into(),
-            says: "The transfer is on, and nobody says that they are in attendance.".into(),
-            beyond: "Whoever was there may need help.".into(),
-            ..Text::default()
-        },
-        _ => act("An alarm that has no words yet.", ""),
+        other => super::deviations::english(scene, other, subject),
     }
 }
 

@@ -10,6 +10,7 @@
 pub mod alarms;
 mod checks;
 pub mod display;
+mod deviations;
 mod duty;
 pub mod en;
 
@@ -375,7 +376,12 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::PadInReliefWindow
         | AlarmId::PadBelowTank
         | AlarmId::ReverseFlow
-        | AlarmId::TruckGone => true,
+        | AlarmId::TruckGone
+        | AlarmId::LevelCritical
+        | AlarmId::LevelSoon
+        | AlarmId::PadRising
+        | AlarmId::PadAboveSupply
+        | AlarmId::OtherTankRises => true,
         AlarmId::HighLevelProjected
         | AlarmId::SignalLost
         | AlarmId::OneWitnessLeft
@@ -386,6 +392,12 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::BeAtValve
         | AlarmId::AttendanceDue
         | AlarmId::AttendanceOverdue
-        | AlarmId::NobodyAttends => false,
+        | AlarmId::NobodyAttends
+        | AlarmId::LevelWorking
+        | AlarmId::NotIndependent
+        | AlarmId::FlowStopped
+        | AlarmId::LoadTemperatureOff
+        | AlarmId::DewPointHigh
+        | AlarmId::FirstGasDue => false,
     }
 }

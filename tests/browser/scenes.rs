@@ -519,6 +519,7 @@ fn settings() -> Settings {
             near_ceiling: 0.9,
             on_delay_s: 3.0,
             off_delay_s: 10.0,
+            dead_bands: Vec::new(),
         },
         neighbours: Vec::new(),
         expected: Expected {

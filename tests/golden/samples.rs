@@ -96,6 +96,7 @@ pub fn settings() -> Settings {
             near_ceiling: 0.9,
             on_delay_s: 2.0,
             off_delay_s: 5.0,
+            dead_bands: vec![DeadBand { alarm: AlarmId::PadNearCeiling, width_si: 1500.0 }],
         },
         neighbours: vec![NeighbourSetup { bay: "Bay 2".into(), tank: 1 }],
         expected: expected(),

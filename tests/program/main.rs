@@ -19,6 +19,7 @@ mod recorded;
 mod report;
 mod running;
 mod scenarios;
+mod secrets;
 mod shared_tank;
 mod silence;
 mod tune;

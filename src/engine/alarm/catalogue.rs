@@ -86,7 +86,7 @@ const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
 }
 
 /// Every alarm.
-pub const CATALOGUE: [Line; 24] = {
+pub const CATALOGUE: [Line; 35] = {
     use AlarmId as A;
     use TimeToRespond::{AtOnce, Delivery, ResponseTime};
     [
@@ -114,6 +114,17 @@ pub const CATALOGUE: [Line; 24] = {
         serious(A::AttendanceDue, "attendance_due", Delivery).prompt(),
         serious(A::AttendanceOverdue, "attendance_overdue", Delivery).goes_by_itself(),
         severe(A::NobodyAttends, "nobody_attends", AtOnce).goes_by_itself(),
+        serious(A::LevelWorking, "level_working", ResponseTime),
+        severe(A::LevelCritical, "level_critical", AtOnce),
+        severe(A::LevelSoon, "level_soon", ResponseTime).delayed(),
+        serious(A::NotIndependent, "not_independent", ResponseTime).delayed(),
+        severe(A::PadRising, "pad_rising", ResponseTime).delayed(),
+        severe(A::PadAboveSupply, "pad_above_supply", AtOnce).delayed(),
+        serious(A::FlowStopped, "flow_stopped", Delivery).delayed(),
+        severe(A::OtherTankRises, "other_tank_rises", AtOnce).delayed(),
+        serious(A::LoadTemperatureOff, "load_temperature_off", ResponseTime).delayed(),
+        serious(A::DewPointHigh, "dew_point_high", Delivery).delayed(),
+        serious(A::FirstGasDue, "first_gas_due", ResponseTime).prompt(),
     ]
 };
 
@@ -178,6 +189,17 @@ mod tests {
             A::AttendanceDue,
             A::AttendanceOverdue,
             A::NobodyAttends,
+            A::LevelWorking,
+            A::LevelCritical,
+            A::LevelSoon,
+            A::NotIndependent,
+            A::PadRising,
+            A::PadAboveSupply,
+            A::FlowStopped,
+            A::OtherTankRises,
+            A::LoadTemperatureOff,
+            A::DewPointHigh,
+            A::FirstGasDue,
         ];
         assert_eq!(CATALOGUE.map(|line| line.id), all);
     }

@@ -131,6 +131,17 @@ mirror! {
         AttendanceDue,
         AttendanceOverdue,
         NobodyAttends,
+        LevelWorking,
+        LevelCritical,
+        LevelSoon,
+        NotIndependent,
+        PadRising,
+        PadAboveSupply,
+        FlowStopped,
+        OtherTankRises,
+        LoadTemperatureOff,
+        DewPointHigh,
+        FirstGasDue,
     }
 
     enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }

@@ -19,7 +19,7 @@ const CAUTION: &str = "Operating figures, not legal for trade. brimwatch advises
     nothing leaks. Local codes and licensed practice come first.";
 
 /// Columns of the CSV.
-const COLUMNS: [&str; 29] = [
+const COLUMNS: [&str; 30] = [
     "delivery",
     "bay",
     "product",

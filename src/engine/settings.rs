@@ -2,6 +2,7 @@
 //! computed. Built by `config` from the written site file, stored whole in a recording's header, so that a
 //! replay never depends on how a file is parsed today.
 
+use super::input::AlarmId;
 use super::papers::{Expected, Papers};
 use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
 
@@ -285,6 +286,8 @@ pub struct GasSetup {
 pub struct Limits {
     /// From call to valve closed, s.
     pub response_time_s: f64,
+    /// In a transfer somebody must say so often that they are in attendance, s; None: nobody is asked.
+    pub attendance_s: Option<f64>,
     /// Site maximum of the pad pressure.
     pub pad_maximum: Option<GaugePa>,
     /// Rating of the hose.
@@ -315,6 +318,18 @@ pub struct Thresholds {
     pub on_delay_s: f64,
     /// A condition must be gone this long before its alarm goes, s.
     pub off_delay_s: f64,
+    /// Of alarms that have one.
+    pub dead_bands: Vec<DeadBand>,
+}
+
+/// How far a value must be back from an alarm's limit before the open alarm's condition counts as gone
+/// (ANSI/ISA-18.2-2016, 10.5). An alarm that is not open comes at its limit all the same.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DeadBand {
+    /// Of which alarm.
+    pub alarm: AlarmId,
+    /// In the SI unit of what is held against the limit.
+    pub width_si: f64,
 }
 
 /// A delivery as its papers describe it.

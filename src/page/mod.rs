@@ -6,6 +6,7 @@ pub mod feed;
 pub mod figures;
 pub mod server;
 mod settings;
+mod screens;
 pub mod sign_in;
 pub mod view;
 

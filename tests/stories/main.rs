@@ -1,5 +1,6 @@
 //! Operating stories: given a bay, when this happens, then that is said. No I/O: inputs in, frames out.
 
+mod attendance;
 mod bay;
 mod blame;
 mod bounds;

@@ -59,6 +59,20 @@ function showAlarms(alarms) {
   body.dataset.alarms = alarms.length;
 }
 
+// The choice of alarms that may be set aside; what is chosen stays so while it is open.
+function offerAside(alarms) {
+  const choice = byId("aside-alarm");
+  const offered = alarms.map((alarm) => alarm.key).join();
+  byId("set-aside").hidden = alarms.length === 0;
+  if (choice.dataset.offered === offered) return;
+  choice.dataset.offered = offered;
+  const chosen = choice.value;
+  choice.replaceChildren(new Option(), ...alarms.map((alarm) => {
+    const value = JSON.stringify({ id: alarm.id, subject: alarm.subject });
+    return new Option(alarm.says, value, false, value === chosen);
+  }));
+}
+
 // Sounds, by what is worst: tones as [Hz, ms], again after so many ms. Stale falls, so that no one takes it for an alarm
 // of the plant; an alarm sounds until it is seen.
 const SOUNDS = {
@@ -130,6 +144,8 @@ function show(frame) {
   byId("close").disabled = !frame.can_close;
   byId("delivery").hidden = !frame.can_check;
   byId("reject").hidden = !frame.can_start;
+  byId("attend").hidden = !frame.can_attend;
+  offerAside(frame.alarms.filter((alarm) => alarm.may_set_aside));
   byId("dip").hidden = !frame.can_dip;
   byId("zero").hidden = !frame.can_zero;
   watch();
@@ -169,14 +185,18 @@ function connect() {
   });
 }
 
-async function enter(what) {
+function enter(what) {
+  return post("entry", { what });
+}
+
+async function post(door, content) {
   const answer = byId("answer");
   put(answer, answer.dataset.sending);
   try {
-    const reply = await fetch(`${address}/entry`, {
+    const reply = await fetch(`${address}/${door}`, {
       method: "POST",
       headers: { "content-type": "application/json" },
-      body: JSON.stringify({ what }),
+      body: JSON.stringify(content),
     });
     put(answer, (await reply.json()).says);
   } catch {
@@ -217,6 +237,23 @@ byId("check-made").addEventListener("submit", (event) => {
 byId("reject").addEventListener("submit", (event) => {
   event.preventDefault();
   enter({ rejected: { reason: byId("reject-why").value } });
+});
+byId("attend").addEventListener("click", () => enter("attended"));
+byId("hand-over").addEventListener("submit", (event) => {
+  event.preventDefault();
+  enter({ handed_over: { to: byId("comes").value, read_back: byId("read-back").checked } });
+  event.target.reset();
+});
+byId("set-aside").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const alarm = JSON.parse(byId("aside-alarm").value);
+  if (event.submitter?.value === "taken_out") enter({ taken_out: { ...alarm, reason: byId("aside-why").value } });
+  else enter({ shelved: { ...alarm, minutes: byId("aside-minutes").valueAsNumber || null } });
+});
+byId("enrol").addEventListener("click", () => post("screen", {}));
+byId("aside").addEventListener("click", (event) => {
+  const entry = event.target.closest("button[data-entry]")?.dataset.entry;
+  if (entry) enter(JSON.parse(entry));
 });
 byId("dip").addEventListener("submit", (event) => {
   event.preventDefault();

@@ -1,10 +1,12 @@
 //! Forms of the settings and of a delivery's papers.
 
 use super::mirror;
+use crate::engine::input::AlarmId;
 use crate::engine::papers::{Expected, Papers};
 use crate::engine::settings::{
-    DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, Plate,
-    Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    DeadBand, DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup,
+    PadTap, Plate, Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup,
+    Thresholds,
 };
 use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
 
@@ -128,6 +130,7 @@ mirror! {
 
     struct LimitsForm of Limits {
         response_time_s: f64,
+        attendance_s: Option<f64>,
         pad_maximum: Option<GaugePa> = "pad_maximum_pa_gauge",
         hose_rating: Option<GaugePa> = "hose_rating_pa_gauge",
         line_rating: Option<GaugePa> = "line_rating_pa_gauge",
@@ -143,6 +146,12 @@ mirror! {
         near_ceiling: f64,
         on_delay_s: f64,
         off_delay_s: f64,
+        dead_bands: Vec<DeadBand>,
+    }
+
+    struct DeadBandForm of DeadBand {
+        alarm: AlarmId,
+        width_si: f64,
     }
 
     struct DeliverySetupForm of DeliverySetup {

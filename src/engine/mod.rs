@@ -58,7 +58,8 @@ use delivery::{Delivery, Refusal};
 use devices::Devices;
 use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
 use input::{
-    AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, OutOfService, RecorderState, What,
+    AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, OutOfService, RecorderState,
+    What,
 };
 use neighbour::Neighbours;
 use opening::Stock;
@@ -406,7 +407,9 @@ impl Monitor {
             }
             What::Attended { .. } => {
                 self.attendance.attended(self.at);
-                Attendance::answers().for_each(|key| drop(self.alarms.see(key)));
+                for key in Attendance::answers() {
+                    self.alarms.see(key);
+                }
             }
             What::HandedOver { to, .. } => self.attendance.hand_over(to),
             What::TakenOut { key, reason } => {

@@ -80,7 +80,13 @@ fn cells(row: &Row) -> Vec<String> {
         cells.extend(mass.map_or_else(Default::default, |mass| [mass.kg.to_string(), mass.u_kg.to_string()]));
     }
     cells.push(row.en.map_or_else(String::new, |en| en.to_string()));
-    cells.extend([row.verdict.clone(), row.alarms.to_string(), row.prompts.to_string(), row.gaps.to_string(), row.recordings.join(";")]);
+    cells.extend([
+        row.verdict.clone(),
+        row.alarms.to_string(),
+        row.prompts.to_string(),
+        row.gaps.to_string(),
+        row.recordings.join(";"),
+    ]);
     cells
 }
 

@@ -4,9 +4,9 @@
 mod connections;
 pub mod feed;
 pub mod figures;
+mod screens;
 pub mod server;
 mod settings;
-mod screens;
 pub mod sign_in;
 pub mod view;
 

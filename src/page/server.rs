@@ -418,11 +418,7 @@ fn barred<'a>(
 }
 
 /// Makes the screen that asks the bay's own.
-async fn enrol(
-    State(app): State<App>,
-    Path(slug): Path<String>,
-    headers: HeaderMap,
-) -> Result<Response, NoSuchPage> {
+async fn enrol(State(app): State<App>, Path(slug): Path<String>, headers: HeaderMap) -> Result<Response, NoSuchPage> {
     app.bay(&slug)?;
     let answer = |status: StatusCode, answer: EntryAnswer<'_>| {
         let body = Answered { saved: answer == EntryAnswer::Saved, says: app.reader.language.entry(answer) };
@@ -779,14 +775,17 @@ mod tests {
         assert!(enrolled.starts_with("HTTP/1.1 200") && enrolled.contains("HttpOnly; SameSite=Strict"), "{enrolled}");
         let own = set(&enrolled);
         let over = r#"{"what": {"handed_over": {"to": "E. Ngineer", "read_back": true}}}"#;
-        for (cookies, body) in [(vec![attendant.as_str(), &own], here), (vec![attendant], over), (vec![engineer], out)] {
+        for (cookies, body) in [(vec![attendant.as_str(), &own], here), (vec![attendant], over), (vec![engineer], out)]
+        {
             let asked = tokio::spawn({
                 let head = head(entry, &cookies);
                 async move { ask(to, &head, body).await }
             });
             let request = tokio::time::timeout(PATIENCE, stage.entries.recv()).await.expect("in time").expect("one");
             match request.entry.what {
-                What::Attended { screen } => assert_eq!((request.entry.who.as_str(), screen.as_str()), ("A. Ttend", "bay-1")),
+                What::Attended { screen } => {
+                    assert_eq!((request.entry.who.as_str(), screen.as_str()), ("A. Ttend", "bay-1"))
+                }
                 What::HandedOver { out, to, state } => {
                     assert_eq!((out, to.as_str()), (None, "E. Ngineer"));
                     assert!(state.contains("Margin") && state.contains("alarm"), "{state}");

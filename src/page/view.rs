@@ -353,13 +353,13 @@ fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
 }
 
 /// The hand-over, and what sets alarms aside.
-fn duty_forms(reader: &Reader) -> Markup {
+fn duty_forms(reader: &Reader, state: &Markup) -> Markup {
     let labels = reader.language.labels();
     let most = super::server::NOTE_CHARS;
     html! {
         form #hand-over {
             label { (labels.comes) " " input #comes type="text" maxlength=(most) autocomplete="off" required; }
-            label { input #read-back type="checkbox" required; " " (labels.read_back) " " span #state-read {} }
+            label { input #read-back type="checkbox" required; " " (labels.read_back) " " span #state-read { (state) } }
             button type="submit" { (labels.hand_over) }
         }
         form #set-aside {
@@ -509,7 +509,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                 details #duty {
                     summary { (labels.duty) }
                     div #on-duty { (region("on-duty")) }
-                    (duty_forms(reader))
+                    (duty_forms(reader, &region("state-read")))
                     div #aside { (region("aside")) }
                 }
                 p.cautions { (labels.cautions) }

@@ -4,8 +4,8 @@
 //! and as fleeting is this program's own parameter.
 
 use super::labels::{Labels, Truth};
-use crate::engine::alarm::catalogue;
 use super::pass::{Found, Occurrence, What};
+use crate::engine::alarm::catalogue;
 use serde::Serialize;
 use std::collections::BTreeMap;
 

@@ -54,8 +54,7 @@ pub(super) fn state(scene: Scene<'_>) -> String {
 /// What an alarm says, whether it is open or not.
 fn alarm(scene: Scene<'_>, key: AlarmKey) -> String {
     let since = scene.frame.clock.wall_at(scene.frame.at);
-    let alarm =
-        Alarm { key, condition: Condition::Unknown, seen: true, since, priority: Priority::Low, first: false };
+    let alarm = Alarm { key, condition: Condition::Unknown, seen: true, since, priority: Priority::Low, first: false };
     English.alarm(scene, &alarm).says
 }
 

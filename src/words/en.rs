@@ -499,7 +499,8 @@ impl Language for English {
             EntryAnswer::NoWatch => "Not saved: this bay is not being watched. Note it by hand.".into(),
             EntryAnswer::NotUnderstood => "Not taken: the request could not be read.".into(),
             EntryAnswer::NotHere => {
-                "Not taken: attendance is entered at the bay's own screen. An engineer makes a screen the bay's own.".into()
+                "Not taken: attendance is entered at the bay's own screen. An engineer makes a screen the bay's own."
+                    .into()
             }
             EntryAnswer::NotEngineer => "Not taken: only an engineer who is signed in may do that.".into(),
             EntryAnswer::Nobody(name) => format!("Not taken: {name} is nobody who may attend here."),

@@ -9,8 +9,8 @@
 
 pub mod alarms;
 mod checks;
-pub mod display;
 mod deviations;
+pub mod display;
 mod duty;
 pub mod en;
 

@@ -3,9 +3,9 @@
 
 use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::{
-    Alarm, AttendanceState, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading, Reason, Source,
-    Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Alarm, AttendanceState, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation,
+    Finish, Frame, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
+    Reason, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
 use brimwatch::engine::papers::{Contacts, Expected, Property};

@@ -227,7 +227,12 @@ pub fn delivery() -> DeliverySetup {
 /// Carries one of everything.
 pub fn carried() -> Carried {
     Carried {
-        alarms: vec![CarriedAlarm { key: alarm_key(), since: WallTime(1_800_000_000_000_000_000), seen: true, first: true }],
+        alarms: vec![CarriedAlarm {
+            key: alarm_key(),
+            since: WallTime(1_800_000_000_000_000_000),
+            seen: true,
+            first: true,
+        }],
         closings: vec![Some(Closing { level_m: 2.125, u_m: 0.015, used_kg: 7.5, gap_kg: 0.25 }), None],
         latest: vec![
             entry_of(What::Closed),

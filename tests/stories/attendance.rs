@@ -49,8 +49,7 @@ fn handed_over(out: &str, to: &str) -> What {
 #[test]
 fn asked_for_then_overdue_low_then_high() {
     let mut story = story();
-    let (due, overdue, nobody) =
-        ((STEPS[0], Priority::Low), (STEPS[1], Priority::Low), (STEPS[2], Priority::High));
+    let (due, overdue, nobody) = ((STEPS[0], Priority::Low), (STEPS[1], Priority::Low), (STEPS[2], Priority::High));
     let after = |s: u64| START_S + EVERY_S + s;
     for (until_s, expected) in [
         (after(0) - 1, vec![]),

@@ -7,6 +7,7 @@ mod bounds;
 mod checks;
 mod clock;
 mod corrections;
+mod deviations;
 mod gauges;
 #[cfg(feature = "live")]
 mod ledger;

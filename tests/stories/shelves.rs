@@ -110,11 +110,10 @@ fn out_of_service_lasts_until_it_is_ended_and_crosses_with_its_reason() {
     assert!(!story.last.alarms.iter().any(|alarm| alarm.key == key));
     story.new_segment(|_| {});
     let told = story.last.out_of_service.clone();
-    assert_eq!(told.iter().map(|o| (o.key, o.who.as_str(), o.reason.as_str())).collect::<Vec<_>>(), [(
-        key,
-        "attendant",
-        "it is at the works' shop"
-    )]);
+    assert_eq!(
+        told.iter().map(|o| (o.key, o.who.as_str(), o.reason.as_str())).collect::<Vec<_>>(),
+        [(key, "attendant", "it is at the works' shop")]
+    );
     story.run_to(START_S + 1_000);
     assert_eq!(story.last.out_of_service, told, "no time ends it");
     story.entry(What::PutBack(key));

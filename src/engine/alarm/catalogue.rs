@@ -78,7 +78,16 @@ impl Line {
 }
 
 const fn severe(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
-    Line { id, name, consequence: Consequence::Severe, time, delayed: false, shelvable: false, prompt: false, latched: true }
+    Line {
+        id,
+        name,
+        consequence: Consequence::Severe,
+        time,
+        delayed: false,
+        shelvable: false,
+        prompt: false,
+        latched: true,
+    }
 }
 
 const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {

@@ -1,6 +1,6 @@
 // Puts each frame on the page. Frames are whole: whoever missed some is whole after one. Regions without
 // buttons are replaced where they changed; alarm rows are kept and only their texts are changed, so that no
-// press is lost. Nothing here computes, and no sentence is written here.
+// press is lost; what is set aside has buttons and changes only when somebody sets aside. Nothing here computes, and no sentence is written here.
 
 const body = document.body;
 const byId = (id) => document.getElementById(id);

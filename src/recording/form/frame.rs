@@ -3,10 +3,10 @@
 use super::mirror;
 use crate::engine::checks::Check;
 use crate::engine::frame::{
-    Alarm, AttendanceState, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish,
-    Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
-    Reason, ScaleZero, Shelf, Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness,
-    WitnessId,
+    Alarm, AttendanceState, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate,
+    Explanation, Finish, Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase,
+    Priority, Reading, Reason, ScaleZero, Shelf, Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord,
+    Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use crate::time::{EngineTime, WallAnchor, WallTime};

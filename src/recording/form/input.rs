@@ -4,9 +4,10 @@ use super::mirror;
 use crate::engine::checks::CheckId;
 use crate::engine::frame::{Estimate, Opening, Phase};
 use crate::engine::input::{
-    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedAttendance, CarriedCount, CarriedDelivery, CarriedNeighbour,
-    CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed,
-    Neighbour, NeighbourLoad, OutOfService, Poll, RecorderState, SettingsText, SignalValue, Status, What, ZeroCause,
+    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedAttendance, CarriedCount, CarriedDelivery,
+    CarriedNeighbour, CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured,
+    MissReason, Missed, Neighbour, NeighbourLoad, OutOfService, Poll, RecorderState, SettingsText, SignalValue, Status,
+    What, ZeroCause,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};

@@ -347,6 +347,8 @@ pub const SITE: &[Key] = &[
 
     key("bay.limits", Table, Required, "", "the site's limits; none has a default"),
     key("bay.limits.response_time", amount(Time, 1.0, 3600.0), Required, "60 s", "from call to valve closed"),
+    key("bay.limits.attendance", amount(Time, 60.0, 7200.0), Optional, "15 min",
+        "in a transfer the attendant on duty must say so often, at the bay's own screen, that they are there; left out: nobody is asked"),
     key("bay.limits.pad_maximum", RATING, Optional, "25 psi gauge",
         "the site's maximum of the pad pressure; without it the ceiling is not set"),
     key("bay.limits.hose_rating", RATING, Optional, "150 psi gauge", "rating of the hose; without it: not set"),

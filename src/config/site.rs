@@ -446,6 +446,7 @@ fn limits(table: &Table) -> Limits {
     let rating = |key| table.optional_number(key).map(GaugePa);
     Limits {
         response_time_s: table.number("response_time"),
+        attendance_s: table.optional_number("attendance"),
         pad_maximum: rating("pad_maximum"),
         hose_rating: rating("hose_rating"),
         line_rating: rating("line_rating"),

@@ -288,6 +288,8 @@ pub struct GasSetup {
 pub struct Limits {
     /// From call to valve closed, s.
     pub response_time_s: f64,
+    /// In a transfer somebody must say so often that they are in attendance, s; None: nobody is asked.
+    pub attendance_s: Option<f64>,
     /// Site maximum of the pad pressure.
     pub pad_maximum: Option<GaugePa>,
     /// Rating of the hose.

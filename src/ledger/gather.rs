@@ -1,6 +1,7 @@
 //! From the recordings of one delivery to its row.
 
 use super::row::{Mass, Row, pair_u_kg};
+use crate::engine::alarm::catalogue;
 use crate::engine::delivery::ticket_kg;
 use crate::engine::frame::{Frame, Phase, Witness};
 use crate::engine::input::{Event, What};
@@ -34,6 +35,7 @@ struct Seen {
     /// What was known when it was closed, before that in the end.
     frame: Option<Box<Frame>>,
     alarms: BTreeSet<String>,
+    prompts: BTreeSet<String>,
     gaps: usize,
     damage: Vec<String>,
 }
@@ -83,6 +85,7 @@ impl Seen {
                     self.setup = Some(*setup);
                     (self.opened, self.started, self.closed, self.frame) = (None, None, None, None);
                     self.alarms.clear();
+                    self.prompts.clear();
                     self.gaps = 0;
                 }
             }
@@ -107,7 +110,10 @@ impl Seen {
         if frame.phase == Phase::Closed {
             self.closed = Some(at(delivery.closed.unwrap_or(frame.at)));
         }
-        self.alarms.extend(frame.alarms.iter().map(|alarm| format!("{:?}", alarm.key)));
+        for alarm in &frame.alarms {
+            let kind = if catalogue::of(alarm.key.id).prompt { &mut self.prompts } else { &mut self.alarms };
+            kind.insert(format!("{:?}", alarm.key));
+        }
         self.frame = Some(Box::new(frame));
         Ok(())
     }
@@ -152,6 +158,7 @@ impl Seen {
             verdict: frame
                 .map_or_else(String::new, |f| form_json(&f.verdict.word).as_str().unwrap_or_default().to_owned()),
             alarms: self.alarms.len(),
+            prompts: self.prompts.len(),
             gaps: self.gaps,
             damage: self.damage,
         })

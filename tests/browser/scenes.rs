@@ -3,9 +3,9 @@
 
 use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::{
-    Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading, Reason, Source,
-    Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Alarm, AttendanceState, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation,
+    Finish, Frame, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
+    Reason, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
 use brimwatch::engine::papers::{Contacts, Expected, Property};
@@ -276,7 +276,7 @@ pub fn closed() -> Published {
 /// An open alarm since a minute ago.
 pub fn alarm(id: AlarmId, subject: u16, priority: Priority) -> Alarm {
     let since = WallTime(START.0 + 1713 * 1_000_000_000);
-    Alarm { key: AlarmKey { id, subject }, condition: Condition::True, seen: false, since, priority }
+    Alarm { key: AlarmKey { id, subject }, condition: Condition::True, seen: false, since, priority, first: false }
 }
 
 fn lose(frame: &mut Frame, witness: usize, signal: usize, reason: Reason) {
@@ -363,6 +363,8 @@ fn frame() -> Frame {
         neighbours: Vec::new(),
         checks: Vec::new(),
         shelves: Vec::new(),
+        out_of_service: Vec::new(),
+        attendance: AttendanceState::default(),
     }
 }
 
@@ -517,6 +519,7 @@ fn settings() -> Settings {
         },
         limits: Limits {
             response_time_s: 300.0,
+            attendance_s: None,
             pad_maximum: Some(GaugePa(172_000.0)),
             hose_rating: None,
             line_rating: None,

@@ -82,6 +82,7 @@ pub fn settings() -> Settings {
         },
         limits: Limits {
             response_time_s: 60.0,
+            attendance_s: Some(900.0),
             pad_maximum: Some(GaugePa(170e3)),
             hose_rating: Some(GaugePa(1e6)),
             line_rating: Some(GaugePa(1e6)),
@@ -228,7 +229,12 @@ pub fn delivery() -> DeliverySetup {
 /// Carries one of everything.
 pub fn carried() -> Carried {
     Carried {
-        alarms: vec![CarriedAlarm { key: alarm_key(), since: WallTime(1_800_000_000_000_000_000), seen: true }],
+        alarms: vec![CarriedAlarm {
+            key: alarm_key(),
+            since: WallTime(1_800_000_000_000_000_000),
+            seen: true,
+            first: true,
+        }],
         closings: vec![Some(Closing { level_m: 2.125, u_m: 0.015, used_kg: 7.5, gap_kg: 0.25 }), None],
         latest: vec![
             entry_of(What::Closed),
@@ -239,6 +245,10 @@ pub fn carried() -> Carried {
             entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
             entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
             entry_of(What::Rejected { reason: "wrong seal".into() }),
+            entry_of(What::Attended { screen: "bay-1".into() }),
+            entry_of(What::HandedOver { out: None, to: "B. Brook".into(), state: "The transfer is on.".into() }),
+            entry_of(What::TakenOut { key: alarm_key(), reason: "new gauge".into() }),
+            entry_of(What::PutBack(alarm_key())),
         ],
         delivery: Some(CarriedDelivery {
             setup: delivery(),
@@ -264,7 +274,14 @@ pub fn carried() -> Carried {
         }),
         restarted: false,
         shelves: vec![CarriedShelf { key: alarm_key(), left_s: 600.5 }],
+        out_of_service: vec![out_of_service()],
+        attendance: CarriedAttendance { on_duty: Some("A. Novak".into()), waited_s: 60.5 },
     }
+}
+
+fn out_of_service() -> OutOfService {
+    let (who, since) = ("J. Doe".into(), WallTime(1_800_000_000_000_000_000));
+    OutOfService { key: alarm_key(), who, since, reason: "new gauge".into() }
 }
 
 pub fn header(carried: Carried) -> Header {
@@ -469,8 +486,11 @@ pub fn full_frame(now: EngineTime) -> Frame {
             seen: false,
             since: WallTime(1_800_000_002_000_000_000),
             priority: Priority::Medium,
+            first: true,
         }],
         shelves: vec![Shelf { key: alarm_key(), until: at(900) }],
+        out_of_service: vec![out_of_service()],
+        attendance: AttendanceState { on_duty: Some("A. Novak".into()), due_at: Some(at(900)) },
         recorder: RecorderState::Waiting { bytes: 4096 },
         blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),
         neighbours: vec![neighbour_state()],

@@ -131,6 +131,7 @@ mirror! {
 
     struct LimitsForm of Limits {
         response_time_s: f64,
+        attendance_s: Option<f64>,
         pad_maximum: Option<GaugePa> = "pad_maximum_pa_gauge",
         hose_rating: Option<GaugePa> = "hose_rating_pa_gauge",
         line_rating: Option<GaugePa> = "line_rating_pa_gauge",

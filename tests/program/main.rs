@@ -11,6 +11,7 @@ mod drilled;
 mod figures;
 mod import;
 mod kill;
+mod ledger;
 mod play;
 mod ports;
 #[path = "../bench/recorded.rs"]

@@ -396,7 +396,7 @@ impl Paper<'_> {
         html! {
             h2 { "Checks before anything was connected" }
             @if a.checks.is_empty() { p { "None on record." } }
-            @else { table {
+            @else { table class="checks" {
                 caption { "As they stood at " (self.when(a.checks_at.as_ref())) }
                 thead { tr { th { "check" } th { "state" } th { "by, at" } th { "why" } } }
                 tbody { @for check in &a.checks { tr {

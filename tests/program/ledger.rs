@@ -9,6 +9,8 @@ use jiff::tz::TimeZone;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+use std::sync::OnceLock;
+use tempfile::TempDir;
 
 const DAY_NS: i64 = 86_400_000_000_000;
 
@@ -26,25 +28,38 @@ fn json(folder: &Path) -> Value {
     serde_json::from_slice(&output.stdout).expect("JSON")
 }
 
-/// Three closed deliveries, two in October and one in November 2026, one rejected, and a drill.
-fn store() -> (tempfile::TempDir, PathBuf) {
+/// Three closed deliveries, two in October and one in November 2026, one rejected, and a drill; made once.
+fn made() -> &'static Path {
+    static MADE: OnceLock<TempDir> = OnceLock::new();
+    let folder = MADE.get_or_init(|| {
+        let folder = tempfile::tempdir().expect("a folder");
+        for (id, days) in [("D-1", 0), ("D-2", 3), ("D-3", 20)] {
+            recorded::again(report::whole(), &folder.path().join(format!("{id}.brim")), id, days * DAY_NS);
+        }
+        std::fs::copy(report::whole(), folder.path().join("drill.brim")).expect("a disk");
+        let drilled = folder.path().join("rejected");
+        let (site, delivery): (Site, DeliveryFile) =
+            scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let bay = &site.bays[delivery.bay];
+        let mut recording = recorded::Recording::begin(&drilled, &site.texts, bay, &delivery, 6);
+        recording.seconds(5);
+        recording.enter(What::Rejected { reason: "seal 88102 broken".into() });
+        recording.seconds(5);
+        recording.end();
+        recorded::again(&drilled, &folder.path().join("D-4.brim"), "D-4", 21 * DAY_NS);
+        folder
+    });
+    folder.path()
+}
+
+/// A folder of these.
+fn store() -> (TempDir, PathBuf) {
     let folder = tempfile::tempdir().expect("a folder");
     let store = folder.path().join("recordings");
     std::fs::create_dir(&store).expect("a disk");
-    for (id, days) in [("D-1", 0), ("D-2", 3), ("D-3", 20)] {
-        recorded::again(report::whole(), &store.join(format!("{id}.brim")), id, days * DAY_NS);
+    for name in ["D-1.brim", "D-2.brim", "D-3.brim", "D-4.brim", "drill.brim"] {
+        std::fs::hard_link(made().join(name), store.join(name)).expect("a link");
     }
-    std::fs::copy(report::whole(), store.join("drill.brim")).expect("a disk");
-    let drilled = folder.path().join("rejected.brim");
-    let (site, delivery): (Site, DeliveryFile) =
-        scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
-    let bay = &site.bays[delivery.bay];
-    let mut recording = recorded::Recording::begin(&drilled, &site.texts, bay, &delivery, 6);
-    recording.seconds(5);
-    recording.enter(What::Rejected { reason: "seal 88102 broken".into() });
-    recording.seconds(5);
-    recording.end();
-    recorded::again(&drilled, &store.join("D-4.brim"), "D-4", 21 * DAY_NS);
     (folder, store)
 }
 
@@ -98,6 +113,7 @@ fn the_index_is_never_believed_more_than_the_recordings() {
         assert_eq!(std::fs::read_to_string(&index).expect("an index"), written, "it is whole again");
     }
     // A recording that was replaced is read anew, one that is gone is forgotten.
+    std::fs::remove_file(store.join("D-2.brim")).expect("a disk");
     recorded::again(report::whole(), &store.join("D-2.brim"), "D-5", DAY_NS);
     std::fs::remove_file(store.join("D-3.brim")).expect("a disk");
     let names = |ledger: &Value| -> Vec<String> {
@@ -126,6 +142,8 @@ fn wrong_names_and_wrong_files() {
     let mut bytes = std::fs::read(store.join("D-2.brim")).expect("a recording");
     let middle = bytes.len() / 2;
     bytes[middle] ^= 1;
+    // Its other names keep what they hold.
+    std::fs::remove_file(store.join("D-2.brim")).expect("a disk");
     std::fs::write(store.join("D-2.brim"), &bytes).expect("a disk");
     let output = ledger(&[text, "--csv"]);
     assert!(output.status.success(), "{}", said(&output));

@@ -33,7 +33,7 @@ pub(super) fn entry(settings: &Settings, what: &What) -> (String, String) {
         What::ScaleZeroed(cause) => English.zero_cause(*cause).to_owned(),
         What::Dipped { level_m } => format!("{} m", number(*level_m, 3)),
         What::Rejected { reason } => reason.clone(),
-        What::DeliveryOpened(_) | What::TransferStarted | What::Closed => String::new(),
+        _ => String::new(),
     };
     // What a later entry brings is shown as it stands rather than passed over.
     let shown = about.is_empty() && !content.is_null() && !matches!(what, What::DeliveryOpened(_));

@@ -4,7 +4,7 @@ use super::outcome::{Damage, Moment, Outcome};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// Printed with the page, so that the file stands alone.
-const STYLE: &str = concat!(include_str!("assets/result.css"), include_str!("assets/picture.css"));
+const STYLE: &str = concat!(include_str!("assets/result.css"), include_str!("../../../src/picture/time_line.css"));
 
 /// Minutes and seconds since the start of the transfer.
 #[must_use]

@@ -31,7 +31,7 @@ const POLICY: &str = "default-src 'self'; base-uri 'none'; form-action 'none'; f
 const PAPER_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
 /// The desk's own style, and that of the pictures.
-const STYLE: &str = concat!(include_str!("assets/desk.css"), include_str!("assets/picture.css"));
+const STYLE: &str = concat!(include_str!("assets/desk.css"), include_str!("../../../src/picture/time_line.css"));
 
 /// The desk: at most one drill at a time.
 #[derive(Clone)]

@@ -411,6 +411,7 @@ impl Language for English {
             Reason::Unlikely(slip) => format!("unlikely: {}", slip_short(slip)),
             Reason::TotalReset => "its total was reset or jumped".into(),
             Reason::DrivenOff => "the trailer has moved off the scale".into(),
+            Reason::OtherGauge => "the tank's first gauge is lost: by another".into(),
             Reason::CountsBack => "its total has counted back".into(),
         }
     }
@@ -459,6 +460,7 @@ impl Language for English {
             Source::Neighbour => "what the other bay brought",
             Source::LevelSpan => "span of the level gauge",
             Source::NewZero => "new zero of the scale",
+            Source::LowFlow => "flow too slow for the meter",
             Source::TankVapour => "pressure above the liquid, not measured",
         }
     }

@@ -3,6 +3,7 @@
 
 use super::checks::Check;
 use super::input::{AlarmKey, Gap, MissReason, RecorderState, Status, ZeroCause};
+use super::steps::StepState;
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 /// What one step gave.
@@ -70,6 +71,8 @@ pub struct Frame {
     pub neighbours: Vec<NeighbourState>,
     /// The open delivery's checks, in order.
     pub checks: Vec<Check>,
+    /// The steps of the open delivery that are signed, let go, or whose turn has come.
+    pub steps: Vec<StepState>,
 }
 
 /// What another bay does to one of our tanks.

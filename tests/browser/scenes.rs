@@ -362,6 +362,7 @@ fn frame() -> Frame {
         blind: None,
         neighbours: Vec::new(),
         checks: Vec::new(),
+        steps: Vec::new(),
         shelves: Vec::new(),
     }
 }
@@ -528,6 +529,7 @@ fn settings() -> Settings {
             gas_relief: Some(GaugePa(165e3)),
             tanks: Vec::new(),
         },
+        steps: Vec::new(),
     }
 }
 

@@ -185,15 +185,8 @@ impl Sight<'_> {
         self.liquid && self.movement() != Condition::False
     }
 
-    /// Whether anything goes through the meter.
     fn movement(&self) -> Condition {
-        let Some(kind) = flow_rate(self.settings) else { return Condition::Unknown };
-        let least = if kind == SignalKind::FlowMassRate { MOVEMENT_KG_PER_S } else { MOVEMENT_KG_PER_S / 1000.0 };
-        match self.readings.credible_kind(self.settings, kind, None) {
-            Some(rate) if rate.abs() > least => Condition::True,
-            Some(_) => Condition::False,
-            None => Condition::Unknown,
-        }
+        movement(self.settings, self.readings)
     }
 
     fn witnesses_left(&self, count: usize) -> Condition {
@@ -201,6 +194,18 @@ impl Sight<'_> {
             Phase::Transfer if self.credible == count => Condition::True,
             _ => Condition::False,
         }
+    }
+}
+
+/// Whether anything goes through the meter.
+#[must_use]
+pub fn movement(settings: &Settings, readings: &Readings) -> Condition {
+    let Some(kind) = flow_rate(settings) else { return Condition::Unknown };
+    let least = if kind == SignalKind::FlowMassRate { MOVEMENT_KG_PER_S } else { MOVEMENT_KG_PER_S / 1000.0 };
+    match readings.credible_kind(settings, kind, None) {
+        Some(rate) if rate.abs() > least => Condition::True,
+        Some(_) => Condition::False,
+        None => Condition::Unknown,
     }
 }
 

@@ -9,6 +9,7 @@ use crate::engine::frame::{
     WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status, ZeroCause};
+use crate::engine::steps::StepState;
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 mirror! {
@@ -33,6 +34,7 @@ mirror! {
         blind: Option<Gap>,
         neighbours: Vec<NeighbourState>,
         checks: Vec<Check>,
+        steps: Vec<StepState>,
     }
 
     struct NeighbourStateForm of NeighbourState {

@@ -9,6 +9,7 @@ use crate::engine::input::{
     Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText, SignalValue, Status, What, ZeroCause,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
+use crate::engine::steps::{Right, Side, StepMark};
 use crate::time::{EngineTime, WallTime};
 
 mirror! {
@@ -88,6 +89,8 @@ mirror! {
         ScaleZeroed(ZeroCause),
         CheckEntered { check: CheckId, met: bool, note: String },
         Rejected { reason: String },
+        StepSigned { step: String, side: Side, name: String, right: Right, note: String },
+        StepSkipped { step: String, right: Right, reason: String },
     }
 
     struct EnteredCheckForm of EnteredCheck {
@@ -177,6 +180,7 @@ mirror! {
         opening: Opening,
         neighbours: Vec<CarriedNeighbour>,
         entered: Vec<EnteredCheck>,
+        marks: Vec<StepMark>,
     }
 
     struct CarriedZeroForm of CarriedZero { cause: ZeroCause, kg: f64, u_kg: f64 }

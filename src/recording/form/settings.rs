@@ -6,6 +6,7 @@ use crate::engine::settings::{
     DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, Plate,
     Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
+use crate::engine::steps::Step;
 use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
 
 mirror! {
@@ -23,6 +24,7 @@ mirror! {
         thresholds: Thresholds,
         neighbours: Vec<NeighbourSetup>,
         expected: Expected,
+        steps: Vec<Step>,
     }
 
     struct NeighbourSetupForm of NeighbourSetup { bay: String, tank: u16 }

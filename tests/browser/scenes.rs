@@ -519,17 +519,21 @@ fn settings() -> Settings {
             off_delay_s: 10.0,
         },
         neighbours: Vec::new(),
-        expected: Expected {
-            contacts: Contacts {
-                shipper: Some("loading office, 555 0101".into()),
-                supplier: None,
-                supervisor: Some("shift supervisor, 555 0103".into()),
-            },
-            dew_point: Celsius(-40.0),
-            gas_relief: Some(GaugePa(165e3)),
-            tanks: Vec::new(),
-        },
+        expected: expected(),
         steps: Vec::new(),
+    }
+}
+
+fn expected() -> Expected {
+    Expected {
+        contacts: Contacts {
+            shipper: Some("loading office, 555 0101".into()),
+            supplier: None,
+            supervisor: Some("shift supervisor, 555 0103".into()),
+        },
+        dew_point: Celsius(-40.0),
+        gas_relief: Some(GaugePa(165e3)),
+        tanks: Vec::new(),
     }
 }
 

@@ -22,6 +22,7 @@ mod sense;
 pub mod shape;
 mod site;
 mod status;
+mod steps;
 mod tables;
 mod walk;
 
@@ -317,5 +318,7 @@ pub fn endpoint(text: &str) -> Option<String> {
 pub const SITE_MANUAL: &str = include_str!("../../config/site.toml");
 /// The shipped delivery file.
 pub const DELIVERY_MANUAL: &str = include_str!("../../config/delivery.toml");
+/// The shipped steps of a delivery: its own manual, and what a bay without a file of its own goes by.
+pub const STEPS_MANUAL: &str = include_str!("../../config/steps.toml");
 /// The shipped column map.
 pub const COLUMNS_MANUAL: &str = include_str!("../../config/columns.toml");

@@ -21,7 +21,7 @@ pub(super) struct Beside<'r> {
 
 impl Beside<'_> {
     /// Index of the draft's file for the name under `key`; `None` after a fault.
-    fn open(&mut self, draft: &mut Draft, table: &Table, key: &str) -> Option<usize> {
+    pub fn open(&mut self, draft: &mut Draft, table: &Table, key: &str) -> Option<usize> {
         let name = table.optional_text(key)?;
         let shown = self.folder.map_or_else(|| Path::new(name).to_owned(), |folder| folder.join(name));
         let why = match (self.read)(name) {

@@ -4,6 +4,7 @@
 
 use super::input::AlarmId;
 use super::papers::{Expected, Papers};
+use super::steps::Step;
 use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 /// Everything the engine needs to know about one bay.
@@ -36,6 +37,8 @@ pub struct Settings {
     pub neighbours: Vec<NeighbourSetup>,
     /// What is expected of every delivery.
     pub expected: Expected,
+    /// The steps of a delivery at this bay, in order.
+    pub steps: Vec<Step>,
 }
 
 /// Another bay that fills one of this bay's tanks.

@@ -12,6 +12,7 @@ mod frame;
 mod input;
 mod papers;
 mod settings;
+mod steps;
 
 use crate::time::{EngineTime, WallTime};
 use crate::units::{AbsPa, Celsius, GaugePa, Kg, KgPerM3, KgPerS, M3, Metre, PaS};

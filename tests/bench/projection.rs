@@ -9,8 +9,8 @@ use brimwatch::units::{Kg, PaS};
 use brimwatch_simulator::bay::SimulatedBay;
 use brimwatch_simulator::instruments::InstrumentSetup;
 use brimwatch_simulator::noise::Chance;
-use brimwatch_simulator::plant::{Plant, PlantSetup, STEP_S};
 use brimwatch_simulator::plant::fault::{Mishap, PlantFault};
+use brimwatch_simulator::plant::{Plant, PlantSetup, STEP_S};
 use brimwatch_simulator::scenario;
 use std::path::Path;
 

@@ -362,6 +362,7 @@ fn frame() -> Frame {
         blind: None,
         neighbours: Vec::new(),
         checks: Vec::new(),
+        steps: Vec::new(),
         shelves: Vec::new(),
         out_of_service: Vec::new(),
         attendance: AttendanceState::default(),
@@ -527,16 +528,21 @@ fn settings() -> Settings {
         },
         thresholds: thresholds(),
         neighbours: Vec::new(),
-        expected: Expected {
-            contacts: Contacts {
-                shipper: Some("loading office, 555 0101".into()),
-                supplier: None,
-                supervisor: Some("shift supervisor, 555 0103".into()),
-            },
-            dew_point: Celsius(-40.0),
-            gas_relief: Some(GaugePa(165e3)),
-            tanks: Vec::new(),
+        expected: expected(),
+        steps: Vec::new(),
+    }
+}
+
+fn expected() -> Expected {
+    Expected {
+        contacts: Contacts {
+            shipper: Some("loading office, 555 0101".into()),
+            supplier: None,
+            supervisor: Some("shift supervisor, 555 0103".into()),
         },
+        dew_point: Celsius(-40.0),
+        gas_relief: Some(GaugePa(165e3)),
+        tanks: Vec::new(),
     }
 }
 

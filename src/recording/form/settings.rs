@@ -8,6 +8,7 @@ use crate::engine::settings::{
     PadTap, Plate, Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup,
     Thresholds,
 };
+use crate::engine::steps::Step;
 use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 mirror! {
@@ -25,6 +26,7 @@ mirror! {
         thresholds: Thresholds,
         neighbours: Vec<NeighbourSetup>,
         expected: Expected,
+        steps: Vec<Step>,
     }
 
     struct NeighbourSetupForm of NeighbourSetup { bay: String, tank: u16 }

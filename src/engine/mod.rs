@@ -66,7 +66,7 @@ use neighbour::Neighbours;
 use opening::Stock;
 use pad::PadWatch;
 use reading::Readings;
-use settings::Settings;
+use settings::{DeliverySetup, Settings};
 use slip::Arrival;
 use steps::{Side, Signature};
 use watch::Watch;
@@ -368,26 +368,8 @@ impl Monitor {
             return false;
         }
         match &entry.what {
-            What::DeliveryOpened(setup) => {
-                self.delivery = Some(Delivery::open((**setup).clone(), &self.settings));
-                self.attendance = Attendance::default();
-                self.arrival = Arrival::default();
-                self.watch = Watch::new(self.at);
-                self.finish = Finish::default();
-                (self.valve_by, self.soon, self.foreseen_at) = (None, Foreseen::default(), None);
-                self.margin = Margin::Unknown;
-                self.neighbours.forget();
-            }
-            What::TransferStarted => {
-                if let Some(delivery) = &mut self.delivery {
-                    delivery.start_transfer(self.at, &self.settings, &self.readings);
-                    let seen = self.readings.level_start_seen_at(&self.settings, delivery.setup.tank, self.at);
-                    self.neighbours.start(seen.unwrap_or(self.at), self.at);
-                }
-                self.attendance.start(&entry.who, self.at);
-                self.readings.transfer_starts();
-                self.watch = Watch::new(self.at);
-            }
+            What::DeliveryOpened(setup) => self.open((**setup).clone()),
+            What::TransferStarted => self.start_transfer(&entry.who),
             What::Closed => self.close(),
             What::ScaleZeroed(cause) => {
                 self.watch.zero_scale(self.at, *cause);
@@ -440,6 +422,28 @@ impl Monitor {
             self.latest.drain(..over);
         }
         true
+    }
+
+    fn open(&mut self, setup: DeliverySetup) {
+        self.delivery = Some(Delivery::open(setup, &self.settings));
+        self.attendance = Attendance::default();
+        self.arrival = Arrival::default();
+        self.watch = Watch::new(self.at);
+        self.finish = Finish::default();
+        (self.valve_by, self.soon, self.foreseen_at) = (None, Foreseen::default(), None);
+        self.margin = Margin::Unknown;
+        self.neighbours.forget();
+    }
+
+    fn start_transfer(&mut self, who: &str) {
+        if let Some(delivery) = &mut self.delivery {
+            delivery.start_transfer(self.at, &self.settings, &self.readings);
+            let seen = self.readings.level_start_seen_at(&self.settings, delivery.setup.tank, self.at);
+            self.neighbours.start(seen.unwrap_or(self.at), self.at);
+        }
+        self.attendance.start(who, self.at);
+        self.readings.transfer_starts();
+        self.watch = Watch::new(self.at);
     }
 
     fn mark_step(&mut self, step: &str, skipped: bool, (side, who, note): (Side, &str, &str)) {

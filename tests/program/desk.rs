@@ -57,18 +57,18 @@ async fn a_drill_is_held_and_its_result_kept() {
     tokio::time::sleep(Duration::from_millis(200)).await;
     assert!((session.now_s() - stood_s).abs() < 1e-9 && session.published().is_none());
     assert!(session.act(Act::CloseValve).expect_err("refused").contains("stands still"));
-    let lost_before = session.told().spoke.iter().any(|(_, id)| *id == AlarmId::SignalLost);
+    let lost_before = session.told().spoke.iter().any(|(_, key)| key.id == AlarmId::SignalLost);
     // So slowly that a machine that stands still for 200 ms loses no signal either.
     session.go_on(4.0).await.unwrap_or_else(|why| panic!("{why}"));
     until(&mut session, "it is watched again", |s| s.published().is_some_and(|p| p.frame.together.is_some())).await;
-    let lost = session.told().spoke.iter().any(|(_, id)| *id == AlarmId::SignalLost);
+    let lost = session.told().spoke.iter().any(|(_, key)| key.id == AlarmId::SignalLost);
     assert_eq!(lost, lost_before, "standing still loses no signal");
     session.go_on(12.0).await.unwrap_or_else(|why| panic!("{why}"));
 
     assert!(session.fault("leek before the meter, 6 kg/min").expect_err("unknown").contains("the nearest is"));
     session.fault("leak before the meter, 90 kg/min").expect("known");
     until(&mut session, "the monitor speaks", |s| {
-        s.told().spoke.iter().any(|(_, id)| *id == AlarmId::WitnessesDisagree)
+        s.told().spoke.iter().any(|(_, key)| key.id == AlarmId::WitnessesDisagree)
     })
     .await;
     session.act(Act::EmergencyStop).expect("it moves");
@@ -207,7 +207,7 @@ async fn a_recorded_delivery_is_drilled() {
     assert!(session.act(Act::CloseValve).expect_err("refused").contains("stands still"));
     session.go_on(10.0).await.unwrap_or_else(|why| panic!("{why}"));
     until(&mut session, "it moves", |s| s.published().is_some_and(|p| p.frame.together.is_some())).await;
-    let lost = |s: &Session| s.told().spoke.iter().any(|(_, id)| *id == AlarmId::SignalLost);
+    let lost = |s: &Session| s.told().spoke.iter().any(|(_, key)| key.id == AlarmId::SignalLost);
     assert!(!lost(&session), "standing still loses no signal");
 
     let leak = session.fault("leak before the meter, 6 kg/min").expect_err("it is past");

@@ -3,7 +3,7 @@
 
 use super::lives::Lives;
 use super::log::{Done, Log};
-use super::told::{Ahead, Told, together_kg};
+use super::told::{Ahead, Received, together_kg};
 use crate::bay::SimulatedBay;
 use crate::drill::Drill;
 use crate::play::player::Player;
@@ -38,8 +38,8 @@ pub struct Recording {
     pub player: Player,
     /// What it is served by.
     pub links: Vec<LinkServer>,
-    /// What the monitor said when it was recorded.
-    pub then: Told,
+    /// What the monitor said was received when it was recorded.
+    pub then: Received,
 }
 
 impl Behind {

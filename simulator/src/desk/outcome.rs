@@ -235,10 +235,10 @@ fn began(log: &Log, until_s: f64, zero_s: f64) -> Option<f64> {
 /// somebody should be at the valve soon is said of every transfer.
 fn spoke(log: &Log, told: &Told, zero_s: f64, from_s: Option<f64>) -> Option<Moment> {
     let from_s = from_s?;
-    let own = told.spoke.iter().find(|(_, id)| Some(words(*id)) == log.scenario.alarm);
-    let any = || told.spoke.iter().find(|(at_s, id)| at_s - zero_s >= from_s && *id != AlarmId::BeAtValve);
-    let (at_s, id) = own.or_else(any)?;
-    Some(Moment { at_s: at_s - zero_s, who: "monitor", what: words(*id) })
+    let own = told.spoke.iter().find(|(_, key)| Some(words(key.id)) == log.scenario.alarm);
+    let any = || told.spoke.iter().find(|(at_s, key)| at_s - zero_s >= from_s && key.id != AlarmId::BeAtValve);
+    let (at_s, key) = own.or_else(any)?;
+    Some(Moment { at_s: at_s - zero_s, who: "monitor", what: words(key.id) })
 }
 
 fn moment(at_s: f64, who: &'static str, act: &Act) -> Moment {

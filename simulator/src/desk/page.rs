@@ -377,15 +377,16 @@ fn rows(plant: &Plant, published: &Published) -> Vec<Row> {
 /// The same beside a recording: what was so nobody knows; what was recorded and said then, and what the monitor believes.
 fn rows_of_recording(recording: &Recording, now_s: f64, published: &Published) -> Vec<(String, String, String)> {
     let (frame, settings) = (&published.frame, &*published.settings);
-    let then = recording.then.said_at(now_s);
+    let until = recording.then.partition_point(|(at_s, _)| *at_s <= now_s);
+    let then = recording.then[..until].last();
     let mut rows = vec![(
         "received in the tank".to_owned(),
-        NOT_KNOWN.to_owned(),
+        "not known".to_owned(),
         frame.together.map_or_else(|| "nothing".to_owned(), |t| u(t.received_kg)),
     )];
     for (at, witness) in frame.witnesses.iter().enumerate() {
         let credible = Some(witness).filter(|w| w.validity.is_credible());
-        let was = then.and_then(|said| said.received_kg[at]).map_or_else(|| "nothing".to_owned(), kg);
+        let was = then.and_then(|(_, kg)| kg[at]).map_or_else(|| "nothing".to_owned(), kg);
         let is = credible.and_then(|w| w.received_kg).map_or_else(|| "lost".to_owned(), u);
         rows.push((English.witness(witness.id).to_owned(), was, is));
     }
@@ -445,6 +446,7 @@ fn truth(session: &Session) -> Markup {
             thead { tr { th {} th { (is_so) } th { "the monitor" } } }
             tbody { @for (what, so, believed) in rows { tr { th scope="row" { (what) } td { (so) } td { (believed) } } } }
         }
+        @if is_recorded(session) { p.small { "What was really received is " (NOT_KNOWN) "." } }
         p.monitor { b { "The monitor says: " } (headline.whole()) }
     }
 }
@@ -452,7 +454,7 @@ fn truth(session: &Session) -> Markup {
 fn time_line(session: &Session) -> Markup {
     let log = session.log();
     let told = session.told();
-    let spoke = told.spoke.iter().map(|(at_s, id)| (*at_s, "monitor", words(*id)));
+    let spoke = told.spoke.iter().map(|(at_s, key)| (*at_s, "monitor", words(key.id)));
     let seen = told.seen.iter().map(|at_s| (*at_s, "trainee", "says that an alarm was seen".to_owned()));
     let mut moments: Vec<(f64, &str, String)> = spoke.chain(seen).collect();
     let zero_s = log.started_s();

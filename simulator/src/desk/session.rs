@@ -7,7 +7,7 @@ use super::lives::Lives;
 use super::log::{Done, Log, Way};
 use super::outcome::{Answers, Outcome};
 use super::paper;
-use super::told::{Ahead, Told, together_kg};
+use super::told::{self, Ahead, Told};
 use super::watched::Watched;
 use crate::bay::{Act, SimulatedBay};
 use crate::drill::{self, Drill};
@@ -105,7 +105,7 @@ impl Session {
         let none = || format!("{}: no delivery is opened in it: there is nothing to drill", file.display());
         let delivery = recorded.delivery(bay).ok_or_else(none)?;
         let log = Log::of_recording(&recorded, &delivery.setup);
-        let then = Told::of(file, &Ahead::default(), |frame, _| together_kg(frame))?;
+        let then = told::received(file)?;
         let links = drill::links(&site).await.map_err(drill::no_port)?;
         let folder = run_folder(&options.store, "drill")?;
         let own = own_site(&site.texts, &drill::addresses(&site, &links), &folder, options.port)?;

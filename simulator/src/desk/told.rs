@@ -13,6 +13,8 @@ use std::path::Path;
 
 /// Nothing that the monitor says is kept finer than this, s: its tick.
 const TICK_S: f64 = 1.0;
+/// What one cause lets speak, as the signals of a device that is lost, speaks within this, s.
+const TOGETHER_S: f64 = 10.0;
 
 /// By how much the monitor's engine time is ahead of the plant's: another figure after each standing still.
 #[derive(Debug, Clone, Default)]
@@ -91,14 +93,16 @@ impl Said {
 pub struct Told {
     /// What was said and entered, in words.
     pub moments: Vec<Moment>,
-    /// Each alarm when it first spoke.
-    pub spoke: Vec<(f64, AlarmId)>,
+    /// Each alarm when it first spoke; of several of a kind that speak together the first.
+    pub spoke: Vec<(f64, AlarmKey)>,
     /// When an alarm was entered as seen.
     pub seen: Vec<f64>,
     /// Each phase and since when.
     pub phases: Vec<(f64, Phase)>,
     /// What it believed.
     pub said: History<Said>,
+    /// Every alarm that ever spoke.
+    heard: Vec<AlarmKey>,
     /// Alarms that nobody has seen yet.
     unseen: Vec<AlarmKey>,
 }
@@ -111,6 +115,7 @@ impl Default for Told {
             seen: Vec::new(),
             phases: Vec::new(),
             said: History::new(TICK_S, Said::join),
+            heard: Vec::new(),
             unseen: Vec::new(),
         }
     }
@@ -147,13 +152,6 @@ impl Told {
         Ok(told)
     }
 
-    /// What was believed at a moment: the latest before.
-    #[must_use]
-    pub fn said_at(&self, at_s: f64) -> Option<&Said> {
-        let points = self.said.points();
-        points[..points.partition_point(|(s, _)| *s <= at_s)].last().map(|(_, said)| said)
-    }
-
     /// Takes a frame in. `against_kg`: what each witness is held against: what was received then, or, behind a recording,
     /// where nobody knows that, what all say together.
     pub fn frame(&mut self, frame: &Frame, at_s: f64, against_kg: Option<f64>) {
@@ -162,8 +160,13 @@ impl Told {
         }
         self.said.push(at_s, Said::of(frame, against_kg));
         for alarm in &frame.alarms {
-            if !self.spoke.iter().any(|(_, id)| *id == alarm.key.id) {
-                self.spoke.push((at_s, alarm.key.id));
+            if self.heard.contains(&alarm.key) {
+                continue;
+            }
+            self.heard.push(alarm.key);
+            let together = |(s, key): &(f64, AlarmKey)| key.id == alarm.key.id && at_s - s < TOGETHER_S;
+            if !self.spoke.iter().any(together) {
+                self.spoke.push((at_s, alarm.key));
                 self.moments.push(Moment { at_s, who: "monitor", what: words(alarm.key.id) });
             }
         }
@@ -202,6 +205,25 @@ impl Told {
         };
         self.moments.push(Moment { at_s, who, what: said });
     }
+}
+
+/// What was received by each witness at each stored output of a recording: its time, s, and kg.
+pub type Received = Vec<(f64, [Option<f64>; 3])>;
+
+/// Reads that off a recording.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn received(recording: &Path) -> Result<Received, String> {
+    let mut stream = stream::open(recording).map_err(|e| e.to_string())?;
+    let mut received = Received::new();
+    while let Some(record) = stream.next_record().map_err(|e| e.to_string())? {
+        if record.kind == Kind::Output {
+            let frame = reader::frame(&record)?;
+            received.push((frame.at.since_s(EngineTime(0)), Said::of(&frame, None).received_kg));
+        }
+    }
+    Ok(received)
 }
 
 /// What all witnesses say together, kg.

@@ -282,6 +282,36 @@ pub fn delivery() -> DeliverySetup {
 }
 
 /// Carries one of everything.
+/// One entry of each kind but the opening of a delivery.
+fn latest() -> Vec<Entry> {
+    vec![
+        entry_of(What::Closed),
+        entry_of(What::Seen(alarm_key())),
+        entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
+        entry_of(What::Unshelved(alarm_key())),
+        entry_of(What::Dipped { level_m: 2.5 }),
+        entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
+        entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
+        entry_of(What::Rejected { reason: "wrong seal".into() }),
+        entry_of(What::Attended { screen: "bay-1".into() }),
+        entry_of(What::HandedOver { out: None, to: "B. Brook".into(), state: "The transfer is on.".into() }),
+        entry_of(What::TakenOut { key: alarm_key(), reason: "new gauge".into() }),
+        entry_of(What::PutBack(alarm_key())),
+        entry_of(What::StepSigned {
+            step: "leak_check".into(),
+            side: Side::Driver,
+            name: "D. Haul".into(),
+            right: Right::Attend,
+            note: "gauge stands".into(),
+        }),
+        entry_of(What::StepSkipped {
+            step: "scrubber_runs".into(),
+            right: Right::Engineer,
+            reason: "no scrubber here".into(),
+        }),
+    ]
+}
+
 pub fn carried() -> Carried {
     Carried {
         alarms: vec![CarriedAlarm {
@@ -291,32 +321,7 @@ pub fn carried() -> Carried {
             first: true,
         }],
         closings: vec![Some(Closing { level_m: 2.125, u_m: 0.015, used_kg: 7.5, gap_kg: 0.25 }), None],
-        latest: vec![
-            entry_of(What::Closed),
-            entry_of(What::Seen(alarm_key())),
-            entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
-            entry_of(What::Unshelved(alarm_key())),
-            entry_of(What::Dipped { level_m: 2.5 }),
-            entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
-            entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
-            entry_of(What::Rejected { reason: "wrong seal".into() }),
-            entry_of(What::Attended { screen: "bay-1".into() }),
-            entry_of(What::HandedOver { out: None, to: "B. Brook".into(), state: "The transfer is on.".into() }),
-            entry_of(What::TakenOut { key: alarm_key(), reason: "new gauge".into() }),
-            entry_of(What::PutBack(alarm_key())),
-            entry_of(What::StepSigned {
-                step: "leak_check".into(),
-                side: Side::Driver,
-                name: "D. Haul".into(),
-                right: Right::Attend,
-                note: "gauge stands".into(),
-            }),
-            entry_of(What::StepSkipped {
-                step: "scrubber_runs".into(),
-                right: Right::Engineer,
-                reason: "no scrubber here".into(),
-            }),
-        ],
+        latest: latest(),
         delivery: Some(CarriedDelivery {
             setup: delivery(),
             leg: 2,

@@ -56,7 +56,7 @@ fn a_delivery_that_goes_as_it_should_has_none() {
     let mut story = story();
     story.start();
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "an hour")]
-    let until_s = START_S + (0.96 * story.delivery.planned.0 / RATE) as u64;
+    let until_s = START_S + (0.99 * story.delivery.planned.0 / RATE) as u64;
     let mut seen = Vec::new();
     for s in (START_S..until_s).step_by(20) {
         story.run_to(s);
@@ -94,7 +94,7 @@ fn a_pad_that_rises_is_said_before_it_is_near_its_ceiling() {
     #[expect(clippy::cast_precision_loss, reason = "minutes")]
     let rising = |truth: &mut super::bay::Truth| truth.pad_pa += 600.0 * truth.s.saturating_sub(START_S + 120) as f64;
     story.bend = rising;
-    story.run_to(START_S + 170);
+    story.run_to(START_S + 200);
     assert!(open(&story).contains(&AlarmId::PadRising), "{:?}", story.last.pad);
     assert!(!story.monitor.has_open(AlarmKey { id: AlarmId::PadNearCeiling, subject: 0 }));
 }

@@ -3,6 +3,7 @@
 
 use super::checks::Check;
 use super::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
+use super::steps::StepState;
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 /// What one step gave.
@@ -74,6 +75,8 @@ pub struct Frame {
     pub neighbours: Vec<NeighbourState>,
     /// The open delivery's checks, in order.
     pub checks: Vec<Check>,
+    /// The steps of the open delivery that are signed, let go, or whose turn has come.
+    pub steps: Vec<StepState>,
 }
 
 /// Who is on duty, and when they must say that they are there.

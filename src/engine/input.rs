@@ -4,6 +4,7 @@
 use super::checks::CheckId;
 use super::frame::{Contribution, Estimate, Opening, Phase};
 use super::settings::{DeliverySetup, Settings};
+use super::steps::{Right, Side, StepMark};
 use crate::time::{EngineTime, WallTime};
 
 /// One thing that happened.
@@ -267,6 +268,28 @@ pub enum What {
     },
     /// An alarm is put back in service.
     PutBack(AlarmKey),
+    /// One side signed a step.
+    StepSigned {
+        /// Its name.
+        step: String,
+        /// For whom.
+        side: Side,
+        /// Who signed; the entry itself names whose sign-in it was.
+        name: String,
+        /// What the one who is signed in may do.
+        right: Right,
+        /// What they wrote with it.
+        note: String,
+    },
+    /// A step is let go unsigned.
+    StepSkipped {
+        /// Its name.
+        step: String,
+        /// What the one who is signed in may do.
+        right: Right,
+        /// Why.
+        reason: String,
+    },
 }
 
 /// A check as a person entered it.
@@ -566,6 +589,8 @@ pub struct CarriedDelivery {
     pub neighbours: Vec<CarriedNeighbour>,
     /// Checks that people have entered.
     pub entered: Vec<EnteredCheck>,
+    /// Steps that people have signed or let go.
+    pub marks: Vec<StepMark>,
 }
 
 /// A totalizer in the midst of a transfer, in its SI unit.

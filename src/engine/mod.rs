@@ -3,7 +3,7 @@
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
 //! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); what a totalizer counted ([`total`]); each instrument as a mass ([`witness`]); their recent
 //! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
-//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what must be said in time ([`alarm`]) and whether anybody is there to hear it (`attendance`); what is known ([`frame`]).
+//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]) and how it goes on ([`steps`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what must be said in time ([`alarm`]) and whether anybody is there to hear it (`attendance`); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod input;
@@ -45,6 +45,7 @@ mod gauge;
 mod neighbour;
 mod opening;
 mod outlook;
+pub mod steps;
 mod watch;
 pub mod zero;
 
@@ -56,7 +57,7 @@ use attendance::Attendance;
 use checks::Check;
 use delivery::{Delivery, Refusal};
 use devices::Devices;
-use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
+use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase, WitnessId};
 use input::{
     AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, OutOfService, RecorderState,
     What,
@@ -65,8 +66,9 @@ use neighbour::Neighbours;
 use opening::Stock;
 use pad::PadWatch;
 use reading::Readings;
-use settings::Settings;
+use settings::{DeliverySetup, Settings};
 use slip::Arrival;
+use steps::{Side, Signature};
 use watch::Watch;
 use zero::Zero;
 
@@ -226,7 +228,11 @@ impl Monitor {
                 delivery::admits(self.delivery.as_ref(), &self.settings, what)?;
                 zero::admits(&self.watch.verdict, self.watch.others_than_scale()).map_err(Refusal::NoZero)
             }
-            _ => delivery::admits(self.delivery.as_ref(), &self.settings, what),
+            _ => {
+                delivery::admits(self.delivery.as_ref(), &self.settings, what)?;
+                let asked = self.on_steps(&self.checks(), |grounds| grounds.admits(what));
+                asked.unwrap_or(Ok(())).map_err(Refusal::NoStep)
+            }
         }
     }
 
@@ -362,26 +368,8 @@ impl Monitor {
             return false;
         }
         match &entry.what {
-            What::DeliveryOpened(setup) => {
-                self.delivery = Some(Delivery::open((**setup).clone(), &self.settings));
-                self.attendance = Attendance::default();
-                self.arrival = Arrival::default();
-                self.watch = Watch::new(self.at);
-                self.finish = Finish::default();
-                (self.valve_by, self.soon, self.foreseen_at) = (None, Foreseen::default(), None);
-                self.margin = Margin::Unknown;
-                self.neighbours.forget();
-            }
-            What::TransferStarted => {
-                if let Some(delivery) = &mut self.delivery {
-                    delivery.start_transfer(self.at, &self.settings, &self.readings);
-                    let seen = self.readings.level_start_seen_at(&self.settings, delivery.setup.tank, self.at);
-                    self.neighbours.start(seen.unwrap_or(self.at), self.at);
-                }
-                self.attendance.start(&entry.who, self.at);
-                self.readings.transfer_starts();
-                self.watch = Watch::new(self.at);
-            }
+            What::DeliveryOpened(setup) => self.open((**setup).clone()),
+            What::TransferStarted => self.start_transfer(&entry.who),
             What::Closed => self.close(),
             What::ScaleZeroed(cause) => {
                 self.watch.zero_scale(self.at, *cause);
@@ -417,6 +405,8 @@ impl Monitor {
                 self.alarms.take_out(OutOfService { key: *key, who, since, reason: reason.trim().to_owned() });
             }
             What::PutBack(key) => self.alarms.put_back(*key),
+            What::StepSigned { step, side, name, note, .. } => self.mark_step(step, false, (*side, name, note)),
+            What::StepSkipped { step, reason, .. } => self.mark_step(step, true, (Side::Site, &entry.who, reason)),
             What::Shelved { key, for_s } => self.alarms.shelve(*key, self.at, *for_s),
             What::Unshelved(key) => self.alarms.unshelve(*key),
             What::Seen(key) => {
@@ -432,6 +422,36 @@ impl Monitor {
             self.latest.drain(..over);
         }
         true
+    }
+
+    fn open(&mut self, setup: DeliverySetup) {
+        self.delivery = Some(Delivery::open(setup, &self.settings));
+        self.attendance = Attendance::default();
+        self.arrival = Arrival::default();
+        self.watch = Watch::new(self.at);
+        self.finish = Finish::default();
+        (self.valve_by, self.soon, self.foreseen_at) = (None, Foreseen::default(), None);
+        self.margin = Margin::Unknown;
+        self.neighbours.forget();
+    }
+
+    fn start_transfer(&mut self, who: &str) {
+        if let Some(delivery) = &mut self.delivery {
+            delivery.start_transfer(self.at, &self.settings, &self.readings);
+            let seen = self.readings.level_start_seen_at(&self.settings, delivery.setup.tank, self.at);
+            self.neighbours.start(seen.unwrap_or(self.at), self.at);
+        }
+        self.attendance.start(who, self.at);
+        self.readings.transfer_starts();
+        self.watch = Watch::new(self.at);
+    }
+
+    fn mark_step(&mut self, step: &str, skipped: bool, (side, who, note): (Side, &str, &str)) {
+        let at = self.clock.wall_at(self.at);
+        let signature = Signature { side, who: who.trim().to_owned(), at, note: note.trim().to_owned() };
+        if let Some(delivery) = &mut self.delivery {
+            delivery.mark_step(step, skipped, signature);
+        }
     }
 
     fn close(&mut self) {
@@ -520,6 +540,7 @@ impl Monitor {
     #[must_use]
     pub fn frame(&self) -> Frame {
         let plate = self.delivery.as_ref().map(|d| &d.setup.plate);
+        let checks = self.checks();
         Frame {
             at: self.at,
             clock: self.clock,
@@ -545,8 +566,23 @@ impl Monitor {
             recorder: self.recorder,
             blind: self.blind,
             neighbours: self.neighbours.frame(self.at),
-            checks: self.checks(),
+            steps: self.on_steps(&checks, |grounds| grounds.steps()).unwrap_or_default(),
+            checks,
         }
+    }
+
+    /// Asks something of the open delivery's steps.
+    fn on_steps<T>(&self, checks: &[Check], ask: impl FnOnce(steps::Grounds<'_>) -> T) -> Option<T> {
+        let tank = self.watch.frame()[WitnessId::Tank as usize].clone();
+        Some(ask(steps::Grounds {
+            settings: &self.settings,
+            readings: &self.readings,
+            delivery: self.delivery.as_ref()?,
+            checks,
+            verdict: self.watch.verdict.word,
+            tank_kg: tank.received_kg.filter(|_| tank.validity.is_credible()).map(|kg| kg.value),
+            neighbours: &self.neighbours.frame(self.at),
+        }))
     }
 
     /// The open delivery's checks.

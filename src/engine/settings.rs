@@ -4,7 +4,8 @@
 
 use super::input::AlarmId;
 use super::papers::{Expected, Papers};
-use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use super::steps::Step;
+use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 /// Everything the engine needs to know about one bay.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,6 +37,8 @@ pub struct Settings {
     pub neighbours: Vec<NeighbourSetup>,
     /// What is expected of every delivery.
     pub expected: Expected,
+    /// The steps of a delivery at this bay, in order.
+    pub steps: Vec<Step>,
 }
 
 /// Another bay that fills one of this bay's tanks.
@@ -239,6 +242,8 @@ pub struct LineSetup {
     pub valve_closes_s: f64,
     /// Liquid still pushed into the tank when the hose is blown clear.
     pub blow_clear: Kg,
+    /// Inner diameter, where it is known.
+    pub bore: Option<Metre>,
 }
 
 /// What the line holds when a transfer starts.
@@ -381,6 +386,8 @@ pub struct Product {
     pub density: Vec<(Celsius, KgPerM3)>,
     /// Relative standard uncertainty of the density, 1.
     pub density_u: f64,
+    /// Dynamic viscosity at rising temperatures, straight lines in its logarithm between; empty: not known.
+    pub viscosity: Vec<(Celsius, PaS)>,
     /// Whether somebody has read the table's source.
     pub confirmed: bool,
     /// Where the table comes from, with its standing.

@@ -18,7 +18,7 @@ use crate::poll::schedule::Schedule;
 use crate::poll::stats::Stats;
 use crate::recording::writer::{Progress, Recorder};
 use crate::time::{EngineTime, SECOND_NS, WallTime};
-use crate::words::{Language, en::English};
+use crate::words::{Language, en::English, steps};
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
@@ -485,6 +485,7 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::NoZero(NoZero::NothingOff) => "the scale is not under suspicion: there is nothing to put right",
         Refusal::NoZero(NoZero::Grows) => "what is missing grows: no new zero explains that",
         Refusal::NoZero(NoZero::NoOther) => "no other instrument says how much came in",
+        Refusal::NoStep(why) => steps::refused(why),
         Refusal::NoDip => "the site file does not allow this tank to be opened: hand_dip_u is not set",
         Refusal::DipTooLate => "a dip says where the tank stood before the load came in: the transfer has started",
         Refusal::DipOffTheTank => {

@@ -16,6 +16,7 @@ use crate::engine::alarm::catalogue;
 use crate::engine::checks::CheckId;
 use crate::engine::frame::Phase;
 use crate::engine::input::{AlarmKey, Entry, What, ZeroCause};
+use crate::engine::steps::{Right, Side};
 use crate::people::{Person, Role};
 use crate::words::{EntryAnswer, SignInWord};
 use axum::extract::rejection::JsonRejection;
@@ -316,6 +317,8 @@ enum PostedWhat {
     HandedOver { to: String, read_back: bool },
     TakenOut { id: String, subject: u16, reason: String },
     PutBack { id: String, subject: u16 },
+    Step { id: String, side: SideForm, name: Option<String>, note: Option<String> },
+    StepSkipped { id: String, reason: String },
 }
 
 /// A cause as the page names it.
@@ -341,8 +344,31 @@ impl From<ZeroCauseForm> for ZeroCause {
     }
 }
 
+/// A side as the page names it.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum SideForm {
+    Site,
+    Driver,
+}
+
+/// Whose press it was.
+struct By {
+    who: String,
+    right: Right,
+}
+
+impl By {
+    /// Where the site names nobody, whoever is at this machine may all.
+    fn new(app: &App, person: Option<&Person>) -> By {
+        let may_all = app.sign_in.is_none() || person.is_some_and(|p| p.role >= Role::Engineer);
+        let who = person.map_or_else(|| SCREEN.to_owned(), |p| p.name.clone());
+        By { who, right: if may_all { Right::Engineer } else { Right::Attend } }
+    }
+}
+
 impl PostedWhat {
-    fn into_what(self) -> Option<What> {
+    fn into_what(self, by: &By) -> Option<What> {
         Some(match self {
             PostedWhat::TransferStarted => What::TransferStarted,
             PostedWhat::Closed => What::Closed,
@@ -355,6 +381,16 @@ impl PostedWhat {
             PostedWhat::Unshelved { id, subject } => What::Unshelved(AlarmKey { id: catalogue::named(&id)?, subject }),
             PostedWhat::Check { id, met, note } => {
                 What::CheckEntered { check: CheckId::named(&id)?, met, note: said(&note.unwrap_or_default())? }
+            }
+            PostedWhat::Step { id, side, name, note } => {
+                let (side, name) = match side {
+                    SideForm::Site => (Side::Site, by.who.clone()),
+                    SideForm::Driver => (Side::Driver, said(&name.unwrap_or_default())?),
+                };
+                What::StepSigned { step: id, side, name, right: by.right, note: said(&note.unwrap_or_default())? }
+            }
+            PostedWhat::StepSkipped { id, reason } => {
+                What::StepSkipped { step: id, right: by.right, reason: said(&reason)? }
             }
             PostedWhat::Rejected { reason } => What::Rejected { reason: said(&reason)? },
             // The page's own words stand in it once it is known of which bay it is.
@@ -509,14 +545,14 @@ async fn enter(
         let body = Answered { saved: answer == EntryAnswer::Saved, says: app.reader.language.entry(answer) };
         (status, Json(body)).into_response()
     };
-    let Some(what) = posted.ok().and_then(|Json(p)| p.what.into_what()) else {
+    let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
+    let by = By::new(&app, person.as_ref());
+    let Some(what) = posted.ok().and_then(|Json(p)| p.what.into_what(&by)) else {
         return Ok(answer(StatusCode::BAD_REQUEST, EntryAnswer::NotUnderstood));
     };
-    let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
     if let Some((status, why)) = barred(&app, &slug, &headers, person.as_ref(), &what) {
         return Ok(answer(status, why));
     }
-    let who = person.map_or_else(|| SCREEN.to_owned(), |p| p.name);
     let Some(published) = latest(feed) else {
         return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch));
     };
@@ -531,7 +567,7 @@ async fn enter(
     let leg = published.frame.delivery.as_ref().map_or(1, |d| d.leg);
     let (saved, durable) = oneshot::channel();
     let what = completed(what, &slug, &published, &app.reader);
-    let request = EntryRequest { entry: Entry { who, leg, what }, saved };
+    let request = EntryRequest { entry: Entry { who: by.who, leg, what }, saved };
     match feed.entries.try_send(request) {
         Ok(()) => {}
         Err(TrySendError::Full(_)) => return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::Busy)),
@@ -549,7 +585,7 @@ mod tests {
     use super::*;
     use crate::engine::input::AlarmId;
     use crate::page::scenes;
-    use crate::people::{People, Role};
+    use crate::people::People;
     use std::net::TcpStream;
     use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
     use tokio::sync::mpsc;
@@ -558,10 +594,22 @@ mod tests {
     /// As the page's forms send them.
     #[test]
     fn what_is_posted_is_an_entry() {
-        let what = |text: &str| serde_json::from_str::<Posted>(text).ok().and_then(|posted| posted.what.into_what());
+        let by = By { who: "R. Quill".into(), right: Right::Attend };
+        let what = |text: &str| serde_json::from_str::<Posted>(text).ok().and_then(|posted| posted.what.into_what(&by));
         assert_eq!(what(r#"{"what":{"dipped":{"level_m":1.25}}}"#), Some(What::Dipped { level_m: 1.25 }));
         let tractor = r#"{"what":{"scale_zeroed":{"cause":"tractor"}}}"#;
         assert_eq!(what(tractor), Some(What::ScaleZeroed(ZeroCause::Tractor)));
+        let driver = r#"{"what":{"step":{"id":"bonded","side":"driver","name":" D. Haul ","note":null}}}"#;
+        let signed = |side, name: &str| What::StepSigned {
+            step: "bonded".into(),
+            side,
+            name: name.into(),
+            right: Right::Attend,
+            note: String::new(),
+        };
+        assert_eq!(what(driver), Some(signed(Side::Driver, "D. Haul")));
+        let site = r#"{"what":{"step":{"id":"bonded","side":"site","name":"somebody else"}}}"#;
+        assert_eq!(what(site), Some(signed(Side::Site, "R. Quill")), "the site's signature is that of the sign-in");
         for wrong in [r#"{"what":{"dipped":{"level_m":null}}}"#, r#"{"what":{"scale_zeroed":{"cause":"leak"}}}"#] {
             assert_eq!(what(wrong), None, "{wrong}");
         }

@@ -13,6 +13,7 @@ mod deviations;
 pub mod display;
 mod duty;
 pub mod en;
+pub mod steps;
 
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Shelf, Source, VerdictWord, WitnessId};

@@ -362,6 +362,7 @@ fn frame() -> Frame {
         blind: None,
         neighbours: Vec::new(),
         checks: Vec::new(),
+        steps: Vec::new(),
         shelves: Vec::new(),
         out_of_service: Vec::new(),
         attendance: AttendanceState::default(),
@@ -460,6 +461,20 @@ fn device_state(device: u16) -> DeviceState {
     }
 }
 
+fn thresholds() -> Thresholds {
+    Thresholds {
+        chi_square: [10.83, 13.82],
+        finding: [[16.0, 17.0]; 7],
+        suspect_band: 3.0,
+        found_z: 1.645,
+        margin_z: 2.33,
+        near_ceiling: 0.9,
+        on_delay_s: 3.0,
+        off_delay_s: 10.0,
+        dead_bands: Vec::new(),
+    }
+}
+
 fn settings() -> Settings {
     Settings {
         bay: "Bay 2".into(),
@@ -493,6 +508,7 @@ fn settings() -> Settings {
             starts: LineStart::Empty,
             valve_closes_s: 20.0,
             blow_clear: Kg(60.0),
+            bore: None,
         },
         drive: Drive::Pad,
         pad_tap: PadTap::Trailer,
@@ -510,28 +526,23 @@ fn settings() -> Settings {
             line_rating: None,
             connection_rating: None,
         },
-        thresholds: Thresholds {
-            chi_square: [10.83, 13.82],
-            finding: [[16.0, 17.0]; 7],
-            suspect_band: 3.0,
-            found_z: 1.645,
-            margin_z: 2.33,
-            near_ceiling: 0.9,
-            on_delay_s: 3.0,
-            off_delay_s: 10.0,
-            dead_bands: Vec::new(),
-        },
+        thresholds: thresholds(),
         neighbours: Vec::new(),
-        expected: Expected {
-            contacts: Contacts {
-                shipper: Some("loading office, 555 0101".into()),
-                supplier: None,
-                supervisor: Some("shift supervisor, 555 0103".into()),
-            },
-            dew_point: Celsius(-40.0),
-            gas_relief: Some(GaugePa(165e3)),
-            tanks: Vec::new(),
+        expected: expected(),
+        steps: Vec::new(),
+    }
+}
+
+fn expected() -> Expected {
+    Expected {
+        contacts: Contacts {
+            shipper: Some("loading office, 555 0101".into()),
+            supplier: None,
+            supervisor: Some("shift supervisor, 555 0103".into()),
         },
+        dew_point: Celsius(-40.0),
+        gas_relief: Some(GaugePa(165e3)),
+        tanks: Vec::new(),
     }
 }
 

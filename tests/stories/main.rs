@@ -21,6 +21,7 @@ mod recorded;
 mod shapes;
 mod shared_tank;
 mod shelves;
+mod steps;
 mod totals;
 mod transfer;
 mod wire;

@@ -216,13 +216,7 @@ impl Sight<'_> {
 
     /// Whether more than that goes through the meter.
     fn movement(&self, least_kg_per_s: f64) -> Condition {
-        let Some(kind) = flow_rate(self.settings) else { return Condition::Unknown };
-        let least = if kind == SignalKind::FlowMassRate { least_kg_per_s } else { least_kg_per_s / 1000.0 };
-        match self.readings.credible_kind(self.settings, kind, None) {
-            Some(rate) if rate.abs() > least => Condition::True,
-            Some(_) => Condition::False,
-            None => Condition::Unknown,
-        }
+        more_than(self.settings, self.readings, least_kg_per_s)
     }
 
     fn witnesses_left(&self, count: usize) -> Condition {
@@ -230,6 +224,22 @@ impl Sight<'_> {
             Phase::Transfer if self.credible == count => Condition::True,
             _ => Condition::False,
         }
+    }
+}
+
+/// Whether anything goes through the meter.
+#[must_use]
+pub fn movement(settings: &Settings, readings: &Readings) -> Condition {
+    more_than(settings, readings, MOVEMENT_KG_PER_S)
+}
+
+fn more_than(settings: &Settings, readings: &Readings, least_kg_per_s: f64) -> Condition {
+    let Some(kind) = flow_rate(settings) else { return Condition::Unknown };
+    let least = if kind == SignalKind::FlowMassRate { least_kg_per_s } else { least_kg_per_s / 1000.0 };
+    match readings.credible_kind(settings, kind, None) {
+        Some(rate) if rate.abs() > least => Condition::True,
+        Some(_) => Condition::False,
+        None => Condition::Unknown,
     }
 }
 

@@ -9,6 +9,7 @@ use crate::engine::frame::{
     Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
+use crate::engine::steps::StepState;
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 mirror! {
@@ -35,6 +36,7 @@ mirror! {
         blind: Option<Gap>,
         neighbours: Vec<NeighbourState>,
         checks: Vec<Check>,
+        steps: Vec<StepState>,
     }
 
     struct AttendanceStateForm of AttendanceState { on_duty: Option<String>, due_at: Option<EngineTime> = "due_at_ns" }

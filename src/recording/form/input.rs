@@ -10,6 +10,7 @@ use crate::engine::input::{
     What, ZeroCause,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
+use crate::engine::steps::{Right, Side, StepMark};
 use crate::time::{EngineTime, WallTime};
 
 mirror! {
@@ -93,6 +94,8 @@ mirror! {
         HandedOver { out: Option<String>, to: String, state: String },
         TakenOut { key: AlarmKey, reason: String },
         PutBack(AlarmKey),
+        StepSigned { step: String, side: Side, name: String, right: Right, note: String },
+        StepSkipped { step: String, right: Right, reason: String },
     }
 
     struct EnteredCheckForm of EnteredCheck {
@@ -208,6 +211,7 @@ mirror! {
         opening: Opening,
         neighbours: Vec<CarriedNeighbour>,
         entered: Vec<EnteredCheck>,
+        marks: Vec<StepMark>,
     }
 
     struct CarriedZeroForm of CarriedZero { cause: ZeroCause, kg: f64, budget: Vec<Contribution> }

@@ -8,7 +8,8 @@ use crate::engine::settings::{
     PadTap, Plate, Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup,
     Thresholds,
 };
-use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use crate::engine::steps::Step;
+use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 mirror! {
     struct SettingsForm of Settings {
@@ -25,6 +26,7 @@ mirror! {
         thresholds: Thresholds,
         neighbours: Vec<NeighbourSetup>,
         expected: Expected,
+        steps: Vec<Step>,
     }
 
     struct NeighbourSetupForm of NeighbourSetup { bay: String, tank: u16 }
@@ -114,6 +116,7 @@ mirror! {
         starts: LineStart,
         valve_closes_s: f64,
         blow_clear: Kg = "blow_clear_kg",
+        bore: Option<Metre> = "bore_m",
     }
 
     enum LineStartForm of LineStart { Empty, Full }
@@ -179,6 +182,7 @@ mirror! {
         name: String,
         density: Vec<(Celsius, KgPerM3)> = "density_c_kg_per_m3",
         density_u: f64,
+        viscosity: Vec<(Celsius, PaS)> = "viscosity_c_pa_s",
         confirmed: bool,
         source: String,
         load_temperature: Celsius = "load_temperature_c",

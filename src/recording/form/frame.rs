@@ -121,6 +121,7 @@ mirror! {
         TotalReset,
         CountsBack,
         DrivenOff,
+        OtherGauge,
     }
 
     enum SlipForm of Slip {
@@ -161,6 +162,7 @@ mirror! {
         LevelSpan,
         TankVapour,
         NewZero,
+        LowFlow,
     }
 
     struct ContributionForm of Contribution { source: Source, kg: f64 }

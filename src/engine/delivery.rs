@@ -351,6 +351,18 @@ pub enum Refusal {
     NoReason,
     /// Liquid may have moved: it can be closed, not rejected.
     TooLateToReject,
+    /// That alarm is not out of service.
+    NotOut,
+    /// The site asks for no attendance.
+    AttendanceNotAsked,
+    /// Another one is on duty, or nobody.
+    NotOnDuty,
+    /// Somebody else has taken the duty over meanwhile.
+    DutyChanged,
+    /// They are on duty already.
+    OnDutyAlready,
+    /// A hand-over names who comes, and has the state of the bay read back.
+    NotReadBack,
     /// That step is not signed, or let go, now.
     NoStep(NoStep),
 }

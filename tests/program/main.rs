@@ -12,6 +12,7 @@ mod figures;
 mod import;
 mod kill;
 mod ledger;
+mod opened;
 mod play;
 mod ports;
 #[path = "../bench/recorded.rs"]

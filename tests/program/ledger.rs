@@ -1,5 +1,6 @@
 //! `brimwatch ledger` as its users meet it: folders of recordings, an index that may be gone, old or damaged.
 
+use super::again::again;
 use super::{recorded, report};
 use brimwatch::config::{DeliveryFile, Site};
 use brimwatch::engine::input::What;
@@ -34,7 +35,7 @@ fn made() -> &'static Path {
     let folder = MADE.get_or_init(|| {
         let folder = tempfile::tempdir().expect("a folder");
         for (id, days) in [("D-1", 0), ("D-2", 3), ("D-3", 20)] {
-            recorded::again(report::whole(), &folder.path().join(format!("{id}.brim")), id, days * DAY_NS);
+            again(report::whole(), &folder.path().join(format!("{id}.brim")), id, days * DAY_NS);
         }
         std::fs::copy(report::whole(), folder.path().join("drill.brim")).expect("a disk");
         let drilled = folder.path().join("rejected");
@@ -46,7 +47,7 @@ fn made() -> &'static Path {
         recording.enter(What::Rejected { reason: "seal 88102 broken".into() });
         recording.seconds(5);
         recording.end();
-        recorded::again(&drilled, &folder.path().join("D-4.brim"), "D-4", 21 * DAY_NS);
+        again(&drilled, &folder.path().join("D-4.brim"), "D-4", 21 * DAY_NS);
         folder
     });
     folder.path()
@@ -114,7 +115,7 @@ fn the_index_is_never_believed_more_than_the_recordings() {
     }
     // A recording that was replaced is read anew, one that is gone is forgotten.
     std::fs::remove_file(store.join("D-2.brim")).expect("a disk");
-    recorded::again(report::whole(), &store.join("D-2.brim"), "D-5", DAY_NS);
+    again(report::whole(), &store.join("D-2.brim"), "D-5", DAY_NS);
     std::fs::remove_file(store.join("D-3.brim")).expect("a disk");
     let names = |ledger: &Value| -> Vec<String> {
         let rows = ledger["deliveries"].as_array().expect("rows");

@@ -1,5 +1,7 @@
 //! The program as its users meet it: devices that die, kills, wrong files.
 
+#[path = "../bench/again.rs"]
+mod again;
 mod any_site;
 mod bays;
 mod change;

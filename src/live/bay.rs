@@ -10,7 +10,7 @@ use crate::config::{BaySetup, DeliveryFile, Site};
 use crate::engine::Monitor;
 use crate::engine::delivery::Refusal;
 use crate::engine::frame::{Alarm, Frame, Output, Phase, VerdictWord};
-use crate::engine::input::{What, Carried, Event, Input, Missed, Poll, RecorderState, SettingsText};
+use crate::engine::input::{Carried, Event, Input, Missed, Poll, RecorderState, SettingsText, What};
 use crate::engine::settings::Settings;
 use crate::engine::zero::NoZero;
 use crate::page::feed::{DeviceStats, EntryRequest, Published, Work};
@@ -275,7 +275,9 @@ impl Bay {
         let refused = match refusal {
             Some(refusal) => Some(refused(refusal).to_owned()),
             // A record is known by its delivery: a second of that name would be taken for the first.
-            None if last.as_ref() == Some(&id) => Some(format!("delivery {id:?} was closed here: give this one another id")),
+            None if last.as_ref() == Some(&id) => {
+                Some(format!("delivery {id:?} was closed here: give this one another id"))
+            }
             None if !self.can_record() => Some(NOT_RECORDED.to_owned()),
             None => None,
         };

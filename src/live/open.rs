@@ -2,7 +2,7 @@
 //! them once a second, checks them by its own site file and opens the delivery in a recording of its own. So nothing goes
 //! unwatched between two loads, and what the last closing proved of the tank's level still counts.
 
-use super::change::{AskError, Answered, answer, put};
+use super::change::{Answered, AskError, answer, put};
 use crate::clock::wall_now;
 use crate::config::{DeliveryFile, Site};
 use serde::{Deserialize, Serialize};

@@ -82,7 +82,17 @@ pub fn open(
         let keep_idle_days = site.keep_idle_days;
         let line = delivery.map_or(line, |delivery| delivery.line.clone());
         let texts = &site.texts;
-        let beginning = Beginning { folder: &folder, bay, texts, delivery, who: BY_FILE, line, drill_speed, keep_idle_days, carried };
+        let beginning = Beginning {
+            folder: &folder,
+            bay,
+            texts,
+            delivery,
+            who: BY_FILE,
+            line,
+            drill_speed,
+            keep_idle_days,
+            carried,
+        };
         begin(beginning).map_err(store)
     };
     let Some(path) = latest(&folder).map_err(store)? else { return begin(Carried::default(), delivery, None) };

@@ -2,6 +2,7 @@
 //!
 //! One delivery is simulated, and written again under other names and days. Figures of a run are in docs/figures.md.
 
+use again::again;
 use brimwatch::config::{DeliveryFile, Site};
 use brimwatch::ledger;
 use brimwatch_simulator::scenario;
@@ -9,6 +10,8 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 use std::time::Instant;
 
+#[path = "again.rs"]
+mod again;
 #[path = "recorded.rs"]
 mod recorded;
 
@@ -30,7 +33,7 @@ fn main() {
     std::fs::create_dir(&store).expect("a disk");
     for at in 0..count {
         let name = format!("D-{at:04}");
-        recorded::again(&first, &store.join(format!("{name}.brim")), &name, at * DAY_NS);
+        again(&first, &store.join(format!("{name}.brim")), &name, at * DAY_NS);
     }
     let mb = std::fs::metadata(&first).expect("a recording").len() as f64 / 1e6;
     println!("{count} recordings of {mb:.1} MB");
@@ -50,6 +53,6 @@ fn main() {
     let size = std::fs::metadata(store.join("ledger.index")).expect("an index").len();
     println!("index: {:.2} MB", size as f64 / 1e6);
     std::fs::remove_file(store.join("D-0000.brim")).expect("a disk");
-    recorded::again(&first, &store.join("D-0000.brim"), "D-new", DAY_NS);
+    again(&first, &store.join("D-0000.brim"), "D-new", DAY_NS);
     took_s("with one that is new", all, 1);
 }

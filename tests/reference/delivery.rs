@@ -74,7 +74,18 @@ fn reported(folder: &Path) -> (Account, String) {
         ["docs/worked/columns.toml", "config/site.toml", "config/delivery.toml"].map(|name| root(name));
     let words = ["import", "--columns", "--site", "--delivery", "--out", "report", "verify"].map(Path::new);
     let [import, with_columns, with_site, with_papers, out, report, verify] = words;
-    brimwatch(&[import, &history_file, with_columns, &columns, with_site, &site, with_papers, &papers, out, &recording]);
+    brimwatch(&[
+        import,
+        &history_file,
+        with_columns,
+        &columns,
+        with_site,
+        &site,
+        with_papers,
+        &papers,
+        out,
+        &recording,
+    ]);
     brimwatch(&[report, &recording, out, &paper]);
     brimwatch(&[verify, &recording, &paper]);
     let json = std::fs::read_to_string(paper.with_extension("json")).expect("figures");
@@ -108,7 +119,11 @@ fn the_worked_delivery_is_what_gtc_and_the_paper_say() {
     let signed = |value: f64| if value > 0.0 { format!("+{}", kg(value)) } else { kg(value) };
     let row = |name: &str, received: Figure, weight: String, (difference, en): (Figure, f64)| {
         let (u, against, against_u) = (kg(received.expanded()), signed(difference.value), kg(difference.expanded()));
-        let row = format!("| {name} | {} | {u} | {weight} | {against} | {against_u} | {} |", kg(received.value), number(en, 2));
+        let row = format!(
+            "| {name} | {} | {u} | {weight} | {against} | {against_u} | {} |",
+            kg(received.value),
+            number(en, 2)
+        );
         assert!(documented.contains(&row.replace("|  |", "| |")), "docs/worked-delivery.md lacks the row {row}");
         for cell in [number(received.value, 0), signed(difference.value).replace(' ', "\u{202f}"), number(en, 2)] {
             assert!(paper.contains(&format!(">{cell}<")), "{cell} is not on the paper");

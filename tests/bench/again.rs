@@ -15,7 +15,7 @@ pub fn again(from: &Path, to: &Path, id: &str, later_ns: i64) {
     let mut header = recording.header;
     header.drill_speed = None;
     later(&mut header.wall_at_zero);
-    let mut recorder = Recorder::create(to, &header).expect("a disk");
+    let recorder = Recorder::create(to, &header).expect("a disk");
     let mut number = 0;
     for record in &recording.records {
         match record.kind {

@@ -31,6 +31,7 @@ fn row(account: Account) -> Row {
         AgainstTicket::NotCompared(_) => None,
     };
     let unix_ns = |moment: &Option<Moment>| moment.as_ref().map(|at| at.unix_ns);
+    let prompts = account.alarms.iter().filter(|alarm| alarm.prompt).count();
     let damage = account.recordings.iter().flat_map(|r| r.damage.iter().map(|damage| format!("{}: {damage}", r.file)));
     Row {
         recordings: Vec::new(),
@@ -51,7 +52,8 @@ fn row(account: Account) -> Row {
         difference_kg: compared.map(|c| mass(c.difference_kg)),
         en: compared.map(|c| c.en),
         verdict: account.verdict["word"].as_str().unwrap_or_default().to_owned(),
-        alarms: account.alarms.len(),
+        alarms: account.alarms.len() - prompts,
+        prompts,
         gaps: account.gaps.len(),
         damage: damage.collect(),
         bay: account.bay,

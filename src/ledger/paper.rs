@@ -19,7 +19,7 @@ const CAUTION: &str = "Operating figures, not legal for trade. brimwatch advises
     nothing leaks. Local codes and licensed practice come first.";
 
 /// Columns of the CSV.
-const COLUMNS: [&str; 29] = [
+const COLUMNS: [&str; 30] = [
     "delivery",
     "bay",
     "product",
@@ -47,6 +47,7 @@ const COLUMNS: [&str; 29] = [
     "en",
     "verdict",
     "alarms",
+    "prompts",
     "gaps",
     "recordings",
 ];
@@ -80,7 +81,13 @@ fn cells(row: &Row) -> Vec<String> {
         cells.extend(mass.map_or_else(Default::default, |mass| [mass.kg.to_string(), mass.u_kg.to_string()]));
     }
     cells.push(row.en.map_or_else(String::new, |en| en.to_string()));
-    cells.extend([row.verdict.clone(), row.alarms.to_string(), row.gaps.to_string(), row.recordings.join(";")]);
+    cells.extend([
+        row.verdict.clone(),
+        row.alarms.to_string(),
+        row.prompts.to_string(),
+        row.gaps.to_string(),
+        row.recordings.join(";"),
+    ]);
     cells
 }
 

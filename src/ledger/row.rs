@@ -65,6 +65,8 @@ pub struct Row {
     pub verdict: String,
     /// How often an alarm came until it was closed.
     pub alarms: usize,
+    /// Prompts until then: what belongs to every delivery.
+    pub prompts: usize,
     /// Times when nobody watched.
     pub gaps: usize,
     /// What of the recordings is not as it was written, in words.

@@ -363,6 +363,8 @@ pub struct AlarmAccount {
     pub subject: String,
     /// `high`, `medium`, `low`.
     pub priority: Value,
+    /// It belongs to every delivery and is no sign that something is wrong.
+    pub prompt: bool,
     /// When it came.
     pub raised: Moment,
     /// When somebody first said "seen", and who.

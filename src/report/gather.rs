@@ -8,6 +8,7 @@ use super::account::{
 use super::course::Gone;
 use super::{ticket, told};
 use crate::config::keys::{self, Presence};
+use crate::engine::alarm::catalogue;
 use crate::engine::frame::{Frame, Phase, VerdictWord};
 use crate::engine::input::{AlarmKey, Carried, Entry, Event, Gap, Input, What};
 use crate::engine::settings::{DeliverySetup, Settings, SignalKind, TankSetup};
@@ -243,6 +244,7 @@ impl Delivery {
                 alarm: code,
                 subject,
                 priority: form_json(&alarm.priority),
+                prompt: catalogue::of(alarm.key.id).prompt,
                 raised: alarm.since.into(),
                 seen: None,
                 shelved: Vec::new(),

@@ -27,3 +27,4 @@ mod secrets;
 mod shared_tank;
 mod silence;
 mod tune;
+mod watched;

@@ -9,6 +9,7 @@ mod filter;
 mod flow;
 mod gas;
 mod noise;
+mod passage;
 mod plant;
 mod quantiles;
 mod reading;

@@ -46,6 +46,7 @@ fn rows(seed: u64, count: usize, off_kg: impl Fn(usize) -> f64) -> Vec<Row> {
             en: None,
             verdict: "agree".into(),
             alarms: 0,
+            prompts: 0,
             gaps: 0,
             damage: Vec::new(),
         }

@@ -70,8 +70,7 @@ fn brimwatch(arguments: &[&Path]) {
 fn reported(folder: &Path) -> (Account, String) {
     let [history_file, recording, paper] = ["history.csv", "load.brim", "load.html"].map(|name| folder.join(name));
     std::fs::write(&history_file, history()).expect("a disk");
-    let [columns, site, papers] =
-        ["docs/worked/columns.toml", "config/site.toml", "config/delivery.toml"].map(root);
+    let [columns, site, papers] = ["docs/worked/columns.toml", "config/site.toml", "config/delivery.toml"].map(root);
     let words = ["import", "--columns", "--site", "--delivery", "--out", "report", "verify"].map(Path::new);
     let [import, with_columns, with_site, with_papers, out, report, verify] = words;
     brimwatch(&[

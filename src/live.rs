@@ -11,6 +11,7 @@ mod bay;
 pub mod change;
 pub mod heartbeat;
 mod neighbours;
+mod past;
 mod segment;
 
 use crate::clock::MachineTime;

@@ -13,6 +13,7 @@ use crate::engine::input::{Carried, Event, Input, Missed, Poll, RecorderState, S
 use crate::engine::settings::Settings;
 use crate::engine::zero::NoZero;
 use crate::page::feed::{DeviceStats, EntryRequest, Published, Work};
+use crate::picture::Past;
 use crate::poll::device::{Answer, Round};
 use crate::poll::schedule::Schedule;
 use crate::poll::stats::Stats;
@@ -67,6 +68,8 @@ pub struct Bay {
     mending: Option<MachineTime>,
     number: u64,
     said: Said,
+    /// How the delivery went so far, for the charts.
+    so_far: Arc<Past>,
     first: Vec<Event>,
 }
 
@@ -117,6 +120,7 @@ impl Bay {
             mending: None,
             number: 0,
             said: Said::default(),
+            so_far: Arc::new(segment.past),
             first: segment.first,
         };
         (bay, latest_seen, path_seen)
@@ -321,10 +325,12 @@ impl Bay {
 
     fn publish(&mut self, frame: Frame) {
         self.number += 1;
+        Arc::make_mut(&mut self.so_far).take(&frame);
         let published = Published {
             site: self.site.clone(),
             settings: Arc::clone(&self.settings),
             frame,
+            past: Arc::clone(&self.so_far),
             devices: self.stats.iter().zip(&self.settings.devices).map(|(s, d)| device_stats(&d.name, s)).collect(),
             drill_speed: self.drill_speed,
             number: self.number,

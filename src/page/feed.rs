@@ -1,7 +1,10 @@
 //! What the live loop hands to the page, and what the page hands back.
 
 use crate::engine::settings::Settings;
+use crate::picture::Past;
+use crate::words::Scene;
 use hdrhistogram::Histogram;
+use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -206,12 +209,22 @@ pub struct Published {
     pub settings: Arc<Settings>,
     /// State of the bay.
     pub frame: Frame,
+    /// How the delivery went so far.
+    pub past: Arc<Past>,
     /// How the polling does, by device of the settings.
     pub devices: Vec<DeviceStats>,
     /// In a drill: how many times faster than real time.
     pub drill_speed: Option<f64>,
     /// Counts frames since the program started.
     pub number: u64,
+}
+
+impl Published {
+    /// What texts and pictures are about, for readers in that zone.
+    #[must_use]
+    pub fn scene<'a>(&'a self, zone: &'a TimeZone) -> Scene<'a> {
+        Scene { settings: &self.settings, frame: &self.frame, zone }
+    }
 }
 
 /// How the polling of one device does. Times in microseconds of machine time.

@@ -10,7 +10,7 @@ use super::connections::Bounded;
 use super::feed::{BayFeed, EntryRequest, Published, SettingsDoor};
 use super::sign_in::{self, SignIn, Tried};
 use super::view::{self, Reader};
-use super::{figures, settings};
+use super::{figures, look_back, settings};
 use crate::engine::alarm::catalogue;
 use crate::engine::checks::CheckId;
 use crate::engine::frame::Phase;
@@ -18,7 +18,7 @@ use crate::engine::input::{AlarmKey, Entry, What, ZeroCause};
 use crate::words::{EntryAnswer, SignInWord};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::ws::{Message, Utf8Bytes, WebSocket, WebSocketUpgrade};
-use axum::extract::{DefaultBodyLimit, Path, Request, State};
+use axum::extract::{DefaultBodyLimit, Path, Query, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::{Html, IntoResponse, Redirect, Response};
@@ -154,6 +154,7 @@ fn router(app: App) -> Router {
         .route("/figures", get(figures))
         .route("/bay/{slug}", get(page))
         .route("/bay/{slug}/live", get(live))
+        .route("/bay/{slug}/past", get(past))
         .route("/bay/{slug}/frame.json", get(frame))
         .route("/bay/{slug}/entry", post(enter))
         .fallback(|| async { NoSuchPage })
@@ -247,6 +248,18 @@ async fn page(State(app): State<App>, Path(slug): Path<String>) -> Result<Respon
 async fn frame(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
     Ok(match latest(app.bay(&slug)?) {
         Some(published) => Json(view::frame(&published, &app.reader)).into_response(),
+        None => (StatusCode::SERVICE_UNAVAILABLE, "No frame yet.\n").into_response(),
+    })
+}
+
+/// A stretch of the delivery so far, for the page to show.
+async fn past(
+    State(app): State<App>,
+    Path(slug): Path<String>,
+    Query(asked): Query<look_back::Asked>,
+) -> Result<Response, NoSuchPage> {
+    Ok(match latest(app.bay(&slug)?) {
+        Some(published) => Html(look_back::fragment(&published, asked, &app.reader).into_string()).into_response(),
         None => (StatusCode::SERVICE_UNAVAILABLE, "No frame yet.\n").into_response(),
     })
 }

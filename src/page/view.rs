@@ -105,7 +105,7 @@ fn says_it_already(published: &Published) -> bool {
 }
 
 fn scene<'a>(published: &'a Published, reader: &'a Reader) -> Scene<'a> {
-    Scene { settings: &published.settings, frame: &published.frame, zone: &reader.zone }
+    published.scene(&reader.zone)
 }
 
 /// What the page's script gets.
@@ -221,7 +221,14 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
     let notes = language.notes(scene);
     BTreeMap::from([
         ("head", head(published, scene, reader)),
-        ("headline", headline_region(&headline(published, reader))),
+        ("alarm-count", alarm_count(scene, language)),
+        (
+            "headline",
+            html! {
+                @if let Some(hold) = hold(scene, language) { (headline_region(&hold)) }
+                (headline_region(&headline(published, reader)))
+            },
+        ),
         ("valve", figure(labels.be_at_valve_by, &language.finish(scene))),
         ("margin", figure(labels.margin, &language.margin(scene))),
         ("notes", html! { @if !notes.is_empty() { ul { @for note in &notes { li { (note) } } } } }),
@@ -230,7 +237,8 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
             "brim",
             html! {
                 h2 { @if let Some(tank) = scene.filled_tank() { (tank) " " } span.unit { (labels.contents) } }
-                (both(picture::brim))
+                (picture::brim(scene, &published.past, language, Size::Wide))
+                (picture::brim(scene, &published.past, language, Size::Narrow))
             },
         ),
         ("pad", html! { (pad_line(&language.pad(scene), labels.pad)) (both(picture::pad)) }),
@@ -263,6 +271,21 @@ fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> Markup {
             span.clock { (hh_mm_ss(frame.clock.wall_at(frame.at), scene.zone)) }
         }
     }
+}
+
+/// How many alarms are open, where there are so many that some may lie out of view.
+fn alarm_count(scene: Scene<'_>, language: &dyn Language) -> Markup {
+    let alarms = &scene.frame.alarms;
+    let unseen = alarms.iter().filter(|a| !a.seen).count();
+    html! { @if alarms.len() > 1 { ((language.page().alarms_open)(alarms.len(), unseen)) } }
+}
+
+/// A check that fails stands at the head of the page: nobody has to open anything to see it.
+fn hold(scene: Scene<'_>, language: &dyn Language) -> Option<Text> {
+    let frame = scene.frame;
+    let rejected = frame.delivery.as_ref().is_some_and(|d| d.rejected.is_some());
+    let fails = rejected || frame.checks.iter().any(|check| check.state == CheckState::Fails);
+    (frame.phase == Phase::Opened && fails).then(|| language.checks(scene))
 }
 
 fn headline_region(text: &Text) -> Markup {
@@ -427,7 +450,8 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                 data-lost=(labels.no_connection) { (labels.waiting) }
             noscript { p.stale { (labels.no_script) } }
             main tabindex="0" {
-                ol #alarms aria-label=(labels.alarms) aria-live="assertive" aria-relevant="additions" {}
+                p #alarm-count { (region("alarm-count")) }
+                ol #alarms tabindex="0" aria-label=(labels.alarms) aria-live="assertive" aria-relevant="additions" {}
                 section #headline { (region("headline")) }
                 div.columns {
                     div.figures {
@@ -440,6 +464,8 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                         section #brim { (region("brim")) }
                     }
                 }
+                (entry_forms(reader))
+                (look_back(reader))
                 details #delivery hidden {
                     summary { (labels.checks) }
                     div #checks { (region("checks")) }
@@ -451,6 +477,11 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                     h3 { (labels.margin_made) } div #margin-made { (region("margin-made")) }
                     h3 { (labels.budgets) } div #budgets { (region("budgets")) }
                     h3 { (labels.polling) } div #polling { (region("polling")) }
+                }
+                nav.doors {
+                    a.door href="/" { (labels.bays) }
+                    a.door href="/sign-in" { (reader.language.sign_in(SignInWord::Title)) }
+                    a.door href="/settings" { (reader.language.settings(SettingsWord::Title)) }
                 }
             }
             section #pad { (region("pad")) }
@@ -474,15 +505,11 @@ fn alarm_template(reader: &Reader) -> Markup {
     }
 }
 
-fn footer(reader: &Reader) -> Markup {
+/// Entries that are asked for only now and then; each is hidden while it does not fit.
+fn entry_forms(reader: &Reader) -> Markup {
     let labels = reader.language.labels();
     html! {
-        footer {
-            div #acts {
-                button #start type="button" disabled data-ask=(labels.confirm_started) { (labels.transfer_started) }
-                button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
-                button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
-            }
+        div.entries {
             form #dip hidden {
                 label { (labels.hand_dip) " " input #dipped type="number" step="0.001" min="0" max="40" required; " m" }
                 button type="submit" { (labels.enter_dip) }
@@ -497,6 +524,35 @@ fn footer(reader: &Reader) -> Markup {
                 }
                 button type="submit" { (labels.enter_zero) }
             }
+        }
+    }
+}
+
+/// The stretch of the past that somebody asks for, and the buttons that lead through it.
+fn look_back(reader: &Reader) -> Markup {
+    let words = reader.language.page();
+    let ways = [("earlier", words.earlier), ("later", words.later), ("closer", words.closer), ("wider", words.wider)];
+    html! {
+        details #look-back {
+            summary { (words.look_back) }
+            div.acts {
+                button type="button" data-way="whole" { (words.whole) }
+                @for (way, word) in ways { button type="button" data-way=(way) disabled { (word) } }
+            }
+            div #past role="status" {}
+        }
+    }
+}
+
+fn footer(reader: &Reader) -> Markup {
+    let labels = reader.language.labels();
+    html! {
+        footer {
+            div #acts {
+                button #start type="button" disabled data-ask=(labels.confirm_started) { (labels.transfer_started) }
+                button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
+                button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
+            }
             div #confirm hidden {
                 p #question {}
                 button #yes type="button" { (labels.yes) }
@@ -504,11 +560,6 @@ fn footer(reader: &Reader) -> Markup {
             }
             p #answer role="status" data-sending=(labels.sending) data-unreached=(labels.not_reached) {}
             div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } }
-            p {
-                a.door href="/sign-in" { (reader.language.sign_in(SignInWord::Title)) }
-                " "
-                a.door href="/settings" { (reader.language.settings(SettingsWord::Title)) }
-            }
         }
     }
 }

@@ -27,12 +27,20 @@ pub enum AccountError {
     NoDelivery(PathBuf),
 }
 
+/// The recordings of the delivery that one is of, in their order, that one among them.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn recordings_of_delivery(recording: &Path) -> Result<Vec<PathBuf>, RecordingError> {
+    segments::of_one_delivery(recording)
+}
+
 /// The account of the delivery that a recording is of, out of it and the recordings beside it that are of the same
 /// delivery. It may still be open: see [`Account::is_closed`].
 ///
 /// # Errors
 /// When a recording cannot be read, or is of no delivery.
 pub fn account(recording: &Path) -> Result<Account, AccountError> {
-    let paths = segments::of_one_delivery(recording)?;
+    let paths = recordings_of_delivery(recording)?;
     gather::gather(recording, &paths)
 }

@@ -11,6 +11,9 @@ pub mod alarms;
 mod checks;
 pub mod display;
 pub mod en;
+mod page;
+
+pub use page::PageWords;
 
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Source, VerdictWord, WitnessId};
@@ -208,6 +211,8 @@ pub trait Language: Sync {
     fn tag(&self) -> &'static str;
     /// Labels that depend on nothing.
     fn labels(&self) -> &'static Labels;
+    /// Words of charts, the far view and all bays.
+    fn page(&self) -> &'static PageWords;
     /// A witness as it is called on screens and papers: "by scale".
     fn witness(&self, id: WitnessId) -> &'static str;
     /// The sentence at the head of the page. `alarmed`: an alarm on the page already says that the

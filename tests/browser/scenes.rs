@@ -14,6 +14,7 @@ use brimwatch::engine::settings::{
     Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use brimwatch::page::feed::{DeviceStats, Published};
+use brimwatch::picture::Past;
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
 use brimwatch::units::{Celsius, GaugePa, Kg, M3, Metre};
 use std::sync::Arc;
@@ -46,10 +47,46 @@ pub fn agree() -> Published {
         site: "Lindholm Soda Works".into(),
         settings: Arc::new(settings()),
         frame: frame(),
+        past: Arc::new(past()),
         devices: devices(),
         drill_speed: Some(10.0),
         number: 1773,
     }
+}
+
+/// Half an hour in which the three rose together: first slowly, with the pad; an alarm came and nobody watched for a
+/// minute.
+fn past() -> Past {
+    let mut past = Past::default();
+    let mut frame = frame();
+    let [flow, scale, tank] = [0, 1, 2].map(|i| frame.witnesses[i].received_kg.map_or(0.0, |e| e.value));
+    frame.phase = Phase::Opened;
+    let opened = |frame: &mut Frame, kg: f64| {
+        if let Some(tank) = &mut frame.tank {
+            tank.contents_kg = Some(kg);
+        }
+    };
+    opened(&mut frame, 24_600.0);
+    frame.at = at(0);
+    past.take(&frame);
+    frame.phase = Phase::Transfer;
+    for s in (4..=1772).step_by(4).filter(|s| !(900..960).contains(s)) {
+        frame.at = at(s);
+        frame.blind = (s >= 960).then_some(Gap { from: at(896), to: at(960), known_by: GapClock::SameBoot });
+        frame.alarms = if s > 1200 { vec![alarm(AlarmId::ReadingUnlikely, 0, Priority::Low)] } else { Vec::new() };
+        for alarm in &mut frame.alarms {
+            alarm.since = WallTime(START.0 + 1_200_000_000_000);
+        }
+        let share = (s as f64 / 1772.0 - 0.06 * (1.0 - (-(s as f64) / 90.0).exp())) / 0.94;
+        for (witness, kg) in frame.witnesses.iter_mut().zip([flow, scale, tank]) {
+            witness.received_kg = Some(Estimate { value: kg * share.max(0.0), u: 20.0 });
+        }
+        opened(&mut frame, 24_600.0 + tank * share.max(0.0));
+        let wander = (s as f64 / 70.0).sin() * 1_800.0;
+        frame.pad.pressure_pa_gauge = Some(118_300.0 * (1.0 - (-(s as f64) / 120.0).exp()) + wander);
+        past.take(&frame);
+    }
+    past
 }
 
 /// Another bay fills the same tank.

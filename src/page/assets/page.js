@@ -226,6 +226,28 @@ byId("zero").addEventListener("submit", (event) => {
   event.preventDefault();
   enter({ scale_zeroed: { cause: byId("cause").value } });
 });
+
+// The stretch of the past that was asked for; where its buttons lead is the server's word.
+const ways = [...document.querySelectorAll("#look-back [data-way]")];
+
+async function lookBack(query) {
+  const past = byId("past");
+  try {
+    const reply = await fetch(`${address}/past${query}`);
+    past.innerHTML = await reply.text();
+  } catch {
+    put(past, byId("state").dataset.lost);
+  }
+  const leads = past.firstElementChild?.dataset ?? {};
+  for (const button of ways) button.disabled = button.dataset.way !== "whole" && !(button.dataset.way in leads);
+}
+
+byId("look-back").addEventListener("toggle", (event) => {
+  if (event.target.open) lookBack("");
+});
+for (const button of ways) {
+  button.addEventListener("click", () => lookBack(byId("past").firstElementChild?.dataset[button.dataset.way] ?? ""));
+}
 document.addEventListener("pointerdown", () => listen(), { once: true });
 byId("sound").addEventListener("click", async () => {
   await listen();

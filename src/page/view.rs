@@ -297,9 +297,11 @@ fn headline_region(text: &Text) -> Markup {
 }
 
 fn figure(label: &str, figure: &Figure) -> Markup {
+    // "not known" is wider than any figure.
+    let word = figure.figure.chars().filter(|c| c.is_alphabetic()).count() > 4;
     html! {
         h2 { (label) }
-        p.figure.act[figure.act] { (figure.figure) @if !figure.unit.is_empty() { span.unit { (figure.unit) } } }
+        p.figure.act[figure.act].word[word] { (figure.figure) @if !figure.unit.is_empty() { span.unit { (figure.unit) } } }
         @for line in &figure.lines { p.line { (line) } }
     }
 }

@@ -9,6 +9,7 @@
 
 mod bay;
 pub mod change;
+mod facts;
 pub mod heartbeat;
 mod neighbours;
 mod past;

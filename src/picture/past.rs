@@ -187,6 +187,19 @@ impl Past {
         &self.moments
     }
 
+    /// Lowest and highest pressure on the trailer in the last so many seconds, Pa gauge.
+    #[must_use]
+    pub fn pad_lately(&self, seconds: f64) -> Option<(f64, f64)> {
+        let all = self.instants.points();
+        let from_s = all.last()?.0 - seconds;
+        let lately =
+            all.iter().rev().take_while(|(s, _)| *s >= from_s).filter_map(|(_, i)| i.pad_pa_gauge).map(f64::from);
+        lately.fold(None, |band, pa| match band {
+            None => Some((pa, pa)),
+            Some((low, high)) => Some((pa.min(low), pa.max(high))),
+        })
+    }
+
     /// What was in the tank before this leg, kg.
     #[must_use]
     pub fn before_kg(&self) -> Option<f64> {

@@ -1,8 +1,10 @@
 //! The page in a real browser (Debian's chromium). The test publishes the frames itself. Pictures of every
 //! scene are left in the target folder for people to look at.
 
+mod axe;
 mod chromium;
 mod desk;
+mod far;
 mod look_back;
 mod scenes;
 mod settings;
@@ -32,16 +34,27 @@ struct Stage {
 
 impl Stage {
     fn set(first: Published) -> Stage {
+        Stage::of(first, &["bay-2"])
+    }
+
+    /// Several bays that all show the same.
+    fn of(first: Published, slugs: &[&str]) -> Stage {
         let runtime = Runtime::new().expect("a runtime");
         let listener = runtime.block_on(TcpListener::bind("127.0.0.1:0")).expect("a port");
         let url = format!("http://{}/", listener.local_addr().expect("its address"));
         let (latest, watched) = watch::channel(Some(Arc::new(first)));
         let (send, entries) = mpsc::channel(4);
-        let bay = BayFeed { slug: "bay-2".into(), latest: watched, entries: send, work: Arc::default() };
+        let bay = |slug: &&str| BayFeed {
+            slug: (*slug).to_owned(),
+            latest: watched.clone(),
+            entries: send.clone(),
+            work: Arc::default(),
+        };
+        let bays = slugs.iter().map(bay).collect();
         let (shutdown, stopped) = oneshot::channel::<()>();
         // Nobody changes settings here.
         let settings = SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 };
-        let served = Served { site: "Lindholm Soda Works".into(), people: None, settings, bays: vec![bay] };
+        let served = Served { site: "Lindholm Soda Works".into(), people: None, settings, bays };
         runtime.spawn(serve(listener, served, async {
             let _ = stopped.await;
         }));

@@ -13,7 +13,7 @@ use brimwatch::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
     Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
-use brimwatch::page::feed::{DeviceStats, Published};
+use brimwatch::page::feed::{Block, DeviceStats, Facts, PlaceSaid, Published};
 use brimwatch::picture::Past;
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
 use brimwatch::units::{Celsius, GaugePa, Kg, M3, Metre};
@@ -48,10 +48,46 @@ pub fn agree() -> Published {
         settings: Arc::new(settings()),
         frame: frame(),
         past: Arc::new(past()),
+        facts: Arc::new(facts()),
+        wire: wire(),
         devices: devices(),
         drill_speed: Some(10.0),
         number: 1773,
     }
+}
+
+/// What the invented works' site file says; who gives first aid it does not.
+fn facts() -> Facts {
+    let line = |key, text: &str| (key, text.to_owned());
+    let place = |address, form: &str, unit| PlaceSaid { function: 3, address, count: 2, form: form.into(), unit };
+    Facts {
+        emergency: vec![
+            line("call", "555 0199, works fire brigade; then the shift supervisor, 555 0103"),
+            line("stop", "red button left of the ladder, second one at the gate"),
+            line("gas", "ball valve with the yellow lever at the gas panel"),
+            line("shower", "10 steps east of the trailer spot"),
+            line("eyewash", "beside the shower, and in the pump house"),
+            line("way_out", "gate 2, upwind by the windsock; meet at the canteen"),
+        ],
+        usual_pad_pa_gauge: Some(124_000.0),
+        places: vec![
+            place(100, "f32 ABCD", "kg/s"),
+            place(102, "u32 CDAB", "kg"),
+            place(200, "i32 ABCD", "kg"),
+            place(300, "f32 ABCD", "m"),
+            place(302, "f32 ABCD", "Pa gauge"),
+        ],
+    }
+}
+
+/// What the three devices sent last.
+fn wire() -> Vec<Arc<Vec<Block>>> {
+    let block = |address, words: &[u16]| Arc::new(vec![Block { function: 3, address, words: Ok(words.to_vec()) }]);
+    vec![
+        block(100, &[0x4096, 0x6666, 0x30FC, 0x0000]),
+        block(200, &[0x0000, 0x672A]),
+        block(300, &[0x40A6, 0xB852, 0x47E7, 0x0E00]),
+    ]
 }
 
 /// Half an hour in which the three rose together: first slowly, with the pad; an alarm came and nobody watched for a

@@ -43,9 +43,10 @@ fn commands_are_understood() {
         for words in commands(&text) {
             let what = format!("{}: {}", paper.display(), words.join(" "));
             match words.as_slice() {
-                ["./test", ..] => {
-                    let mode = root().join("test").metadata().expect("./test").permissions().mode();
-                    assert!(mode & 0o111 != 0, "./test cannot be run");
+                [own, ..] if own.starts_with("./") => {
+                    let mode =
+                        root().join(own).metadata().unwrap_or_else(|e| panic!("{what}: {e}")).permissions().mode();
+                    assert!(mode & 0o111 != 0, "{own} cannot be run");
                 }
                 ["brimwatch", arguments @ ..] => assert_understood("brimwatch", arguments, &what),
                 ["cargo", "run", rest @ ..] => {
@@ -53,7 +54,7 @@ fn commands_are_understood() {
                     let package = rest[..at].iter().skip_while(|w| **w != "-p").nth(1).unwrap_or(&"brimwatch");
                     assert_understood(package, rest.get(at + 1..).unwrap_or_default(), &what);
                 }
-                ["cargo", "bench" | "build" | "test" | "install" | "clippy" | "fmt", ..]
+                ["cargo", "bench" | "build" | "test" | "install" | "clippy" | "fmt" | "deb", ..]
                 | ["git" | "cd" | "curl", ..] => {}
                 _ => panic!("{what}: neither a command of ours nor one this check knows"),
             }

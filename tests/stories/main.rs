@@ -4,8 +4,10 @@ mod bay;
 mod blame;
 mod bounds;
 mod checks;
+mod clock;
 mod corrections;
 mod gauges;
+mod hazards;
 #[cfg(feature = "live")]
 mod ledger;
 mod losses;

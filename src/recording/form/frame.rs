@@ -119,6 +119,7 @@ mirror! {
         TotalReset,
         CountsBack,
         DrivenOff,
+        OtherGauge,
     }
 
     enum SlipForm of Slip {
@@ -159,6 +160,7 @@ mirror! {
         LevelSpan,
         TankVapour,
         NewZero,
+        LowFlow,
     }
 
     struct ContributionForm of Contribution { source: Source, kg: f64 }

@@ -132,6 +132,31 @@ mod tests {
 
     const WHOLE: Window = Window { from_s: 1000.0, to_s: 5000.0 };
 
+    /// A day at one frame a second stays bounded, with its begin and end; a gap and an alarm are there once; another
+    /// delivery begins anew.
+    #[test]
+    fn the_past_is_bounded_and_of_one_delivery() {
+        let mut frame = crate::page::scenes::everything_at_once().frame;
+        let mut past = Past::default();
+        for s in 0..86_400_u64 {
+            frame.at = crate::time::EngineTime(s * crate::time::SECOND_NS);
+            past.take(&frame);
+        }
+        let (first, last) = (past.instants()[0].0, past.instants()[past.instants().len() - 1].0);
+        assert!(
+            past.instants().len() <= 2400 && past.moments().len() <= 10,
+            "{} {}",
+            past.instants().len(),
+            past.moments().len()
+        );
+        assert!((last - first - 86_399.0).abs() < 64.0, "{first} {last}");
+        if let Some(delivery) = &mut frame.delivery {
+            delivery.id = "0418".into();
+        }
+        past.take(&frame);
+        assert_eq!(past.instants().len(), 1);
+    }
+
     /// Every way leads to something else, and no address leads out of what is kept.
     #[test]
     fn ways_stay_inside_of_what_is_kept() {

@@ -8,6 +8,7 @@ mod far;
 pub mod feed;
 pub mod figures;
 mod look_back;
+mod screens;
 pub mod server;
 mod settings;
 pub mod sign_in;

@@ -165,7 +165,10 @@ impl Past {
             self.blind = frame.blind;
         }
         let fresh = frame.alarms.iter().filter(|alarm| !self.alarms.contains(&alarm.key));
-        new.extend(fresh.map(|alarm| (wall_s(alarm.since).min(now_s), Happened::Alarm(alarm.key))));
+        let fresh = fresh.map(|alarm| (wall_s(alarm.since).min(now_s), Happened::Alarm(alarm.key)));
+        // One that comes back from the shelf is the same as before.
+        let before = |(at, kind): &(f64, Happened)| self.moments.iter().any(|(s, k)| k == kind && (s - at).abs() < 1.0);
+        new.extend(fresh.filter(|moment| !before(moment)));
         self.alarms = frame.alarms.iter().map(|alarm| alarm.key).collect();
         self.moments.append(&mut new);
         self.moments.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -8,6 +8,7 @@ mod filter;
 mod flow;
 mod gas;
 mod noise;
+mod passage;
 mod plant;
 mod quantiles;
 mod reading;

@@ -9,9 +9,11 @@
 
 mod bay;
 pub mod change;
+mod facts;
 pub mod heartbeat;
 mod neighbours;
 pub mod open;
+mod past;
 mod segment;
 
 use crate::clock::MachineTime;

@@ -382,6 +382,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
         places: read.iter().map(|s| s.place).collect(),
         products: places.iter().map(|&place| works.tanks[place].1).collect(),
         neighbours: Vec::new(),
+        emergency: super::expected::emergency(table.table("emergency")),
         usual: usual(table, places.iter().map(|&place| works.vents[place]).collect()),
     }
 }

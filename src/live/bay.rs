@@ -2,17 +2,18 @@
 
 use super::change::NewSettings;
 use super::neighbours::Talk;
-use super::not_before;
 use super::segment::{self, Beginning, Segment};
+use super::{facts, not_before};
 use crate::clock::{Clock, MachineTime, machine_duration, wall_now};
 use crate::config::{BaySetup, Site};
 use crate::engine::Monitor;
 use crate::engine::delivery::Refusal;
 use crate::engine::frame::{Alarm, Frame, Output, Phase, VerdictWord};
-use crate::engine::input::{Carried, Event, Gap, GapClock, Input, Missed, Poll, RecorderState, SettingsText};
+use crate::engine::input::{Block, Carried, Event, Gap, GapClock, Input, Missed, Poll, RecorderState, SettingsText};
 use crate::engine::settings::Settings;
 use crate::engine::zero::NoZero;
-use crate::page::feed::{DeviceStats, EntryRequest, Published, Work};
+use crate::page::feed::{DeviceStats, EntryRequest, Facts, Published, Work};
+use crate::picture::Past;
 use crate::poll::device::{Answer, Round};
 use crate::poll::schedule::Schedule;
 use crate::poll::stats::Stats;
@@ -69,6 +70,11 @@ pub struct Bay {
     mending: Option<MachineTime>,
     number: u64,
     said: Said,
+    /// How the delivery went so far, for the charts.
+    so_far: Arc<Past>,
+    facts: Arc<Facts>,
+    /// Of each device, the words of its last answered round.
+    wire: Vec<Arc<Vec<Block>>>,
     first: Vec<Event>,
 }
 
@@ -119,6 +125,9 @@ impl Bay {
             mending: None,
             number: 0,
             said: Said::default(),
+            so_far: Arc::new(segment.past),
+            facts: Arc::new(facts::of_bay(setup)),
+            wire: vec![Arc::default(); setup.settings.devices.len()],
             first: segment.first,
         };
         (bay, latest_seen, path_seen)
@@ -304,6 +313,11 @@ impl Bay {
     fn step_one(&mut self, now: MachineTime, event: Event) -> u64 {
         let begun = Instant::now();
         self.last = not_before(now, self.last);
+        if let Event::Poll(poll) = &event
+            && let Some(words) = self.wire.get_mut(usize::from(poll.device))
+        {
+            *words = Arc::new(poll.blocks.clone());
+        }
         let input = Input { at: self.clock.engine(self.last), event };
         let number = self.recorder.as_ref().map_or(0, |recorder| recorder.input(&input));
         let monitor = &mut self.monitor;
@@ -333,10 +347,14 @@ impl Bay {
 
     fn publish(&mut self, frame: Frame) {
         self.number += 1;
+        Arc::make_mut(&mut self.so_far).take(&frame);
         let published = Published {
             site: self.site.clone(),
             settings: Arc::clone(&self.settings),
             frame,
+            past: Arc::clone(&self.so_far),
+            facts: Arc::clone(&self.facts),
+            wire: self.wire.clone(),
             devices: self.stats.iter().zip(&self.settings.devices).map(|(s, d)| device_stats(&d.name, s)).collect(),
             drill_speed: self.drill_speed,
             number: self.number,

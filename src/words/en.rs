@@ -1,7 +1,7 @@
 //! English.
 
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
-use super::{CheckText, EntryAnswer, Figure, Labels, Language, Scene, SettingsWord, SignInWord, Text};
+use super::{CheckText, EntryAnswer, Figure, Labels, Language, PageWords, Scene, SettingsWord, SignInWord, Text};
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
     Alarm, CeilingBy, CheckedBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Shelf, Slip,
@@ -132,6 +132,10 @@ impl Language for English {
 
     fn labels(&self) -> &'static Labels {
         &LABELS
+    }
+
+    fn page(&self) -> &'static PageWords {
+        &super::screen::ENGLISH
     }
 
     fn witness(&self, id: WitnessId) -> &'static str {

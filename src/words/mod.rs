@@ -13,7 +13,10 @@ mod deviations;
 pub mod display;
 mod duty;
 pub mod en;
+mod screen;
 pub mod steps;
+
+pub use screen::PageWords;
 
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Shelf, Source, VerdictWord, WitnessId};
@@ -217,6 +220,8 @@ pub trait Language: Sync {
     fn tag(&self) -> &'static str;
     /// Labels that depend on nothing.
     fn labels(&self) -> &'static Labels;
+    /// Words of charts, the far view and all bays.
+    fn page(&self) -> &'static PageWords;
     /// A witness as it is called on screens and papers: "by scale".
     fn witness(&self, id: WitnessId) -> &'static str;
     /// The sentence at the head of the page. `alarmed`: an alarm on the page already says that the

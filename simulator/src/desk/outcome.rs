@@ -7,10 +7,13 @@ use super::log::{Done, Log};
 use super::paper::clock;
 use super::told::{Ahead, Told, words};
 use crate::bay::{Act, BAY_STEP_S};
-use crate::harm::Harm;
+use crate::harm::Harm as Followed;
+use crate::scenarios::Works;
 use crate::wrong::GoesWrong;
+use brimwatch::engine::alarm::catalogue;
 use brimwatch::engine::input::{AlarmId, Event};
 use brimwatch::recording::format::Kind;
+use brimwatch::recording::truth::{Fault, Harm, Truth};
 use brimwatch::recording::{reader, stream};
 use maud::Markup;
 use serde::Serialize;
@@ -224,16 +227,69 @@ fn gone_wrong(log: &Log, until_s: f64, zero_s: f64) -> impl Iterator<Item = (f64
 /// The first that went wrong, s after the start.
 fn began(log: &Log, until_s: f64, zero_s: f64) -> Option<f64> {
     let by_scenario = gone_wrong(log, until_s, zero_s).map(|(at_s, _)| at_s);
-    let works = Some(-zero_s).filter(|_| {
-        let own = crate::scenarios::Works { planned_kg: None, ..log.scenario.works };
-        own != crate::scenarios::Works::default()
-    });
+    let works = Some(-zero_s).filter(|_| works_differ(log));
     let by_trainer = log.done.iter().filter_map(|(at_s, done)| match done {
         Done::Fault(wrong) => Some(at_s - zero_s + wrong.at_s.unwrap_or(0.0)),
         _ => None,
     });
     let all = by_scenario.chain(works).chain(by_trainer);
     all.filter(|at_s| *at_s < until_s - zero_s).min_by(f64::total_cmp)
+}
+
+/// The works or the load are not what the papers say.
+fn works_differ(log: &Log) -> bool {
+    let own = Works { planned_kg: None, ..log.scenario.works };
+    own != Works::default()
+}
+
+/// What was really wrong, for the drill's recording, by its engine time.
+#[must_use]
+pub fn truth(log: &Log, until_s: f64, ahead: &Ahead, outcome: &Outcome) -> Truth {
+    let zero_s = log.started_s().unwrap_or(until_s);
+    let code = |id: AlarmId| catalogue::of(id).name.to_owned();
+    let known = |code: &String| catalogue::named(code).is_some();
+    // The scenario's alarm is for the first that it lets go wrong.
+    let own = log.scenario.alarm.as_ref().map(|alarm| alarm.replace(' ', "_"));
+    let mut own_left = own.clone();
+    let mended = |from_s: f64| {
+        let mended = log.done.iter().find(|(at_s, done)| *done == Done::Mended && *at_s >= from_s);
+        mended.map(|(at_s, _)| *at_s)
+    };
+    let fault = |wrong: &GoesWrong, from_s: f64, own: Option<String>| {
+        let alarm = own.filter(known).or_else(|| wrong.what.alarm().map(code));
+        let mut brings: Vec<String> = wrong.what.brings().iter().copied().map(code).collect();
+        brings.extend(alarm.clone().filter(|alarm| !brings.contains(alarm)));
+        let ends = [Some(from_s + wrong.for_s).filter(|s| s.is_finite()), mended(from_s)];
+        let to_s = ends.into_iter().flatten().min_by(f64::total_cmp).filter(|_| !wrong.what.stays());
+        Fault {
+            what: wrong.to_string(),
+            alarm,
+            brings,
+            from_s: ahead.engine_s(from_s),
+            to_s: to_s.map(|to_s| ahead.engine_s(to_s)),
+        }
+    };
+    let mut faults: Vec<Fault> = Vec::new();
+    if works_differ(log) {
+        let alarm = own_left.take().filter(known);
+        let brings = alarm.clone().into_iter().collect();
+        faults.push(Fault { what: log.scenario.title.clone(), alarm, brings, from_s: 0.0, to_s: None });
+    }
+    for (at_s, wrong) in gone_wrong(log, until_s, zero_s) {
+        faults.push(fault(wrong, zero_s + at_s, own_left.take()));
+    }
+    for (at_s, done) in &log.done {
+        if let Done::Fault(wrong) = done {
+            let from_s = at_s + wrong.at_s.unwrap_or(0.0);
+            faults.extend((from_s < until_s).then(|| fault(wrong, from_s, None)));
+        }
+    }
+    let harm = outcome.bad_end.as_ref().filter(|_| outcome.ended_badly).map(|end| Harm {
+        what: end.what.clone(),
+        alarm: own.filter(known),
+        at_s: ahead.engine_s(zero_s + end.at_s),
+    });
+    Truth { faults, harm }
 }
 
 /// The first alarm that is for it: the scenario's own, or where that is silent the first after it could be known. That
@@ -284,13 +340,13 @@ fn done(log: &Log, until_s: f64, zero_s: f64) -> Vec<Moment> {
 
 /// Harm at the drill's end, and at the same scenario's own end had nobody acted.
 fn damage(lives: &Lives) -> Vec<Damage> {
-    let damage = |(harm, (was, would_have_been)): (Harm, (f64, f64))| Damage {
+    let damage = |(harm, (was, would_have_been)): (Followed, (f64, f64))| Damage {
         harm: harm.to_string(),
         unit: harm.quantity().si_name(),
         was,
         would_have_been,
     };
-    Harm::ALL.into_iter().zip(lives.most).map(damage).collect()
+    Followed::ALL.into_iter().zip(lives.most).map(damage).collect()
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@
 use super::course::Course;
 use super::lives::Lives;
 use super::log::{Done, Log};
-use super::outcome::{Answers, Outcome};
+use super::outcome::{self, Answers, Outcome};
 use super::paper;
 use super::told::{Ahead, Told};
 use crate::bay::{Act, SimulatedBay};
@@ -22,7 +22,7 @@ use brimwatch::live::{self, LiveError, Running};
 use brimwatch::page::feed::{Entry, Published, What};
 use brimwatch::recording::format::Kind;
 use brimwatch::recording::writer::Recorder;
-use brimwatch::recording::{reader, stream};
+use brimwatch::recording::{reader, stream, truth};
 use brimwatch::time::EngineTime;
 use maud::Markup;
 use std::fs;
@@ -261,7 +261,12 @@ impl Session {
         self.pause().await;
         let (until_s, log, recording) = (self.now_s(), self.log.clone(), self.recording.clone());
         let ahead = self.ahead.clone();
-        let outcome = tokio::task::spawn_blocking(move || Outcome::of(&log, until_s, (&recording, &ahead)));
+        let outcome = tokio::task::spawn_blocking(move || {
+            let (outcome, course) = Outcome::of(&log, until_s, (&recording, &ahead))?;
+            // For whoever tries alarm settings on it later.
+            truth::end_with(&recording, &outcome::truth(&log, until_s, &ahead, &outcome))?;
+            Ok::<_, String>((outcome, course))
+        });
         let (outcome, course) = outcome.await.map_err(|e| format!("the result could not be worked out: {e}"))??;
         let json = serde_json::to_string_pretty(&outcome).map_err(|e| e.to_string())?;
         write(&self.folder.join("result.json"), &json)?;

@@ -2,5 +2,5 @@
 
 pub mod catalogue;
 pub mod condition;
-mod hazards;
+pub(crate) mod hazards;
 pub mod machine;

@@ -9,8 +9,10 @@
 
 mod bay;
 pub mod change;
+mod facts;
 pub mod heartbeat;
 mod neighbours;
+mod past;
 mod segment;
 
 use crate::clock::MachineTime;

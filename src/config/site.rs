@@ -68,6 +68,7 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     let numbered = root.tables("bay").iter().enumerate();
     let mut bays: Vec<BaySetup> = numbered.map(|(i, t)| bay(draft, (i, t), &works, &mut claims)).collect();
     introduce(&mut bays);
+    super::steps::give(draft, root.tables("bay"), &mut bays, &mut beside);
     let table = root.table("site");
     let listen = listen(draft, table);
     let products: Vec<ProductTable> = products.into_iter().map(|(_, product)| product).collect();
@@ -372,6 +373,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
             &works.contacts,
             places.iter().map(|&place| works.expected[place].clone()).collect(),
         ),
+        steps: Vec::new(),
     };
     BaySetup {
         slug: super::slug(table.text("name")),
@@ -380,6 +382,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
         places: read.iter().map(|s| s.place).collect(),
         products: places.iter().map(|&place| works.tanks[place].1).collect(),
         neighbours: Vec::new(),
+        emergency: super::expected::emergency(table.table("emergency")),
         usual: usual(table, places.iter().map(|&place| works.vents[place]).collect()),
     }
 }
@@ -428,6 +431,7 @@ fn line(table: &Table) -> LineSetup {
         starts: if table.text("starts") == "full" { LineStart::Full } else { LineStart::Empty },
         valve_closes_s: table.number("valve_closes"),
         blow_clear: Kg(table.number("blow_clear")),
+        bore: table.optional_number("bore").map(Metre),
     }
 }
 
@@ -445,6 +449,7 @@ fn limits(table: &Table) -> Limits {
     let rating = |key| table.optional_number(key).map(GaugePa);
     Limits {
         response_time_s: table.number("response_time"),
+        attendance_s: table.optional_number("attendance"),
         pad_maximum: rating("pad_maximum"),
         hose_rating: rating("hose_rating"),
         line_rating: rating("line_rating"),

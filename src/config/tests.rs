@@ -160,6 +160,8 @@ const PLANTED: &[(&str, &str, &str, &str, &str)] = &[
     ("division = \"20 kg\"", "division = \"20 kg\"\nrolls_over_at = \"1000 kg\"", "bay.signal.rolls_over_at", "rolls_over_at = \"1000 kg\"", "counts nothing"),
     ("division = \"20 kg\"", "division = \"20 kg\"\nullage_from = \"8 kg\"", "bay.signal.ullage_from", "ullage_from = \"8 kg\"", "is no ullage"),
     ("division = \"20 kg\"", "division = \"20 kg\"\nindicates = \"apparent_mass\"", "bay.signal.indicates", "indicates = \"apparent_mass\"\n", "no mass meter"),
+    ("division = \"20 kg\"", "division = \"20 kg\"\nlow_flow = \"1 kg\"", "bay.signal.low_flow", "low_flow = \"1 kg\"", "is no flow rate"),
+    ("kind = \"flow_kg_per_s\"", "kind = \"flow_kg_per_s\"\nlow_flow = \"5 kg/s\"", "bay.signal.low_flow", "low_flow = \"5 kg/s\"", "blind so far up"),
     // Devices.
     ("address = \"127.0.0.1:15021\"\n", "", "device", "[[device]]\nname = \"line meter\"", "reached by, once"),
     ("address = \"127.0.0.1:15021\"", "address = 15021", "device.address", "address = 15021", "a bare number"),
@@ -633,6 +635,7 @@ fn the_shipped_files_are_the_manual_of_every_key() {
         (keys::DELIVERY, DELIVERY_MANUAL),
         (keys::PRODUCT, &product),
         (keys::COLUMNS, COLUMNS_MANUAL),
+        (keys::STEPS, STEPS_MANUAL),
     ] {
         for key in keys {
             let written = match key.form {
@@ -675,7 +678,7 @@ fn the_shipped_files_show_the_defaults() {
 /// The example that a hint shows passes the key it is shown for.
 #[test]
 fn each_example_passes_its_own_key() {
-    for keys in [keys::SITE, keys::DELIVERY, keys::PRODUCT, keys::COLUMNS] {
+    for keys in [keys::SITE, keys::DELIVERY, keys::PRODUCT, keys::COLUMNS, keys::STEPS] {
         for key in keys.iter().filter(|key| !matches!(key.form, keys::Form::Table | keys::Form::Tables)) {
             let above = |table: &&keys::Key| key.path.starts_with(&format!("{}.", table.path));
             let heads: String = keys.iter().filter(above).map(|table| table.example_line() + "\n").collect();

@@ -6,6 +6,7 @@ use super::input::{CarriedDelivery, CarriedZero, EnteredCheck, What};
 use super::neighbour::Neighbours;
 use super::reading::{Readings, StartReading};
 use super::settings::{DeliverySetup, GasSetup, Settings, SignalKind};
+use super::steps::{NoStep, Signature, StepMark};
 use super::total::{self, Counted};
 use super::witness::scale::gas_density;
 use super::witness::{density, flow_rate, geometry};
@@ -63,6 +64,8 @@ pub struct Delivery {
     pub draw_off_integral: RateIntegral,
     /// What the totalizer counted.
     pub counted: Counted,
+    /// For how long the flow may have been too slow for the meter to count, s.
+    pub slow_s: f64,
     /// What a person's dip said before the load came in, m.
     pub dip_m: Option<f64>,
     /// What is known of the tank's level before the load comes in; as it was once it does.
@@ -75,6 +78,8 @@ pub struct Delivery {
     pub closed: Option<EngineTime>,
     /// Checks that people have entered, the latest of each.
     pub entered: Vec<EnteredCheck>,
+    /// Steps that people have signed or let go.
+    pub marks: Vec<StepMark>,
     /// Why it was rejected.
     pub rejected: Option<String>,
     starts: Vec<Option<StartReading>>,
@@ -97,12 +102,14 @@ impl Delivery {
             rate_integral: RateIntegral::default(),
             draw_off_integral: RateIntegral::default(),
             counted: Counted::default(),
+            slow_s: 0.0,
             dip_m: None,
             opening: Opening { doubt_m, ..Opening::default() },
             sums_are_whole: true,
             started: None,
             closed: None,
             entered: Vec::new(),
+            marks: Vec::new(),
             rejected: None,
             starts: vec![None; settings.signals.len()],
             earlier_s: 0.0,
@@ -117,12 +124,14 @@ impl Delivery {
         delivery.dip_m = carried.dip_m;
         delivery.opening = carried.opening;
         delivery.entered.clone_from(&carried.entered);
+        delivery.marks.clone_from(&carried.marks);
         if carried.transferring {
             delivery.phase = Phase::Transfer;
             delivery.started = Some(EngineTime(0));
             delivery.earlier_s = carried.elapsed_s;
             delivery.sums_are_whole = false;
             delivery.counted = Counted::carried(&carried.counted);
+            delivery.slow_s = carried.slow_s;
             for (start, value) in delivery.starts.iter_mut().zip(&carried.starts) {
                 *start = value.map(|value| StartReading { value, count: 1 });
             }
@@ -147,11 +156,13 @@ impl Delivery {
             starts: self.starts.iter().map(|s| s.map(|s| s.value)).collect(),
             received_kg,
             counted: self.counted.carry(),
+            slow_s: self.slow_s,
             zero,
             dip_m: self.dip_m,
             opening: self.opening,
             neighbours: neighbours.carry(),
             entered: self.entered.clone(),
+            marks: self.marks.clone(),
         }
     }
 
@@ -163,6 +174,7 @@ impl Delivery {
         self.rate_integral = RateIntegral::default();
         self.draw_off_integral = RateIntegral::default();
         self.sums_are_whole = true;
+        self.slow_s = 0.0;
         for (index, start) in (0u16..).zip(&mut self.starts) {
             *start = readings.start(index, at);
         }
@@ -188,6 +200,17 @@ impl Delivery {
         self.entered.push(entered);
     }
 
+    /// A step was signed, or let go.
+    pub fn mark_step(&mut self, step: &str, skipped: bool, signature: Signature) {
+        match self.marks.iter_mut().find(|mark| mark.step == step) {
+            Some(mark) => {
+                mark.skipped |= skipped;
+                mark.signatures.push(signature);
+            }
+            None => self.marks.push(StepMark { step: step.to_owned(), skipped, signatures: vec![signature] }),
+        }
+    }
+
     /// What a rate signal gives between two polls is summed.
     pub fn take_rates(&mut self, settings: &Settings, readings: &Readings) {
         let pad = readings.credible_kind(settings, SignalKind::PadPressure, None);
@@ -195,6 +218,7 @@ impl Delivery {
         if self.phase != Phase::Transfer {
             return;
         }
+        self.take_slow(settings, readings);
         for (kind, integral) in
             [(flow_rate(settings), &mut self.rate_integral), (Some(SignalKind::DrawOff), &mut self.draw_off_integral)]
         {
@@ -208,6 +232,18 @@ impl Delivery {
             }
         }
         self.take_total(settings, readings);
+    }
+
+    /// A meter that shows less than its foot may have liquid go by uncounted, unless a valve that is closed says there is none.
+    fn take_slow(&mut self, settings: &Settings, readings: &Readings) {
+        let Some(signal) = flow_rate(settings).and_then(|kind| Readings::find(settings, kind, None)) else { return };
+        let low = settings.signals.get(usize::from(signal)).map_or(0.0, |setup| setup.low_flow);
+        let (Some(rate), Some(at)) = (readings.credible(signal), readings.read_at(signal)) else { return };
+        let closed = readings.credible_kind(settings, SignalKind::ShutoffClosed, None) == Some(1.0);
+        let since = self.rate_integral.last.map(|(since, _)| since).or(self.started).filter(|since| *since < at);
+        if let Some(since) = since.filter(|_| rate < low && !closed) {
+            self.slow_s += at.since_s(since);
+        }
     }
 
     /// What the totalizer shows now, held against what it showed before.
@@ -315,6 +351,20 @@ pub enum Refusal {
     NoReason,
     /// Liquid may have moved: it can be closed, not rejected.
     TooLateToReject,
+    /// That alarm is not out of service.
+    NotOut,
+    /// The site asks for no attendance.
+    AttendanceNotAsked,
+    /// Another one is on duty, or nobody.
+    NotOnDuty,
+    /// Somebody else has taken the duty over meanwhile.
+    DutyChanged,
+    /// They are on duty already.
+    OnDutyAlready,
+    /// A hand-over names who comes, and has the state of the bay read back.
+    NotReadBack,
+    /// That step is not signed, or let go, now.
+    NoStep(NoStep),
 }
 
 /// Whether an entry fits the phase; alarms are asked elsewhere.
@@ -330,7 +380,10 @@ pub fn admits(delivery: Option<&Delivery>, settings: &Settings, what: &What) -> 
         }
         (What::TransferStarted, Phase::Transfer | Phase::Closed) => Err(Refusal::AlreadyTransferring),
         (What::Closed | What::ScaleZeroed(_), Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
-        (What::CheckEntered { .. } | What::Rejected { .. }, Phase::Idle) => Err(Refusal::NoDelivery),
+        (
+            What::CheckEntered { .. } | What::Rejected { .. } | What::StepSigned { .. } | What::StepSkipped { .. },
+            Phase::Idle,
+        ) => Err(Refusal::NoDelivery),
         (What::CheckEntered { check, met, note }, _) => admits_check(settings, *check, *met, note),
         (What::Rejected { .. }, Phase::Transfer | Phase::Closed) => Err(Refusal::TooLateToReject),
         (What::Rejected { reason }, _) if reason.trim().is_empty() => Err(Refusal::NoReason),

@@ -2,7 +2,8 @@
 //! and numbers only, never a sentence. Every number is SI and says so.
 
 use super::checks::Check;
-use super::input::{AlarmKey, Gap, MissReason, RecorderState, Status, ZeroCause};
+use super::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
+use super::steps::StepState;
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
 /// What one step gave.
@@ -62,6 +63,10 @@ pub struct Frame {
     pub alarms: Vec<Alarm>,
     /// Alarms that a person has shelved.
     pub shelves: Vec<Shelf>,
+    /// Alarms that a person has taken out of service.
+    pub out_of_service: Vec<OutOfService>,
+    /// Who is on duty.
+    pub attendance: AttendanceState,
     /// How the recorder does.
     pub recorder: RecorderState,
     /// The last time nobody watched.
@@ -70,6 +75,17 @@ pub struct Frame {
     pub neighbours: Vec<NeighbourState>,
     /// The open delivery's checks, in order.
     pub checks: Vec<Check>,
+    /// The steps of the open delivery that are signed, let go, or whose turn has come.
+    pub steps: Vec<StepState>,
+}
+
+/// Who is on duty, and when they must say that they are there.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct AttendanceState {
+    /// Who; None: nobody.
+    pub on_duty: Option<String>,
+    /// By when; None outside a transfer, and where the site asks for none.
+    pub due_at: Option<EngineTime>,
 }
 
 /// What another bay does to one of our tanks.
@@ -219,6 +235,15 @@ impl Validity {
     pub fn is_credible(self) -> bool {
         !matches!(self, Validity::Lost(_))
     }
+
+    /// What stands on two things is as good as the worse of them; of two alike the first is said.
+    #[must_use]
+    pub fn and(self, other: Validity) -> Validity {
+        match (self, other) {
+            (Validity::Good, _) | (Validity::Doubtful(_), Validity::Lost(_)) => other,
+            _ => self,
+        }
+    }
 }
 
 /// Why a value is doubtful or lost.
@@ -274,6 +299,8 @@ pub enum Reason {
     CountsBack,
     /// The trailer has moved off the scale.
     DrivenOff,
+    /// The tank's first gauge is lost: the witness stands on another one.
+    OtherGauge,
 }
 
 /// What in a site file may be behind a reading that cannot be.
@@ -353,6 +380,8 @@ pub enum Source {
     TankVapour,
     /// What the witnesses' readings were off by when the scale was given a new zero.
     NewZero,
+    /// What flowed more slowly than the flow meter counts.
+    LowFlow,
 }
 
 /// One line of an uncertainty budget.
@@ -660,6 +689,8 @@ pub struct Alarm {
     pub since: WallTime,
     /// How grave it is.
     pub priority: Priority,
+    /// It came while no other was open, prompts apart.
+    pub first: bool,
 }
 
 /// Answer of a condition. Unknown is not normal: it never clears an alarm.

@@ -4,7 +4,8 @@
 
 use super::input::AlarmId;
 use super::papers::{Expected, Papers};
-use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use super::steps::Step;
+use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 /// Everything the engine needs to know about one bay.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,6 +37,8 @@ pub struct Settings {
     pub neighbours: Vec<NeighbourSetup>,
     /// What is expected of every delivery.
     pub expected: Expected,
+    /// The steps of a delivery at this bay, in order.
+    pub steps: Vec<Step>,
 }
 
 /// Another bay that fills one of this bay's tanks.
@@ -148,6 +151,8 @@ pub struct SignalSetup {
     pub apparent_mass: bool,
     /// Where that is not known: what its register, or a counter of decimal digits, can hold, SI; rising.
     pub may_roll_over_at: Vec<f64>,
+    /// A meter that shows less than this may count nothing, SI (its low-flow cut-off, or the foot of its range); 0: none.
+    pub low_flow: f64,
 }
 
 /// Shape of a tank as far as its volume goes.
@@ -237,6 +242,8 @@ pub struct LineSetup {
     pub valve_closes_s: f64,
     /// Liquid still pushed into the tank when the hose is blown clear.
     pub blow_clear: Kg,
+    /// Inner diameter, where it is known.
+    pub bore: Option<Metre>,
 }
 
 /// What the line holds when a transfer starts.
@@ -286,6 +293,8 @@ pub struct GasSetup {
 pub struct Limits {
     /// From call to valve closed, s.
     pub response_time_s: f64,
+    /// In a transfer somebody must say so often that they are in attendance, s; None: nobody is asked.
+    pub attendance_s: Option<f64>,
     /// Site maximum of the pad pressure.
     pub pad_maximum: Option<GaugePa>,
     /// Rating of the hose.
@@ -377,6 +386,8 @@ pub struct Product {
     pub density: Vec<(Celsius, KgPerM3)>,
     /// Relative standard uncertainty of the density, 1.
     pub density_u: f64,
+    /// Dynamic viscosity at rising temperatures, straight lines in its logarithm between; empty: not known.
+    pub viscosity: Vec<(Celsius, PaS)>,
     /// Whether somebody has read the table's source.
     pub confirmed: bool,
     /// Where the table comes from, with its standing.

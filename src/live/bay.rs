@@ -2,23 +2,24 @@
 
 use super::change::NewSettings;
 use super::neighbours::Talk;
-use super::not_before;
 use super::segment::{self, Beginning, Segment};
+use super::{facts, not_before};
 use crate::clock::{Clock, MachineTime, machine_duration, wall_now};
 use crate::config::{BaySetup, Site};
 use crate::engine::Monitor;
 use crate::engine::delivery::Refusal;
 use crate::engine::frame::{Alarm, Frame, Output, Phase, VerdictWord};
-use crate::engine::input::{Carried, Event, Gap, GapClock, Input, Missed, Poll, RecorderState, SettingsText};
+use crate::engine::input::{Block, Carried, Event, Gap, GapClock, Input, Missed, Poll, RecorderState, SettingsText};
 use crate::engine::settings::Settings;
 use crate::engine::zero::NoZero;
-use crate::page::feed::{DeviceStats, EntryRequest, Published, Work};
+use crate::page::feed::{DeviceStats, EntryRequest, Facts, Published, Work};
+use crate::picture::Past;
 use crate::poll::device::{Answer, Round};
 use crate::poll::schedule::Schedule;
 use crate::poll::stats::Stats;
 use crate::recording::writer::{Progress, Recorder};
 use crate::time::{EngineTime, SECOND_NS, WallTime};
-use crate::words::{Language, en::English};
+use crate::words::{Language, en::English, steps};
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
@@ -69,6 +70,11 @@ pub struct Bay {
     mending: Option<MachineTime>,
     number: u64,
     said: Said,
+    /// How the delivery went so far, for the charts.
+    so_far: Arc<Past>,
+    facts: Arc<Facts>,
+    /// Of each device, the words of its last answered round.
+    wire: Vec<Arc<Vec<Block>>>,
     first: Vec<Event>,
 }
 
@@ -119,6 +125,9 @@ impl Bay {
             mending: None,
             number: 0,
             said: Said::default(),
+            so_far: Arc::new(segment.past),
+            facts: Arc::new(facts::of_bay(setup)),
+            wire: vec![Arc::default(); setup.settings.devices.len()],
             first: segment.first,
         };
         (bay, latest_seen, path_seen)
@@ -231,7 +240,7 @@ impl Bay {
 
     fn enter(&mut self, request: EntryRequest) {
         let EntryRequest { entry, saved } = request;
-        if let Err(refusal) = self.monitor.admits(&entry.what) {
+        if let Err(refusal) = self.monitor.admits_entry(&entry) {
             let _ = saved.send(Err(refused(refusal).to_owned()));
             return;
         }
@@ -304,6 +313,11 @@ impl Bay {
     fn step_one(&mut self, now: MachineTime, event: Event) -> u64 {
         let begun = Instant::now();
         self.last = not_before(now, self.last);
+        if let Event::Poll(poll) = &event
+            && let Some(words) = self.wire.get_mut(usize::from(poll.device))
+        {
+            *words = Arc::new(poll.blocks.clone());
+        }
         let input = Input { at: self.clock.engine(self.last), event };
         let number = self.recorder.as_ref().map_or(0, |recorder| recorder.input(&input));
         let monitor = &mut self.monitor;
@@ -333,10 +347,14 @@ impl Bay {
 
     fn publish(&mut self, frame: Frame) {
         self.number += 1;
+        Arc::make_mut(&mut self.so_far).take(&frame);
         let published = Published {
             site: self.site.clone(),
             settings: Arc::clone(&self.settings),
             frame,
+            past: Arc::clone(&self.so_far),
+            facts: Arc::clone(&self.facts),
+            wire: self.wire.clone(),
             devices: self.stats.iter().zip(&self.settings.devices).map(|(s, d)| device_stats(&d.name, s)).collect(),
             drill_speed: self.drill_speed,
             number: self.number,
@@ -476,7 +494,7 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::NotTransferring => "no transfer is on",
         Refusal::NoSuchAlarm => "that alarm is not open any more",
         Refusal::NeverShelved => {
-            "that alarm may not be shelved: nothing silences level, pressure, missing mass, another product, a \
+            "that alarm may be neither shelved nor taken out of service: nothing silences level, pressure, missing mass, another product, a \
              reaction, or the loss of what warns of them"
         }
         Refusal::ShelfWithoutEnd => "say for how many minutes it is shelved: an alarm is never shelved without end",
@@ -485,6 +503,7 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::NoZero(NoZero::NothingOff) => "the scale is not under suspicion: there is nothing to put right",
         Refusal::NoZero(NoZero::Grows) => "what is missing grows: no new zero explains that",
         Refusal::NoZero(NoZero::NoOther) => "no other instrument says how much came in",
+        Refusal::NoStep(why) => steps::refused(why),
         Refusal::NoDip => "the site file does not allow this tank to be opened: hand_dip_u is not set",
         Refusal::DipTooLate => "a dip says where the tank stood before the load came in: the transfer has started",
         Refusal::DipOffTheTank => {
@@ -495,6 +514,12 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::TooLateToReject => {
             "the transfer was started, so something may have moved: close it; a rejection is for a load that has not moved"
         }
+        Refusal::NotOut => "that alarm is not out of service",
+        Refusal::AttendanceNotAsked => "the site file asks for no attendance: `attendance` is not set",
+        Refusal::NotOnDuty => "attendance is entered by the one on duty: take the duty over first",
+        Refusal::DutyChanged => "somebody else has taken the duty over meanwhile: look who is on duty now",
+        Refusal::OnDutyAlready => "they are on duty already",
+        Refusal::NotReadBack => "a hand-over needs the name of who comes and the state of the bay read back",
         Refusal::NoSuchTank => "the delivery names a tank that this bay does not have",
     }
 }

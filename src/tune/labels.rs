@@ -2,7 +2,7 @@
 //! drill's simulator wrote into the recording.
 
 use super::pass::{Found, Occurrence};
-use crate::engine::alarm::catalogue;
+use super::tally::is_prompt;
 use crate::recording;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -139,7 +139,7 @@ pub fn truth(said: Option<&[Stretch]>, occurrence: &Occurrence) -> Truth {
     });
     match meant {
         Some(stretch) => Truth::CalledFor(occurrence.came_s - stretch.from_s),
-        None if catalogue::named(&occurrence.alarm).is_some_and(|id| catalogue::of(id).prompt) => Truth::NotSaid,
+        None if is_prompt(&occurrence.alarm) => Truth::NotSaid,
         None => Truth::Nuisance,
     }
 }

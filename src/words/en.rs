@@ -1,13 +1,13 @@
 //! English.
 
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
-use super::{CheckText, EntryAnswer, Figure, Labels, Language, Scene, SettingsWord, SignInWord, Text};
+use super::{CheckText, EntryAnswer, Figure, Labels, Language, PageWords, Scene, SettingsWord, SignInWord, Text};
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
-    Alarm, CeilingBy, CheckedBy, Condition, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority,
-    Reason, Slip, Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
+    Alarm, CeilingBy, CheckedBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Shelf, Slip,
+    Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
 };
-use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status, ZeroCause};
+use crate::engine::input::{AlarmId, GapClock, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use crate::engine::settings::{PadTap, SignalKind};
 use crate::engine::slip;
 
@@ -109,6 +109,20 @@ static LABELS: Labels = Labels {
     check_fails: "Fails",
     reject: "Reject the delivery",
     reject_why: "Why",
+    attend: "I am here",
+    duty: "On duty, and alarms set aside",
+    comes: "Who comes on duty",
+    read_back: "They have read back:",
+    hand_over: "Hand over",
+    enrol: "Make this screen the bay's own",
+    aside: "Set aside:",
+    alarm: "Alarm",
+    minutes: "for minutes",
+    shelve: "Shelve",
+    unshelve: "Take from the shelf",
+    take_out: "Take out of service",
+    put_back: "Put back in service",
+    first: "came first",
 };
 
 impl Language for English {
@@ -118,6 +132,10 @@ impl Language for English {
 
     fn labels(&self) -> &'static Labels {
         &LABELS
+    }
+
+    fn page(&self) -> &'static PageWords {
+        &super::screen::ENGLISH
     }
 
     fn witness(&self, id: WitnessId) -> &'static str {
@@ -163,7 +181,7 @@ impl Language for English {
                 or_slip(scene, "If the tank is not that full: true_when, bit or address of the switch?"),
             ),
             AlarmId::LevelHighHigh => act(
-                format!("{} stands at or above high-high.", scene.tank(subject)),
+                format!("{} stands at or above high-high.", capital(&scene.tank(subject))),
                 or_slip(scene, "If it does not: unit, scale or offset of the gauge, level or ullage?"),
             ),
             AlarmId::HighLevelProjected => level_projected(scene, subject),
@@ -198,6 +216,22 @@ impl Language for English {
             AlarmId::ReadingUnlikely => unlikely(scene, subject),
             hazard => self::hazard(scene, hazard, subject),
         }
+    }
+
+    fn duty(&self, scene: Scene<'_>) -> String {
+        super::duty::duty(scene)
+    }
+
+    fn state(&self, scene: Scene<'_>) -> String {
+        super::duty::state(scene)
+    }
+
+    fn shelved(&self, scene: Scene<'_>, shelf: &Shelf) -> String {
+        super::duty::shelved(scene, shelf)
+    }
+
+    fn out_of_service(&self, scene: Scene<'_>, out: &OutOfService) -> String {
+        super::duty::out_of_service(scene, out)
     }
 
     fn explained(&self, id: AlarmId) -> super::alarms::Explained {
@@ -337,17 +371,11 @@ impl Language for English {
             let cause = self.zero_cause(zero.cause);
             notes.push(format!("The scale has a new zero since {at}, {}: {cause}.", kg(zero.kg)));
         }
-        for shelf in &frame.shelves {
-            let alarm = Alarm {
-                key: shelf.key,
-                condition: Condition::Unknown,
-                seen: true,
-                since: frame.clock.wall_at(frame.at),
-                priority: Priority::Low,
-            };
-            let until = clock(frame.clock, shelf.until, frame.at, scene.zone);
-            notes.push(format!("Shelved until {until}: {}", self.alarm(scene, &alarm).says));
+        if frame.attendance.on_duty.is_some() || frame.attendance.due_at.is_some() {
+            notes.push(self.duty(scene));
         }
+        notes.extend(frame.shelves.iter().map(|shelf| self.shelved(scene, shelf)));
+        notes.extend(frame.out_of_service.iter().map(|out| self.out_of_service(scene, out)));
         if let Some(gap) = &frame.blind {
             let at = |t| clock(frame.clock, t, frame.at, scene.zone);
             let known = match gap.known_by {
@@ -387,6 +415,7 @@ impl Language for English {
             Reason::Unlikely(slip) => format!("unlikely: {}", slip_short(slip)),
             Reason::TotalReset => "its total was reset or jumped".into(),
             Reason::DrivenOff => "the trailer has moved off the scale".into(),
+            Reason::OtherGauge => "the tank's first gauge is lost: by another".into(),
             Reason::CountsBack => "its total has counted back".into(),
         }
     }
@@ -435,6 +464,7 @@ impl Language for English {
             Source::Neighbour => "what the other bay brought",
             Source::LevelSpan => "span of the level gauge",
             Source::NewZero => "new zero of the scale",
+            Source::LowFlow => "flow too slow for the meter",
             Source::TankVapour => "pressure above the liquid, not measured",
         }
     }
@@ -474,6 +504,12 @@ impl Language for English {
             }
             EntryAnswer::NoWatch => "Not saved: this bay is not being watched. Note it by hand.".into(),
             EntryAnswer::NotUnderstood => "Not taken: the request could not be read.".into(),
+            EntryAnswer::NotHere => {
+                "Not taken: attendance is entered at the bay's own screen. An engineer makes a screen the bay's own."
+                    .into()
+            }
+            EntryAnswer::NotEngineer => "Not taken: only an engineer who is signed in may do that.".into(),
+            EntryAnswer::Nobody(name) => format!("Not taken: {name} is nobody who may attend here."),
         }
     }
 
@@ -574,7 +610,7 @@ fn says(text: impl Into<String>) -> Text {
 }
 
 /// A text that begins with the acts.
-fn act(finding: impl Into<String>, beyond: impl Into<String>) -> Text {
+pub(super) fn act(finding: impl Into<String>, beyond: impl Into<String>) -> Text {
     Text { act: ACT.into(), care: CARE.into(), says: finding.into(), beyond: beyond.into() }
 }
 
@@ -689,7 +725,10 @@ fn hazard(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "Where to look: the trailer's papers, seals and product tag; what stands in the tank. Mixing may react.",
         ),
         AlarmId::PossibleReaction => act(
-            format!("{} is warmer than what was in it and what comes in: something may react.", scene.tank(subject)),
+            format!(
+                "{} is warmer than what was in it and what comes in: something may react.",
+                capital(&scene.tank(subject))
+            ),
             "Where to look, from a distance: the tank's pressure and temperature. Call the person in charge.",
         ),
         AlarmId::PadAboveMawp => act(
@@ -723,7 +762,7 @@ fn hazard(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             says: "The earliest credible end is less than the response time away.".into(),
             ..Text::default()
         },
-        _ => act("An alarm that has no words yet.", ""),
+        other => super::deviations::english(scene, other, subject),
     }
 }
 

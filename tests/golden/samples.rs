@@ -5,9 +5,10 @@ use brimwatch::engine::frame::*;
 use brimwatch::engine::input::*;
 use brimwatch::engine::papers::*;
 use brimwatch::engine::settings::*;
+use brimwatch::engine::steps::{Against, Bar, Right, Side, Signature, SignedBy, Stands, Step, StepMark, StepState};
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
-use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 pub const TANK_DIAMETER_M: f64 = 3.0;
 pub const DENSITY_KG_PER_M3: f64 = 1510.0;
@@ -37,6 +38,7 @@ fn signal(kind: SignalKind, name: &str, device: u16, noise: f64) -> SignalSetup 
         lag_s: 0.5,
         rolls_over_at: (device == 0).then_some(1e6),
         may_roll_over_at: vec![1e4, 65_536.0],
+        low_flow: 0.01,
         apparent_mass: device == 1,
     }
 }
@@ -70,6 +72,7 @@ pub fn settings() -> Settings {
             starts: LineStart::Full,
             valve_closes_s: 10.0,
             blow_clear: Kg(40.0),
+            bore: Some(Metre(0.0525)),
         },
         drive: Drive::Pad,
         pad_tap: PadTap::Trailer,
@@ -81,6 +84,7 @@ pub fn settings() -> Settings {
         },
         limits: Limits {
             response_time_s: 60.0,
+            attendance_s: Some(900.0),
             pad_maximum: Some(GaugePa(170e3)),
             hose_rating: Some(GaugePa(1e6)),
             line_rating: Some(GaugePa(1e6)),
@@ -99,7 +103,60 @@ pub fn settings() -> Settings {
         },
         neighbours: vec![NeighbourSetup { bay: "Bay 2".into(), tank: 1 }],
         expected: expected(),
+        steps: vec![step()],
     }
+}
+
+/// A step with every bar that there is.
+fn step() -> Step {
+    let bars = vec![
+        Bar::ChecksOpen,
+        Bar::Started,
+        Bar::NotStarted,
+        Bar::NotClosed,
+        Bar::Flows,
+        Bar::SwitchTripped,
+        Bar::EmergencyStop,
+        Bar::ShutoffBypassed,
+        Bar::Disagree,
+        Bar::PadAtCeiling,
+        Bar::PadAbove(GaugePa(69e3)),
+        Bar::PadBelow(GaugePa(34.5e3)),
+        Bar::RisenLess(Kg(300.0)),
+        Bar::OtherRises(Kg(250.0)),
+    ];
+    Step {
+        id: "leak_check".into(),
+        text: "Every joint looked at.".into(),
+        care: "Keep clear.".into(),
+        right: Right::Engineer,
+        signed_by: SignedBy::Both,
+        hold: true,
+        proof: false,
+        bars,
+    }
+}
+
+fn signature(side: Side) -> Signature {
+    Signature { side, who: "A. Novak".into(), at: WallTime(1_800_000_000_000_000_000), note: "gauge stands".into() }
+}
+
+/// A step in each state.
+fn every_step() -> Vec<StepState> {
+    let state = |step, stands, against| StepState {
+        step,
+        stands,
+        signatures: vec![signature(if step == 0 { Side::Driver } else { Side::Site })],
+        against,
+    };
+    let against = vec![
+        Against { bar: Bar::PadAbove(GaugePa(69e3)), forbids: true, value_si: Some(82e3) },
+        Against { bar: Bar::Flows, forbids: false, value_si: None },
+        Against { bar: Bar::PadBelow(GaugePa(34.5e3)), forbids: true, value_si: Some(12e3) },
+        Against { bar: Bar::RisenLess(Kg(300.0)), forbids: true, value_si: Some(120.5) },
+        Against { bar: Bar::OtherRises(Kg(250.0)), forbids: true, value_si: Some(260.0) },
+    ];
+    vec![state(0, Stands::Signed, Vec::new()), state(1, Stands::Skipped, Vec::new()), state(2, Stands::Open, against)]
 }
 
 fn expected() -> Expected {
@@ -204,6 +261,7 @@ pub fn delivery() -> DeliverySetup {
             name: "caustic soda 50 %".into(),
             density: vec![(Celsius(0.0), KgPerM3(1540.0)), (Celsius(60.0), KgPerM3(1490.0))],
             density_u: 0.002,
+            viscosity: vec![(Celsius(20.0), PaS(0.0815)), (Celsius(40.0), PaS(0.0238))],
             confirmed: false,
             source: "invented for this test".into(),
             load_temperature: Celsius(36.0),
@@ -224,20 +282,46 @@ pub fn delivery() -> DeliverySetup {
 }
 
 /// Carries one of everything.
+/// One entry of each kind but the opening of a delivery.
+fn latest() -> Vec<Entry> {
+    vec![
+        entry_of(What::Closed),
+        entry_of(What::Seen(alarm_key())),
+        entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
+        entry_of(What::Unshelved(alarm_key())),
+        entry_of(What::Dipped { level_m: 2.5 }),
+        entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
+        entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
+        entry_of(What::Rejected { reason: "wrong seal".into() }),
+        entry_of(What::Attended { screen: "bay-1".into() }),
+        entry_of(What::HandedOver { out: None, to: "B. Brook".into(), state: "The transfer is on.".into() }),
+        entry_of(What::TakenOut { key: alarm_key(), reason: "new gauge".into() }),
+        entry_of(What::PutBack(alarm_key())),
+        entry_of(What::StepSigned {
+            step: "leak_check".into(),
+            side: Side::Driver,
+            name: "D. Haul".into(),
+            right: Right::Attend,
+            note: "gauge stands".into(),
+        }),
+        entry_of(What::StepSkipped {
+            step: "scrubber_runs".into(),
+            right: Right::Engineer,
+            reason: "no scrubber here".into(),
+        }),
+    ]
+}
+
 pub fn carried() -> Carried {
     Carried {
-        alarms: vec![CarriedAlarm { key: alarm_key(), since: WallTime(1_800_000_000_000_000_000), seen: true }],
+        alarms: vec![CarriedAlarm {
+            key: alarm_key(),
+            since: WallTime(1_800_000_000_000_000_000),
+            seen: true,
+            first: true,
+        }],
         closings: vec![Some(Closing { level_m: 2.125, u_m: 0.015, used_kg: 7.5, gap_kg: 0.25 }), None],
-        latest: vec![
-            entry_of(What::Closed),
-            entry_of(What::Seen(alarm_key())),
-            entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
-            entry_of(What::Unshelved(alarm_key())),
-            entry_of(What::Dipped { level_m: 2.5 }),
-            entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
-            entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
-            entry_of(What::Rejected { reason: "wrong seal".into() }),
-        ],
+        latest: latest(),
         delivery: Some(CarriedDelivery {
             setup: delivery(),
             leg: 2,
@@ -246,7 +330,12 @@ pub fn carried() -> Carried {
             starts: vec![Some(0.1 + 0.2), None],
             received_kg: [Some((1.0, 0.1)), None, Some((-0.0, 3.5))],
             counted: CarriedCount { last: Some(17.5), offset: -0.25, gap_u: 0.125, reset: true, most: 16.5 },
-            zero: Some(CarriedZero { cause: ZeroCause::Tractor, kg: 80.5, u_kg: 20.25 }),
+            slow_s: 30.0,
+            zero: Some(CarriedZero {
+                cause: ZeroCause::Tractor,
+                kg: 80.5,
+                budget: vec![Contribution { source: Source::MeterGain, kg: 20.25 }],
+            }),
             dip_m: Some(2.5),
             opening: Opening { proven_by: Some(CheckedBy::Gauge(2)), against: None, doubt_m: 0.0105 },
             neighbours: vec![CarriedNeighbour {
@@ -259,10 +348,22 @@ pub fn carried() -> Carried {
                 }),
             }],
             entered: vec![entered()],
+            marks: vec![StepMark {
+                step: "leak_check".into(),
+                skipped: false,
+                signatures: vec![signature(Side::Site)],
+            }],
         }),
         restarted: false,
         shelves: vec![CarriedShelf { key: alarm_key(), left_s: 600.5 }],
+        out_of_service: vec![out_of_service()],
+        attendance: CarriedAttendance { on_duty: Some("A. Novak".into()), waited_s: 60.5 },
     }
+}
+
+fn out_of_service() -> OutOfService {
+    let (who, since) = ("J. Doe".into(), WallTime(1_800_000_000_000_000_000));
+    OutOfService { key: alarm_key(), who, since, reason: "new gauge".into() }
 }
 
 pub fn header(carried: Carried) -> Header {
@@ -467,12 +568,16 @@ pub fn full_frame(now: EngineTime) -> Frame {
             seen: false,
             since: WallTime(1_800_000_002_000_000_000),
             priority: Priority::Medium,
+            first: true,
         }],
         shelves: vec![Shelf { key: alarm_key(), until: at(900) }],
+        out_of_service: vec![out_of_service()],
+        attendance: AttendanceState { on_duty: Some("A. Novak".into()), due_at: Some(at(900)) },
         recorder: RecorderState::Waiting { bytes: 4096 },
         blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),
         neighbours: vec![neighbour_state()],
         checks: every_check(),
+        steps: every_step(),
     }
 }
 

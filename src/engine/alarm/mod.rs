@@ -2,5 +2,6 @@
 
 pub mod catalogue;
 pub mod condition;
+pub mod deviations;
 pub(crate) mod hazards;
 pub mod machine;

@@ -8,7 +8,8 @@ use crate::engine::settings::{
     PadTap, Plate, Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup,
     Thresholds,
 };
-use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use crate::engine::steps::Step;
+use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 mirror! {
     struct SettingsForm of Settings {
@@ -25,6 +26,7 @@ mirror! {
         thresholds: Thresholds,
         neighbours: Vec<NeighbourSetup>,
         expected: Expected,
+        steps: Vec<Step>,
     }
 
     struct NeighbourSetupForm of NeighbourSetup { bay: String, tank: u16 }
@@ -80,6 +82,7 @@ mirror! {
         rolls_over_at: Option<f64> = "rolls_over_at_si",
         may_roll_over_at: Vec<f64> = "may_roll_over_at_si",
         apparent_mass: bool,
+        low_flow: f64 = "low_flow_si",
     }
 
     enum TankGeometryForm of TankGeometry {
@@ -113,6 +116,7 @@ mirror! {
         starts: LineStart,
         valve_closes_s: f64,
         blow_clear: Kg = "blow_clear_kg",
+        bore: Option<Metre> = "bore_m",
     }
 
     enum LineStartForm of LineStart { Empty, Full }
@@ -130,6 +134,7 @@ mirror! {
 
     struct LimitsForm of Limits {
         response_time_s: f64,
+        attendance_s: Option<f64>,
         pad_maximum: Option<GaugePa> = "pad_maximum_pa_gauge",
         hose_rating: Option<GaugePa> = "hose_rating_pa_gauge",
         line_rating: Option<GaugePa> = "line_rating_pa_gauge",
@@ -177,6 +182,7 @@ mirror! {
         name: String,
         density: Vec<(Celsius, KgPerM3)> = "density_c_kg_per_m3",
         density_u: f64,
+        viscosity: Vec<(Celsius, PaS)> = "viscosity_c_pa_s",
         confirmed: bool,
         source: String,
         load_temperature: Celsius = "load_temperature_c",

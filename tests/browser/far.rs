@@ -118,7 +118,7 @@ fn the_emergency_card_and_the_account_are_one_tap_away() {
 
         browser.value("document.getElementById('tap').scrollIntoView({ block: 'center' }); 0");
         browser.press("#tap");
-        browser.wait("document.getElementById('account-tank')");
+        browser.wait("document.getElementById('account-tank') !== null");
         let told = browser.value("document.getElementById('accounts').innerText");
         let told = told.as_str().expect("text");
         for part in

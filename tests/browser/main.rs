@@ -6,6 +6,7 @@ mod chromium;
 mod desk;
 mod far;
 mod look_back;
+mod looks;
 mod scenes;
 mod settings;
 

@@ -11,7 +11,6 @@
 use crate::bay::SimulatedBay;
 use crate::instruments::{Instrument, InstrumentFault, Wrong};
 use crate::plant::fault::{Mishap, PlantFault};
-use brimwatch::engine::input::AlarmId;
 use brimwatch::units::{Quantity, Unit};
 use std::fmt;
 
@@ -66,86 +65,6 @@ impl What {
             Size::Of(quantity, _) => format!("1 {}", unit_name(quantity)),
             Size::Each(quantity, time) => format!("1 {}/{time}", unit_name(quantity)),
         }
-    }
-
-    /// Alarms that it can rightly bring, the one that is for it first. None: masses and pressures stay as they are.
-    #[must_use]
-    pub fn brings(self) -> &'static [AlarmId] {
-        use AlarmId as A;
-        const LOST: &[A] = &[A::SignalLost, A::WitnessesDisagree, A::OneWitnessLeft, A::NoWitness];
-        const PAD: &[A] = &[A::PadNearCeiling, A::PadAboveMawp, A::PadInReliefWindow];
-        match self {
-            What::Plant(mishap) => match mishap {
-                Mishap::LeakBeforeMeter | Mishap::LeakAfterMeter | Mishap::OtherTank | Mishap::DrawOff => {
-                    &[A::WitnessesDisagree]
-                }
-                Mishap::Inflow => {
-                    &[A::WitnessesDisagree, A::HighLevelProjected, A::LevelHighHigh, A::LevelSwitchTripped]
-                }
-                Mishap::PadChange | Mishap::PadCreep | Mishap::RegulatorOpen => PAD,
-                Mishap::SupplyLost => &[A::PadBelowTank, A::ReverseFlow],
-                Mishap::DrivesOff => &[A::TruckGone, A::WitnessesDisagree, A::SignalLost, A::OneWitnessLeft],
-                Mishap::LeakOnDeck | Mishap::Plug | Mishap::Clogging => &[],
-            },
-            What::Instrument(_, wrong) => match wrong {
-                Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed => LOST,
-                Wrong::Shift | Wrong::Creep | Wrong::Gain | Wrong::Saturated | Wrong::Elsewhere => self.shows_wrong(),
-            },
-        }
-    }
-
-    /// What a value can bring that is not so.
-    fn shows_wrong(self) -> &'static [AlarmId] {
-        use AlarmId as A;
-        let What::Instrument(on, _) = self else { return &[] };
-        match on {
-            Instrument::Pad => &[
-                A::PadNearCeiling,
-                A::PadAboveMawp,
-                A::PadInReliefWindow,
-                A::PadBelowTank,
-                A::SignalLost,
-                A::ReadingUnlikely,
-            ],
-            Instrument::Level | Instrument::SecondLevel | Instrument::LevelPressure => &[
-                A::WitnessesDisagree,
-                A::HighLevelProjected,
-                A::LevelHighHigh,
-                A::SignalLost,
-                A::ReadingUnlikely,
-                A::OneWitnessLeft,
-            ],
-            Instrument::LineDensity => &[A::WrongProduct, A::SignalLost, A::ReadingUnlikely],
-            Instrument::TankTemperature => &[A::PossibleReaction, A::SignalLost, A::ReadingUnlikely],
-            Instrument::HighLevelSwitch => &[A::LevelSwitchTripped],
-            Instrument::ShutoffBypassed => &[A::ShutoffBypassed],
-            _ => &[
-                A::WitnessesDisagree,
-                A::SignalLost,
-                A::ReadingUnlikely,
-                A::OneWitnessLeft,
-                A::MovementOutsideTransfer,
-                A::ReverseFlow,
-            ],
-        }
-    }
-
-    /// The alarm that must come for it, whatever its size; none: it hangs on that.
-    #[must_use]
-    pub fn alarm(self) -> Option<AlarmId> {
-        let whatever = match self {
-            What::Plant(mishap) => self.stays() || mishap == Mishap::DrivesOff,
-            What::Instrument(_, wrong) => {
-                matches!(wrong, Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed)
-            }
-        };
-        self.brings().first().copied().filter(|_| whatever)
-    }
-
-    /// What was mended still shows: mass that went astray stays so.
-    #[must_use]
-    pub fn stays(self) -> bool {
-        self.brings().first() == Some(&AlarmId::WitnessesDisagree) && matches!(self, What::Plant(_))
     }
 
     fn size(self) -> Size {

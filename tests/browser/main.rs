@@ -8,6 +8,7 @@ mod far;
 mod look_back;
 mod scenes;
 mod settings;
+mod steps;
 
 use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;

@@ -9,6 +9,7 @@ mod look_back;
 mod looks;
 mod scenes;
 mod settings;
+mod steps;
 
 use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;

@@ -26,7 +26,7 @@ pub use crate::recording::ENDING;
 const IDLE: &str = "idle";
 
 /// Who opens a delivery whose papers came by file.
-const BY_FILE: &str = "delivery file";
+pub const BY_FILE: &str = "delivery file";
 
 /// A segment that can be stepped.
 pub struct Segment {
@@ -54,6 +54,8 @@ pub struct Beginning<'a> {
     pub texts: &'a [(String, String)],
     /// The delivery that it is begun for.
     pub delivery: Option<&'a DeliveryFile>,
+    /// Who opens it.
+    pub who: &'a str,
     /// The line of the open delivery, where it is another than the site file describes.
     pub line: Option<LineSetup>,
     /// In a drill, its speed.
@@ -83,7 +85,17 @@ pub fn open(
         let keep_idle_days = site.keep_idle_days;
         let line = delivery.map_or(line, |delivery| delivery.line.clone());
         let texts = &site.texts;
-        let beginning = Beginning { folder: &folder, bay, texts, delivery, line, drill_speed, keep_idle_days, carried };
+        let beginning = Beginning {
+            folder: &folder,
+            bay,
+            texts,
+            delivery,
+            who: BY_FILE,
+            line,
+            drill_speed,
+            keep_idle_days,
+            carried,
+        };
         begin(beginning).map_err(store)
     };
     let Some(path) = latest(&folder).map_err(store)? else { return begin(Carried::default(), delivery, None) };
@@ -151,7 +163,7 @@ fn open_line(recovered: &Recovered) -> Option<LineSetup> {
 
 /// Begins a segment: header on disk, the wall clock and the delivery as its first inputs.
 pub fn begin(beginning: Beginning) -> io::Result<Segment> {
-    let Beginning { folder, bay, texts, delivery, line, drill_speed, keep_idle_days, carried } = beginning;
+    let Beginning { folder, bay, texts, delivery, who, line, drill_speed, keep_idle_days, carried } = beginning;
     let wall = wall_now();
     let zero = MachineTime::now();
     let mut texts = texts.to_vec();
@@ -186,7 +198,7 @@ pub fn begin(beginning: Beginning) -> io::Result<Segment> {
     }
     if let Some(delivery) = delivery {
         let what = What::DeliveryOpened(Box::new(delivery.setup.clone()));
-        first.push(Event::Entry(Entry { who: BY_FILE.to_owned(), leg: 1, what }));
+        first.push(Event::Entry(Entry { who: who.to_owned(), leg: 1, what }));
     }
     tracing::info!(recording = %path.display(), "segment begun");
     prune(folder, wall, keep_idle_days);

@@ -181,6 +181,12 @@ impl Monitor {
         self.delivery.as_ref().map_or(Phase::Idle, |d| d.phase)
     }
 
+    /// How far the load is from not fitting.
+    #[must_use]
+    pub fn margin(&self) -> &Margin {
+        &self.margin
+    }
+
     /// What crosses into the next segment.
     #[must_use]
     pub fn carried(&self) -> Carried {

@@ -43,6 +43,10 @@ const LOCAL_LOSSES: (f64, f64) = (12.0, 8.0);
 const TURBULENT_SHARE: (f64, f64) = (0.9, 0.1);
 /// What is known beforehand of k (assumption).
 const SHAPE: (f64, f64) = (1.0, 0.3);
+/// No trailer's shape is further off: twice the above, so that a noisy start cannot make the pad's whole pressure go into heads.
+const SHAPE_WITHIN: (f64, f64) = (SHAPE.0 - 2.0 * SHAPE.1, SHAPE.0 + 2.0 * SHAPE.1);
+/// What is new in a half minute counts no more than so many of its standard uncertainties: polls come late, people act.
+const NEWS_SIGMAS: f64 = 3.0;
 /// A trailer's outlet lies so much above the tank's datum, m, and its standard uncertainty (assumption); where the tank's
 /// level is not known nothing is known of the heights, Pa.
 const OUTLET_M: (f64, f64) = (1.0, 0.5);
@@ -336,6 +340,7 @@ impl Line {
                 *theta += row.iter().zip(&right).fold(0.0, |sum, (c, r)| sum + c * r);
             }
             fit.theta[1] = fit.theta[1].clamp(0.0, 1.0);
+            fit.theta[3] = fit.theta[3].clamp(SHAPE_WITHIN.0, SHAPE_WITHIN.1);
             fit.covariance = covariance;
             fit.off = off;
         }
@@ -364,7 +369,9 @@ impl Line {
                 }
                 None => (off, by, 1.0),
             };
-            let variance = FRICTION_U * FRICTION_U * share + (1.0 + kept * kept) * p.u * p.u;
+            let usual = FRICTION_U * FRICTION_U * share + (1.0 + kept * kept) * p.u * p.u;
+            // Huber's weights: beyond the bound a row pulls no harder than at it.
+            let variance = usual.max(news.abs() * usual.sqrt() / NEWS_SIGMAS);
             for i in 0..PARAMETERS {
                 right[i] += slopes[i] * news / variance;
                 for j in 0..PARAMETERS {

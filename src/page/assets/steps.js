@@ -31,7 +31,13 @@ function choose() {
 export function showWalk(walk) {
   const fold = byId("walk");
   fold.hidden = !walk.asked;
-  if (walk.unfolded !== unfolded) fold.open = walk.unfolded;
+  if (walk.unfolded !== unfolded) {
+    fold.open = walk.unfolded;
+    // While liquid moves the answers come first, and the next step after the pictures.
+    const columns = document.querySelector("main > .columns");
+    if (walk.unfolded) columns.before(fold);
+    else columns.after(fold);
+  }
   unfolded = walk.unfolded;
   if (walk.check_fails && !failed) byId("delivery").open = true;
   failed = walk.check_fails;

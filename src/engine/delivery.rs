@@ -128,7 +128,7 @@ impl Delivery {
             delivery.counted = Counted::carried(&carried.counted);
             delivery.slow_s = carried.slow_s;
             for (start, value) in delivery.starts.iter_mut().zip(&carried.starts) {
-                *start = value.map(|value| StartReading { value, count: 1 });
+                *start = *value;
             }
         }
         delivery
@@ -148,7 +148,7 @@ impl Delivery {
             leg: self.leg,
             transferring: self.phase == Phase::Transfer,
             elapsed_s: self.elapsed_s(at),
-            starts: self.starts.iter().map(|s| s.map(|s| s.value)).collect(),
+            starts: self.starts.clone(),
             received_kg,
             counted: self.counted.carry(),
             slow_s: self.slow_s,
@@ -170,7 +170,7 @@ impl Delivery {
         self.sums_are_whole = true;
         self.slow_s = 0.0;
         for (index, start) in (0u16..).zip(&mut self.starts) {
-            *start = readings.start(index, at);
+            *start = readings.start(settings, index, at);
         }
         self.counted = Counted::default();
         self.take_total(settings, readings);

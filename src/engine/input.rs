@@ -3,6 +3,7 @@
 
 use super::checks::CheckId;
 use super::frame::{Contribution, Estimate, Opening, Phase};
+use super::reading::StartReading;
 use super::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
 
@@ -469,8 +470,8 @@ pub struct CarriedDelivery {
     pub transferring: bool,
     /// How long the transfer had lasted, s.
     pub elapsed_s: f64,
-    /// Each signal's start reading, SI, in the order of the settings.
-    pub starts: Vec<Option<f64>>,
+    /// Each signal's start reading, in the order of the settings.
+    pub starts: Vec<Option<StartReading>>,
     /// Each witness's received mass and standard uncertainty at the last step, kg: flow, scale, tank.
     pub received_kg: [Option<(f64, f64)>; 3],
     /// What the totalizer has done since the start.

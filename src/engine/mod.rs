@@ -2,7 +2,7 @@
 //!
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
 //! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); what a totalizer counted ([`total`]); each instrument as a mass ([`witness`]); their recent
-//! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
+//! past ([`block`]), evened out (`settled`), and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
 //! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what must be said in time ([`alarm`]); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
@@ -25,6 +25,7 @@ pub mod comparison;
 mod disturbance;
 pub mod filter;
 pub mod reconcile;
+mod settled;
 pub mod suspects;
 pub mod verdict;
 

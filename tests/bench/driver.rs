@@ -7,11 +7,19 @@ use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
 use brimwatch_simulator::bay::{BAY_STEP_S, SimulatedBay, Stage};
 use brimwatch_simulator::instruments::Answer;
+use brimwatch_simulator::plant::PlantSetup;
 
 /// Longest transfer that is waited for, s.
 const LONGEST_S: u64 = 14_400;
 /// Deck clear and level still for so long before the start, s: start readings are of the last 15 s, a gauge lags.
 const CLEAR_S: u64 = 40;
+
+/// The plant with its viscous line for even seeds; water-thin and braked by fittings for odd ones: the flow goes with the root of
+/// the pressure.
+#[allow(dead_code, reason = "not every bench asks")]
+pub fn viscous_or_braked(plant: PlantSetup, seed: u64) -> PlantSetup {
+    if seed.is_multiple_of(2) { plant } else { PlantSetup { viscosity_pa_s: 0.002, fittings_k: 40.0, ..plant } }
+}
 
 /// A bay and its watch.
 pub struct Bench<'a> {

@@ -9,7 +9,6 @@ use brimwatch::units::Kg;
 use brimwatch_simulator::bay::SimulatedBay;
 use brimwatch_simulator::instruments::InstrumentSetup;
 use brimwatch_simulator::noise::Chance;
-use brimwatch_simulator::plant::PlantSetup;
 use brimwatch_simulator::plant::fault::{Mishap, PlantFault};
 use brimwatch_simulator::scenario;
 use std::path::Path;
@@ -39,21 +38,13 @@ struct Run {
     too_late: usize,
 }
 
-fn plant(settings: &Settings, delivery: &DeliverySetup, seed: u64) -> PlantSetup {
-    let plant = scenario::plant(settings, delivery, seed);
-    if seed.is_multiple_of(2) {
-        return plant;
-    }
-    // Water-thin, braked by fittings: the flow goes with the root of the pressure.
-    PlantSetup { viscosity_pa_s: 0.002, fittings_k: 40.0, ..plant }
-}
-
 fn run(settings: &Settings, delivery: &DeliverySetup, seed: u64, (busy, changes): (bool, bool)) -> Run {
     let high_m = scenario::instruments(settings, delivery.tank, seed).high_switch_m;
     let instruments = if busy { InstrumentSetup::busy(high_m, seed) } else { InstrumentSetup::nominal(high_m, seed) };
+    let plant = driver::viscous_or_braked(scenario::plant(settings, delivery, seed), seed);
     // The attendant goes on until gas comes.
     let goes_on = DeliverySetup { planned: Kg(1e6), ..delivery.clone() };
-    let bay = SimulatedBay::of(settings, Some(&goes_on), plant(settings, delivery, seed), instruments);
+    let bay = SimulatedBay::of(settings, Some(&goes_on), plant, instruments);
     let mut bench = Bench::started(settings, delivery, bay);
     let mut chance = Chance::new(seed, 910);
     let mut changed = 0;

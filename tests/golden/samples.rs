@@ -243,7 +243,7 @@ pub fn carried() -> Carried {
             leg: 2,
             transferring: false,
             elapsed_s: 12.5,
-            starts: vec![Some(0.1 + 0.2), None],
+            starts: vec![Some(StartReading { value: 0.1 + 0.2, count: 48, over_s: 47.0, age_s: 23.5 }), None],
             received_kg: [Some((1.0, 0.1)), None, Some((-0.0, 3.5))],
             counted: CarriedCount { last: Some(17.5), offset: -0.25, gap_u: 0.125, reset: true, most: 16.5 },
             slow_s: 30.0,

@@ -19,5 +19,6 @@ mod shared_tank;
 mod shelves;
 mod totals;
 mod transfer;
+mod true_masses;
 mod wire;
 mod zero;

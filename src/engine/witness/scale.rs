@@ -63,7 +63,7 @@ fn pad_gas(scene: &Scene) -> PadGas {
             let tap_u = if scene.settings.pad_tap == PadTap::Supply { SUPPLY_TAP_U_PA } else { 0.0 };
             let reading_u = pair.difference_u();
             PadGas {
-                start: density(pair.start),
+                start: density(pair.start.value),
                 now: density(pair.now),
                 pressure_u_pa: (reading_u * reading_u + pair.setup.zero * pair.setup.zero + tap_u * tap_u).sqrt(),
                 temperature_u,
@@ -92,7 +92,7 @@ pub fn account(scene: &Scene) -> Account {
         Ok(pair) => pair,
         Err(reason) => return Account::lost(reason),
     };
-    if pair.now < pair.start - scene.delivery.loaded_kg - GONE_KG {
+    if pair.now < pair.start.value - scene.delivery.loaded_kg - GONE_KG {
         return Account::lost(Reason::DrivenOff);
     }
     let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };
@@ -101,7 +101,7 @@ pub fn account(scene: &Scene) -> Account {
     let setup = &scene.delivery.setup;
     // Head space at the start: the trailer's volume less the load's.
     let head_m3 = (setup.trailer_volume.0 - scene.delivery.loaded_kg / density.0).max(0.0);
-    let lift = (pair.start - pair.now) * CONVENTIONAL;
+    let lift = (pair.start.value - pair.now) * CONVENTIONAL;
     let share = 1.0 / (1.0 - gas.now / density.0);
     let out_kg = (lift + head_m3 * (gas.now - gas.start)) * share;
     let gas_gained_kg = out_kg - lift;

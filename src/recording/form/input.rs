@@ -8,6 +8,7 @@ use crate::engine::input::{
     CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed,
     Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText, SignalValue, Status, What, ZeroCause,
 };
+use crate::engine::reading::StartReading;
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::time::{EngineTime, WallTime};
 
@@ -169,7 +170,7 @@ mirror! {
         leg: u8,
         transferring: bool,
         elapsed_s: f64,
-        starts: Vec<Option<f64>> = "starts_si",
+        starts: Vec<Option<StartReading>>,
         received_kg: [Option<(f64, f64)>; 3],
         counted: CarriedCount,
         slow_s: f64,
@@ -179,6 +180,8 @@ mirror! {
         neighbours: Vec<CarriedNeighbour>,
         entered: Vec<EnteredCheck>,
     }
+
+    struct StartReadingForm of StartReading { value: f64 = "value_si", count: u8, over_s: f64, age_s: f64 }
 
     struct CarriedZeroForm of CarriedZero { cause: ZeroCause, kg: f64, budget: Vec<Contribution> }
 

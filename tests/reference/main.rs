@@ -7,6 +7,7 @@ mod density;
 mod filter;
 mod flow;
 mod gas;
+mod gum;
 mod noise;
 mod plant;
 mod quantiles;

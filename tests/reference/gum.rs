@@ -107,8 +107,8 @@ fn shared_sources_correlate_three_results() {
 #[test]
 fn the_filter_reads_a_thermometers_line() {
     let Thermometer { t, b, s2, line, u, r, at_30, k95 } = ask::<Gum>("gum.py").h3;
-    // A prior of 1,000 C on either: it adds nothing in eight digits.
-    const WIDE: f64 = 1_000.0;
+    // A prior of 10 C on either, three thousand times what comes out: it moves the result by a ten-millionth.
+    const WIDE: f64 = 10.0;
     let row = |t_c: f64| {
         let mut h: Vector = [0.0; STATES];
         (h[0], h[1]) = (WIDE, WIDE * (t_c - 20.0));

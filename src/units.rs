@@ -122,7 +122,7 @@ pub struct Unit {
 /// International avoirdupois pound in kg (exact).
 const POUND_KG: f64 = 0.453_592_37;
 /// International inch in m (exact).
-const INCH_M: f64 = 0.0254;
+pub const INCH_M: f64 = 0.0254;
 /// US liquid gallon in m3: 231 cubic inches (exact).
 const GALLON_M3: f64 = 231.0 * INCH_M * INCH_M * INCH_M;
 /// Pound-force per square inch in Pa: lb x standard gravity (9.806 65 m/s2, exact) / in2.

@@ -11,6 +11,7 @@ pub mod alarms;
 mod checks;
 pub mod display;
 pub mod en;
+pub mod measures;
 
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Source, VerdictWord, WitnessId};

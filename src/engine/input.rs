@@ -478,6 +478,8 @@ pub struct CarriedDelivery {
     pub counted: CarriedCount,
     /// For how long the flow may have been too slow for the meter, s.
     pub slow_s: f64,
+    /// What the hose was found to do to the scale while the pad was brought up.
+    pub hose: Option<CarriedHose>,
     /// The zero that a person gave the scale.
     pub zero: Option<CarriedZero>,
     /// What a person's dip said, m.
@@ -503,6 +505,15 @@ pub struct CarriedCount {
     pub reset: bool,
     /// The most that it had counted.
     pub most: f64,
+}
+
+/// What a hose under pressure does to the scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CarriedHose {
+    /// kg that the scale shows more for each Pa of pad pressure.
+    pub kg_per_pa: f64,
+    /// Its standard uncertainty.
+    pub u_kg_per_pa: f64,
 }
 
 /// A new zero of the scale.

@@ -3,7 +3,7 @@
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
 //! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); what a totalizer counted ([`total`]); each instrument as a mass ([`witness`]); their recent
 //! past ([`block`]), evened out (`settled`), and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
-//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what must be said in time ([`alarm`]); what is known ([`frame`]).
+//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what a hose does to the scale ([`hose`]); what must be said in time ([`alarm`]); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod input;
@@ -42,6 +42,7 @@ pub mod checks;
 pub mod delivery;
 pub mod frame;
 mod gauge;
+pub mod hose;
 mod neighbour;
 mod opening;
 mod outlook;
@@ -179,7 +180,7 @@ impl Monitor {
             closings: self.stocks.iter().map(Stock::carry).collect(),
             latest: self.latest.clone(),
             delivery: open
-                .map(|d| d.carry(self.at, received_kg, &self.neighbours, self.watch.zero.map(|zero| zero.carry()))),
+                .map(|d| d.carry(self.at, &self.settings, received_kg, &self.neighbours, self.watch.zero.map(|zero| zero.carry()))),
             restarted: self.restarted,
             shelves: self.alarms.carry_shelves(self.at),
         }

@@ -436,6 +436,7 @@ impl Language for English {
             Source::Neighbour => "what the other bay brought",
             Source::LevelSpan => "span of the level gauge",
             Source::NewZero => "new zero of the scale",
+            Source::HoseReaction => "push of the hose on the scale",
             Source::LowFlow => "flow too slow for the meter",
             Source::TankVapour => "pressure above the liquid, not measured",
         }

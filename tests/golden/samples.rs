@@ -4,6 +4,7 @@ use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::*;
 use brimwatch::engine::input::*;
 use brimwatch::engine::papers::*;
+use brimwatch::engine::reading::StartReading;
 use brimwatch::engine::settings::*;
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
@@ -247,6 +248,7 @@ pub fn carried() -> Carried {
             received_kg: [Some((1.0, 0.1)), None, Some((-0.0, 3.5))],
             counted: CarriedCount { last: Some(17.5), offset: -0.25, gap_u: 0.125, reset: true, most: 16.5 },
             slow_s: 30.0,
+            hose: Some(CarriedHose { kg_per_pa: -1.5e-4, u_kg_per_pa: 2.5e-5 }),
             zero: Some(CarriedZero {
                 cause: ZeroCause::Tractor,
                 kg: 80.5,

@@ -6,6 +6,7 @@
 #[path = "../bench/driver.rs"]
 mod driver;
 
+use brimwatch::engine::hose::PRIOR_KG_PER_PA;
 use brimwatch::engine::settings::{DeliverySetup, Settings};
 use brimwatch_simulator::bay::SimulatedBay;
 use brimwatch_simulator::instruments::{Instrument, InstrumentFault, InstrumentSetup, Wrong};
@@ -65,5 +66,30 @@ fn masses_at_the_end_are_as_true_as_they_say() {
         let (off_kg, ratio) = (rms(|e| e.0), rms(|e| e.0 / e.1));
         assert!(off_kg < ALLOWED * attainable_kg * (1.0 + band), "{i}: {off_kg} kg of {attainable_kg}: {runs:?}");
         assert!(ratio < TRUE.1 * (1.0 + band) && ratio > TRUE.0 * (1.0 - band), "{i}: error/u {ratio}: {runs:?}");
+    }
+}
+
+/// A hose that presses 20 kg at 100 kPa, or lifts as much: found while the pad comes up, with nobody on the deck and not
+/// believed where somebody came and went meanwhile.
+#[test]
+fn the_hose_is_fitted_while_the_pad_comes_up() {
+    let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+    let (settings, delivery) = (&site.bays[delivery.bay].settings, &delivery.setup);
+    let high_m = scenario::instruments(settings, delivery.tank, 1).high_switch_m;
+    for (seed, kg_per_pa, visited) in [(1, 2e-4, false), (2, -2e-4, false), (3, 0.0, false), (4, 2e-4, true)] {
+        let instruments = InstrumentSetup { hose_kg_per_pa: kg_per_pa, ..InstrumentSetup::nominal(high_m, seed) };
+        let mut bay = SimulatedBay::with_instruments(settings, Some(delivery), seed, instruments);
+        if visited {
+            let visitor = InstrumentFault::new(Wrong::Shift, Instrument::Scale, 20.0, VISITOR_KG).lasting(40.0);
+            bay.add_fault(visitor);
+        }
+        let bench = Bench::started(settings, delivery, bay);
+        let hose = bench.monitor.carried().delivery.and_then(|d| d.hose).expect("fitted");
+        if visited {
+            assert_eq!((hose.kg_per_pa, hose.u_kg_per_pa), (0.0, PRIOR_KG_PER_PA), "{hose:?}");
+        } else {
+            assert!((hose.kg_per_pa - kg_per_pa).abs() < 3.0 * hose.u_kg_per_pa, "seed {seed}: {hose:?}");
+            assert!(hose.u_kg_per_pa < 0.5 * PRIOR_KG_PER_PA, "seed {seed}: it has learnt something: {hose:?}");
+        }
     }
 }

@@ -21,7 +21,7 @@ use crate::units::{Celsius, KgPerM3};
 use std::f64::consts::PI;
 
 /// Every source, in the order of a [`Budget`].
-pub const SOURCES: [Source; 22] = [
+pub const SOURCES: [Source; 23] = [
     Source::MeterGain,
     Source::MeterZero,
     Source::MeterNoise,
@@ -44,6 +44,7 @@ pub const SOURCES: [Source; 22] = [
     Source::TankVapour,
     Source::NewZero,
     Source::LowFlow,
+    Source::HoseReaction,
 ];
 
 /// Signed standard contributions, kg, by source.

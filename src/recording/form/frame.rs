@@ -161,6 +161,7 @@ mirror! {
         TankVapour,
         NewZero,
         LowFlow,
+        HoseReaction,
     }
 
     struct ContributionForm of Contribution { source: Source, kg: f64 }

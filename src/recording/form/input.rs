@@ -4,7 +4,7 @@ use super::mirror;
 use crate::engine::checks::CheckId;
 use crate::engine::frame::{Contribution, Estimate, Opening, Phase};
 use crate::engine::input::{
-    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedCount, CarriedDelivery, CarriedNeighbour,
+    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedCount, CarriedDelivery, CarriedHose, CarriedNeighbour,
     CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed,
     Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText, SignalValue, Status, What, ZeroCause,
 };
@@ -174,6 +174,7 @@ mirror! {
         received_kg: [Option<(f64, f64)>; 3],
         counted: CarriedCount,
         slow_s: f64,
+        hose: Option<CarriedHose>,
         zero: Option<CarriedZero>,
         dip_m: Option<f64>,
         opening: Opening,
@@ -182,6 +183,8 @@ mirror! {
     }
 
     struct StartReadingForm of StartReading { value: f64 = "value_si", count: u8, over_s: f64, age_s: f64 }
+
+    struct CarriedHoseForm of CarriedHose { kg_per_pa: f64, u_kg_per_pa: f64 }
 
     struct CarriedZeroForm of CarriedZero { cause: ZeroCause, kg: f64, budget: Vec<Contribution> }
 

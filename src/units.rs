@@ -60,6 +60,35 @@ impl Celsius {
     }
 }
 
+/// The units that a site's people read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Measures {
+    /// kg, t, m, mm, L, m3, kPa, C.
+    #[default]
+    Si,
+    /// The same with bar for pressures.
+    SiBar,
+    /// lb, short tons, ft and in, in, US gal, psi, F.
+    UsCustomary,
+}
+
+impl Measures {
+    /// The words of the site file.
+    pub const NAMES: &'static [&'static str] = &["si", "si_bar", "us_customary"];
+
+    /// By its word in the site file.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Measures> {
+        match name {
+            "si" => Some(Measures::Si),
+            "si_bar" => Some(Measures::SiBar),
+            "us_customary" => Some(Measures::UsCustomary),
+            _ => None,
+        }
+    }
+}
+
 /// What kind of thing a number measures; a unit serves exactly one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -3,7 +3,7 @@
 //! It is the one place that knows them. The walk reads files by it, hints come from it, and
 //! the shipped files are held against it.
 
-use crate::units::Quantity;
+use crate::units::{Measures, Quantity};
 
 /// What a key holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -184,6 +184,8 @@ pub const SITE: &[Key] = &[
     key("site.people", Text, Optional, "people.toml",
         "file of the people who may act on the page, made by `brimwatch people`; beside this file unless absolute; left out: whoever is at this machine may"),
 
+    key("site.units", Choice(Measures::NAMES), Default("si"), "us_customary",
+        "units that its pages and papers show: si (kg, t, m, kPa, C), si_bar (the same with bar), us_customary (lb, short tons, ft and in, psi, F); files and recordings keep theirs"),
     key("site.query_above_en", Number(0.1, 10.0), Default("1"), "1",
         "the unloading record raises a query when received and weigh ticket differ by more than this many times their joint expanded uncertainty (|En| of ISO 13528, coverage factor 2)"),
 

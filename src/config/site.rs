@@ -13,7 +13,7 @@ use crate::engine::settings::{
     Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
-use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Metre};
+use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Measures, Metre};
 use std::io;
 use std::net::SocketAddr;
 use std::path::Path;
@@ -38,6 +38,7 @@ struct Works {
     contacts: Contacts,
     /// For each tank, what it expects.
     expected: Vec<TankExpected>,
+    measures: Measures,
 }
 
 /// A site out of a text. `None` where a fault was noted.
@@ -61,7 +62,8 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     let vents = root.tables("tank").iter().map(|t| t.optional_number("vent_capacity").map(KgPerS)).collect();
     let contacts = super::expected::contacts(root.table("contacts"));
     let thresholds = thresholds(&budgets(root.table("alarms")));
-    let works = Works { devices, address_bases, tanks, vents, thresholds, contacts, expected };
+    let measures = Measures::named(root.table("site").text("units")).unwrap_or_default();
+    let works = Works { devices, address_bases, tanks, vents, thresholds, contacts, expected, measures };
     unlike(draft, root.tables("bay"), "name", super::slug);
     let mut claims = claims::heartbeats(draft, root.tables("device"), &works.devices);
     let numbered = root.tables("bay").iter().enumerate();
@@ -342,6 +344,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
     let signals = read.iter().map(|s| SignalSetup { device: narrow(index_of(s.setup.device)), ..s.setup.clone() });
     let settings = Settings {
         bay: table.text("name").to_owned(),
+        measures: works.measures,
         devices: devices.iter().filter_map(|&d| works.devices.get(d)).map(device_setup).collect(),
         signals: signals.collect(),
         tanks,

@@ -3,7 +3,7 @@
 //! replay never depends on how a file is parsed today.
 
 use super::papers::{Expected, Papers};
-use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Measures, Metre};
 
 /// Everything the engine needs to know about one bay.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,6 +35,8 @@ pub struct Settings {
     pub neighbours: Vec<NeighbourSetup>,
     /// What is expected of every delivery.
     pub expected: Expected,
+    /// Units that the site's people read; nothing here is steered by it.
+    pub measures: Measures,
 }
 
 /// Another bay that fills one of this bay's tanks.

@@ -7,12 +7,17 @@
 use super::feed::{DeviceStats, Published};
 use crate::engine::alarm::catalogue;
 use crate::engine::checks::{CheckId, CheckState};
-use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord};
+use crate::engine::frame::{
+    Alarm, Contribution, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord,
+};
 use crate::engine::input::{AlarmId, AlarmKey, ZeroCause};
 use crate::engine::zero;
 use crate::picture::{self, Size};
+use crate::uncertainty::{Budget, COVERAGE};
+use crate::units::Measures;
 use crate::recording::json::frame_json;
-use crate::words::display::{clock, hh_mm, hh_mm_ss, kg, number};
+use crate::words::display::{clock, hh_mm, hh_mm_ss, number};
+use crate::words::measures::Shown;
 use crate::words::en::English;
 use crate::words::{Figure, Language, Scene, SettingsWord, SignInWord, Text, first_acts_due};
 use jiff::tz::TimeZone;
@@ -229,7 +234,7 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
         (
             "brim",
             html! {
-                h2 { @if let Some(tank) = scene.filled_tank() { (tank) " " } span.unit { (labels.contents) } }
+                h2 { @if let Some(tank) = scene.filled_tank() { (tank) " " } span.unit { (labels.contents) ", " (scene.measures().unit_word(Shown::LargeMass)) } }
                 (both(picture::brim))
             },
         ),
@@ -339,12 +344,23 @@ fn check_forms(reader: &Reader) -> Markup {
 fn margin_made(scene: Scene<'_>, language: &dyn Language) -> Markup {
     html! {
         table { tbody {
-            @for (label, mass) in language.margin_parts(scene) { tr { th scope="row" { (label) } td { (kg(mass)) } } }
+            @for (label, mass) in language.margin_parts(scene) { tr { th scope="row" { (label) } td { (scene.measures().text(Shown::Mass, mass)) } } }
         } }
     }
 }
 
 fn budgets(scene: Scene<'_>, language: &dyn Language) -> Markup {
+    let (labels, measures) = (language.labels(), scene.measures());
+    let unit = measures.unit_word(Shown::Mass);
+    let shown = |kg: f64| number(measures.convert(Shown::Mass, kg), 1) + "\u{a0}" + unit;
+    let sums = |u_kg: f64, lines: &[Contribution]| {
+        let degrees = Budget::of(lines.to_vec()).degrees;
+        html! {
+            tr { th scope="row" { (labels.budget_of) } td { (shown(u_kg)) } }
+            tr { th scope="row" { (labels.expanded) } td { (shown(COVERAGE * u_kg)) } }
+            tr { th scope="row" { (labels.degrees) } td { (if degrees.is_finite() { number(degrees.floor(), 0) } else { "\u{221e}".to_owned() }) } }
+        }
+    };
     html! {
         @for witness in &scene.frame.witnesses {
             @if let Some(mass) = witness.received_kg {
@@ -352,10 +368,21 @@ fn budgets(scene: Scene<'_>, language: &dyn Language) -> Markup {
                     caption { (language.witness(witness.id)) }
                     tbody {
                         @for part in &witness.budget {
-                            tr { th scope="row" { (language.source(part.source)) } td { (number(part.kg.abs(), 1)) } }
+                            tr { th scope="row" { (language.source(part.source)) } td { (shown(part.kg.abs())) } }
                         }
-                        tr { th scope="row" { (language.labels().budget_of) } td { (number(mass.u, 1)) } }
+                        (sums(mass.u, &witness.budget))
                     }
+                }
+            }
+        }
+        @if let Some(all) = Budget::of_all(scene.frame) {
+            table {
+                caption { (labels.all_together) }
+                tbody {
+                    @for part in &all.lines {
+                        tr { th scope="row" { (language.source(part.source)) } td { (shown(part.kg.abs())) } }
+                    }
+                    (sums(all.u_kg, &all.lines))
                 }
             }
         }
@@ -420,6 +447,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
     let labels = reader.language.labels();
     let mut regions = published.map(|p| regions(p, reader)).unwrap_or_default();
     let mut region = |id: &'static str| regions.remove(id).unwrap_or_default();
+    let unit = published.map_or(Measures::default(), |p| p.settings.measures).unit_word(Shown::Mass);
     let body = html! {
         body data-state="waiting" data-bay=(slug) {
             header { div #head { (region("head")) } }
@@ -436,7 +464,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                         section #notes { (region("notes")) }
                     }
                     div.pictures {
-                        section { h2 { (labels.received) " " span.unit { (labels.bars) } } div #masses { (region("masses")) } }
+                        section { h2 { (labels.received) " " span.unit { (unit) "; " (labels.bars) } } div #masses { (region("masses")) } }
                         section #brim { (region("brim")) }
                     }
                 }

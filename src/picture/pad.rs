@@ -2,7 +2,7 @@
 
 use super::{Anchor, Axis, Canvas, Size};
 use crate::engine::frame::CeilingBy;
-use crate::words::display::kpa;
+use crate::words::measures::Shown;
 use crate::words::{Language, Scene};
 use maud::Markup;
 
@@ -14,6 +14,7 @@ pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
     let (top, height) = (20.0, 26.0);
     let pad = &scene.frame.pad;
     let labels = language.labels();
+    let shown = |pa| scene.measures().show(Shown::GaugePressure, pa).figure;
     let marks = [pad.pressure_pa_gauge, pad.ceiling_pa_gauge, pad.mawp_pa_gauge, pad.relief_to_pa_gauge];
     let highest = marks.into_iter().flatten().filter(|p| p.is_finite()).fold(0.0, f64::max);
     // With nothing known the strip still has a length: one bar.
@@ -32,7 +33,7 @@ pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
         let by = pad.ceiling_by.map_or_else(String::new, |by| format!(" ({})", language.ceiling_by(by)));
         canvas.line("halo", axis.at(c), top, 0.0, height);
         canvas.line("ceiling", axis.at(c), top - 5.0, 0.0, height + 10.0);
-        let text = format!("{} {}{by}", labels.ceiling, kpa(c));
+        let text = format!("{} {}{by}", labels.ceiling, shown(c));
         let x = (axis.at(c) + 2.0).max(room_for(&text));
         canvas.text("strong", x, top - 8.0, Anchor::End, &text);
     } else {
@@ -45,15 +46,16 @@ pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
 fn below(canvas: &mut Canvas, scene: Scene<'_>, language: &dyn Language, axis: Axis, bottom: f64) {
     let pad = &scene.frame.pad;
     let labels = language.labels();
+    let shown = |pa| scene.measures().show(Shown::GaugePressure, pa).figure;
     let row = bottom + 16.0;
     canvas.text("quiet", 0.0, row, Anchor::Start, "0");
     if let Some(mawp) = pad.mawp_pa_gauge.filter(|_| pad.ceiling_by != Some(CeilingBy::Mawp)) {
-        let text = format!("{} {}", labels.mawp, kpa(mawp));
+        let text = format!("{} {}", labels.mawp, shown(mawp));
         canvas.line("limit", axis.at(mawp), bottom - 30.0, 0.0, canvas.size.pick(46.0, 34.0));
         canvas.text("name", (axis.at(mawp) - 5.0).max(20.0 + room_for(&text)), row, Anchor::End, &text);
     }
     if let (Some(from), Some(to)) = (pad.relief_from_pa_gauge, pad.relief_to_pa_gauge) {
-        let text = format!("{} {}\u{2013}{}", labels.relief, kpa(from), kpa(to));
+        let text = format!("{} {}\u{2013}{}", labels.relief, shown(from), shown(to));
         let x = canvas.size.pick(axis.at(to), canvas.width);
         canvas.text("quiet", x, row, Anchor::End, &text);
     }

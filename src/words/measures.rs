@@ -4,21 +4,7 @@
 //! [`units`](crate::units) (NIST SP 811, exact). Room is rounded down, whatever the unit: never shown larger than it is.
 
 use super::display::number;
-use crate::units::{INCH_M, Unit};
-use serde::{Deserialize, Serialize};
-
-/// The units that a site's people read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Measures {
-    /// kg, t, m, mm, L, m3, kPa, C.
-    #[default]
-    Si,
-    /// The same with bar for pressures.
-    SiBar,
-    /// lb, short tons, ft and in, in, US gal, psi, F.
-    UsCustomary,
-}
+use crate::units::{INCH_M, Measures, Unit};
 
 /// What a number is, and so to how many digits it is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -45,14 +31,14 @@ pub enum Shown {
 
 /// A figure and its unit.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Figure {
+pub struct Written {
     /// The number, without unit.
     pub figure: String,
     /// The unit, as people write it; empty where the figure says it (feet and inches).
     pub unit: &'static str,
 }
 
-impl Figure {
+impl Written {
     /// Both, parted by a space that does not break.
     #[must_use]
     pub fn whole(&self) -> String {
@@ -61,20 +47,6 @@ impl Figure {
 }
 
 impl Measures {
-    /// The words of the site file.
-    pub const NAMES: &'static [&'static str] = &["si", "si_bar", "us_customary"];
-
-    /// By its word in the site file.
-    #[must_use]
-    pub fn named(name: &str) -> Option<Measures> {
-        match name {
-            "si" => Some(Measures::Si),
-            "si_bar" => Some(Measures::SiBar),
-            "us_customary" => Some(Measures::UsCustomary),
-            _ => None,
-        }
-    }
-
     /// Unit by its name in [`UNITS`](crate::units::UNITS), what people write for it, and decimals shown.
     fn unit(self, shown: Shown) -> (&'static str, &'static str, usize) {
         match (shown, self) {
@@ -94,8 +66,8 @@ impl Measures {
             (Shown::GaugePressure, Measures::UsCustomary) => ("psi gauge", "psi gauge", 1),
             (Shown::GaugePressure, Measures::SiBar) => ("bar gauge", "bar gauge", 2),
             (Shown::GaugePressure, Measures::Si) => ("kPa gauge", "kPa gauge", 0),
-            (Shown::Temperature, Measures::UsCustomary) => ("F", "\u{b0}F", 0),
-            (Shown::Temperature, _) => ("C", "\u{b0}C", 1),
+            (Shown::Temperature, Measures::UsCustomary) => ("F", "F", 0),
+            (Shown::Temperature, _) => ("C", "C", 1),
         }
     }
 
@@ -113,22 +85,46 @@ impl Measures {
 
     /// A value given in SI, rounded to the nearest.
     #[must_use]
-    pub fn show(self, shown: Shown, si: f64) -> Figure {
+    pub fn show(self, shown: Shown, si: f64) -> Written {
         if (shown, self) == (Shown::Level, Measures::UsCustomary) {
-            return Figure { figure: feet_and_inches(si), unit: "" };
+            return Written { figure: feet_and_inches(si), unit: "" };
         }
         let (_, word, decimals) = self.unit(shown);
-        Figure { figure: number(self.convert(shown, si), decimals), unit: word }
+        Written { figure: number(self.convert(shown, si), decimals), unit: word }
     }
 
     /// The same rounded down, for what must never be shown larger than it is: room.
     #[must_use]
-    pub fn show_down(self, shown: Shown, si: f64) -> Figure {
+    pub fn show_down(self, shown: Shown, si: f64) -> Written {
         let (_, word, decimals) = self.unit(shown);
         let steps = (0..decimals).fold(1.0, |steps, _| steps * 10.0);
         // A hair of rounding in the sum of the parts must not cost a step.
         let down = (self.convert(shown, si) * steps + 1e-8).floor() / steps;
-        Figure { figure: number(down, decimals), unit: word }
+        Written { figure: number(down, decimals), unit: word }
+    }
+
+    /// A mass rounded up, for what must never be shown smaller than it is.
+    #[must_use]
+    pub fn mass_up(self, kg: f64) -> String {
+        let up = (self.convert(Shown::Mass, kg) - 1e-8).ceil();
+        format!("{}\u{a0}{}", number(up, 0), self.unit_word(Shown::Mass))
+    }
+
+    /// A mass flow given in kg/s with so many decimals.
+    #[must_use]
+    pub fn mass_flow(self, kg_per_s: f64, decimals: usize) -> String {
+        format!("{}\u{a0}{}", number(self.convert(Shown::MassFlow, kg_per_s), decimals), self.unit_word(Shown::MassFlow))
+    }
+
+    /// How fast a pressure changes, given in Pa/s, each minute.
+    #[must_use]
+    pub fn pressure_rate(self, pa_per_s: f64) -> String {
+        let (unit, decimals) = match self {
+            Measures::Si => ("kPa/min", 1),
+            Measures::SiBar => ("bar/min", 3),
+            Measures::UsCustomary => ("psi/min", 2),
+        };
+        format!("{} {unit}", number(self.convert(Shown::GaugePressure, pa_per_s * 60.0), decimals))
     }
 
     /// Both in one text.
@@ -161,7 +157,7 @@ pub fn feet_and_inches(m: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use Measures::{Si, SiBar, UsCustomary as Us};
+    use crate::units::Measures::{Si, SiBar, UsCustomary as Us};
 
     /// Expected: NIST SP 811 (2008), App. B.8: 1 lb 0.453 592 37 kg, 1 short ton 907.184 74 kg, 1 ft 0.3048 m, 1 US gal
     /// 3.785 412 L, 1 psi 6.894 757 kPa, 1 bar 100 kPa; F = 1.8 C + 32.
@@ -184,8 +180,8 @@ mod tests {
             (Si, Shown::GaugePressure, 172_369.0, "172\u{a0}kPa gauge"),
             (SiBar, Shown::GaugePressure, 172_369.0, "1.72\u{a0}bar gauge"),
             (Us, Shown::GaugePressure, 172_368.93, "25.0\u{a0}psi gauge"),
-            (Us, Shown::Temperature, 35.0, "95\u{a0}\u{b0}F"),
-            (Si, Shown::Temperature, 35.0, "35.0\u{a0}\u{b0}C"),
+            (Us, Shown::Temperature, 35.0, "95\u{a0}F"),
+            (Si, Shown::Temperature, 35.0, "35.0\u{a0}C"),
         ];
         for (measures, shown, si, expected) in cases {
             assert_eq!(measures.text(shown, si), expected, "{measures:?} {shown:?}");
@@ -212,6 +208,14 @@ mod tests {
             }
         }
         assert_eq!(Si.show_down(Shown::LargeMass, 3_100.0).figure, "3.1");
+    }
+
+    #[test]
+    fn what_must_not_look_smaller_is_rounded_up() {
+        assert_eq!(Si.mass_up(42.0), "42\u{a0}kg");
+        assert_eq!(Us.mass_up(42.0), "93\u{a0}lb", "92.6 lb");
+        assert_eq!((Us.mass_flow(0.1, 1), Si.mass_flow(0.1, 1)), ("13.2\u{a0}lb/min".into(), "6.0\u{a0}kg/min".into()));
+        assert_eq!((Si.pressure_rate(100.0), Us.pressure_rate(100.0)), ("6.0 kPa/min".into(), "0.87 psi/min".into()));
     }
 
     #[test]

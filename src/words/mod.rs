@@ -17,6 +17,7 @@ use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Source, VerdictWord, WitnessId};
 use crate::engine::input::{AlarmId, ZeroCause};
 use crate::engine::settings::Settings;
+use crate::units::Measures;
 use jiff::tz::TimeZone;
 
 /// What a text is about: one instant of one bay, and the time zone of the people who read it.
@@ -31,6 +32,12 @@ pub struct Scene<'a> {
 }
 
 impl Scene<'_> {
+    /// The units that its readers read.
+    #[must_use]
+    pub fn measures(&self) -> Measures {
+        self.settings.measures
+    }
+
     /// Name of a signal in the site file; its number where the frame names one that the settings lack.
     #[must_use]
     pub fn signal(&self, index: u16) -> String {
@@ -281,7 +288,6 @@ pub struct Labels {
     pub high_high: &'static str,
     pub critical: &'static str,
     pub pad: &'static str,
-    pub pad_unit: &'static str,
     pub ceiling: &'static str,
     pub ceiling_not_set: &'static str,
     pub mawp: &'static str,
@@ -317,6 +323,9 @@ pub struct Labels {
     pub margin_made: &'static str,
     pub budgets: &'static str,
     pub budget_of: &'static str,
+    pub expanded: &'static str,
+    pub degrees: &'static str,
+    pub all_together: &'static str,
     pub polling: &'static str,
     pub poll_columns: [&'static str; 7],
     pub answers: &'static str,

@@ -15,7 +15,7 @@ use brimwatch::engine::settings::{
 };
 use brimwatch::page::feed::{DeviceStats, Published};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
-use brimwatch::units::{Celsius, GaugePa, Kg, M3, Metre};
+use brimwatch::units::{Celsius, GaugePa, Kg, M3, Measures, Metre};
 use std::sync::Arc;
 
 /// 2026-03-10 13:40:00 UTC, when the invented transfer starts.
@@ -460,6 +460,7 @@ fn device_state(device: u16) -> DeviceState {
 
 fn settings() -> Settings {
     Settings {
+        measures: Measures::Si,
         bay: "Bay 2".into(),
         devices: ["flow computer", "scale terminal", "tank transmitters"]
             .map(|name| DeviceSetup {

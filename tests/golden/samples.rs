@@ -8,7 +8,7 @@ use brimwatch::engine::reading::StartReading;
 use brimwatch::engine::settings::*;
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
-use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Measures, Metre};
 
 pub const TANK_DIAMETER_M: f64 = 3.0;
 pub const DENSITY_KG_PER_M3: f64 = 1510.0;
@@ -52,6 +52,7 @@ pub fn settings() -> Settings {
         heartbeat_s: None,
     };
     Settings {
+        measures: Measures::SiBar,
         bay: "Bay 1".into(),
         devices: vec![device("meter"), device("scale"), device("tank gauge")],
         signals: vec![

@@ -6,7 +6,7 @@ use crate::engine::settings::{
     DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, Plate,
     Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
-use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Measures, Metre};
 
 mirror! {
     struct SettingsForm of Settings {
@@ -23,7 +23,10 @@ mirror! {
         thresholds: Thresholds,
         neighbours: Vec<NeighbourSetup>,
         expected: Expected,
+        measures: Measures,
     }
+
+    enum MeasuresForm of Measures { Si, SiBar, UsCustomary }
 
     struct NeighbourSetupForm of NeighbourSetup { bay: String, tank: u16 }
 

@@ -179,8 +179,15 @@ impl Monitor {
             alarms: self.alarms.carry(),
             closings: self.stocks.iter().map(Stock::carry).collect(),
             latest: self.latest.clone(),
-            delivery: open
-                .map(|d| d.carry(self.at, &self.settings, received_kg, &self.neighbours, self.watch.zero.map(|zero| zero.carry()))),
+            delivery: open.map(|d| {
+                d.carry(
+                    self.at,
+                    &self.settings,
+                    received_kg,
+                    &self.neighbours,
+                    self.watch.zero.map(|zero| zero.carry()),
+                )
+            }),
             restarted: self.restarted,
             shelves: self.alarms.carry_shelves(self.at),
         }

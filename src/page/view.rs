@@ -13,12 +13,12 @@ use crate::engine::frame::{
 use crate::engine::input::{AlarmId, AlarmKey, ZeroCause};
 use crate::engine::zero;
 use crate::picture::{self, Size};
+use crate::recording::json::frame_json;
 use crate::uncertainty::{Budget, COVERAGE};
 use crate::units::Measures;
-use crate::recording::json::frame_json;
 use crate::words::display::{clock, hh_mm, hh_mm_ss, number};
-use crate::words::measures::Shown;
 use crate::words::en::English;
+use crate::words::measures::Shown;
 use crate::words::{Figure, Language, Scene, SettingsWord, SignInWord, Text, first_acts_due};
 use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, html};

@@ -56,7 +56,13 @@ fn levels(canvas: &mut Canvas, tank: Tank, language: &dyn Language, axis: Axis, 
     for (row, (kg, label, line, text)) in (0u8..).zip(rows) {
         let y = 2.0 + 18.0 * f64::from(row);
         canvas.line(line, axis.at(kg), y, 0.0, TOP + HEIGHT + 4.0 - y);
-        canvas.text(text, axis.at(kg) - 5.0, y + 11.0, Anchor::End, &format!("{label} {}", measures.show(Shown::LargeMass, kg).figure));
+        canvas.text(
+            text,
+            axis.at(kg) - 5.0,
+            y + 11.0,
+            Anchor::End,
+            &format!("{label} {}", measures.show(Shown::LargeMass, kg).figure),
+        );
     }
 }
 

@@ -143,7 +143,11 @@ fn why(scene: Scene<'_>, check: &Check, why: &Why) -> String {
         }
         Why::Room { kg: room, opening_kg } => {
             let mass = |kg| scene.measures().text(Shown::Mass, kg);
-            format!("{} left below high-high when all is in, {} kept for the opening check", mass(*room), mass(*opening_kg))
+            format!(
+                "{} left below high-high when all is in, {} kept for the opening check",
+                mass(*room),
+                mass(*opening_kg)
+            )
         }
         Why::MarginUnknown => "the margin is not known yet: no level that can be used".into(),
         Why::NotRead(signal) => format!("{} gives no value that can be used", scene.signal(*signal)),

@@ -5,8 +5,8 @@ use super::measures::{Shown, Written};
 use super::{CheckText, EntryAnswer, Figure, Labels, Language, Scene, SettingsWord, SignInWord, Text};
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
-    Alarm, CeilingBy, CheckedBy, Condition, Estimate, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority,
-    Reason, Slip, Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
+    Alarm, CeilingBy, CheckedBy, Condition, Estimate, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase,
+    Priority, Reason, Slip, Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
 };
 use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status, ZeroCause};
 use crate::engine::settings::{PadTap, SignalKind};
@@ -153,7 +153,7 @@ impl Language for English {
                     Some(t) => {
                         let Estimate { value, u } = t.received_kg;
                         format!("Closed: {} received (u {}).", mass(scene, value), mass(scene, u))
-                    },
+                    }
                     None => "Closed; the mass received is not known.".to_owned(),
                 };
                 verdict(scene, received, alarmed)
@@ -266,7 +266,9 @@ impl Language for English {
         let each: Vec<String> = WITNESSES
             .into_iter()
             .zip(by_witness_kg)
-            .filter_map(|(id, kg)| kg.map(|kg| format!("{} {}", self.witness(id), measures.show_down(Shown::LargeMass, kg).whole())))
+            .filter_map(|(id, kg)| {
+                kg.map(|kg| format!("{} {}", self.witness(id), measures.show_down(Shown::LargeMass, kg).whole()))
+            })
             .collect();
         if !each.is_empty() {
             lines.push(format!("Each alone: {}.", each.join(", ")));
@@ -626,7 +628,9 @@ fn verdict(scene: Scene<'_>, first: String, alarmed: bool) -> Text {
     match verdict.word {
         VerdictWord::Agree => {
             let who = if used.len() == 3 { "The three instruments".to_owned() } else { capital(&list(&used, "and")) };
-            let within = verdict.agree_within_kg.map_or_else(String::new, |x| format!(" within {}", scene.measures().mass_up(x)));
+            let within = verdict
+                .agree_within_kg
+                .map_or_else(String::new, |x| format!(" within {}", scene.measures().mass_up(x)));
             Text { says: format!("{first} {who} agree{within}."), beyond: unseen(scene), ..Text::default() }
         }
         VerdictWord::NotYetProven => Text {
@@ -661,7 +665,9 @@ fn unseen(scene: Scene<'_>) -> String {
     let (verdict, measures) = (&scene.frame.verdict, scene.measures());
     let on_the_scale = "or one that stays on the scale, would not be seen.";
     let unit = measures.unit_word(Shown::MassFlow);
-    let rate = |kg_per_min: f64| format!("{}\u{a0}{unit}", number(measures.convert(Shown::MassFlow, kg_per_min / 60.0).ceil(), 0));
+    let rate = |kg_per_min: f64| {
+        format!("{}\u{a0}{unit}", number(measures.convert(Shown::MassFlow, kg_per_min / 60.0).ceil(), 0))
+    };
     match (verdict.leak_below_trailer_kg_per_min, verdict.leak_below_tank_kg_per_min) {
         (Some(a), Some(b)) => format!("A leak below about {}, {on_the_scale}", rate(a.max(b))),
         (Some(y), None) => {

@@ -113,7 +113,11 @@ impl Measures {
     /// A mass flow given in kg/s with so many decimals.
     #[must_use]
     pub fn mass_flow(self, kg_per_s: f64, decimals: usize) -> String {
-        format!("{}\u{a0}{}", number(self.convert(Shown::MassFlow, kg_per_s), decimals), self.unit_word(Shown::MassFlow))
+        format!(
+            "{}\u{a0}{}",
+            number(self.convert(Shown::MassFlow, kg_per_s), decimals),
+            self.unit_word(Shown::MassFlow)
+        )
     }
 
     /// How fast a pressure changes, given in Pa/s, each minute.
@@ -220,6 +224,8 @@ mod tests {
 
     #[test]
     fn every_word_of_the_site_file_is_known() {
-        assert!(Measures::NAMES.iter().all(|name| Measures::named(name).is_some()) && Measures::named("metric").is_none());
+        assert!(
+            Measures::NAMES.iter().all(|name| Measures::named(name).is_some()) && Measures::named("metric").is_none()
+        );
     }
 }

@@ -134,7 +134,8 @@ fn what_is_too_slow_for_the_meter_widens_it() {
             signal.low_flow = 0.05;
         }
         if valve_closed {
-            let switch = settings.signals.iter().find(|s| s.kind == SignalKind::HighLevelSwitch).expect("fitted").clone();
+            let switch =
+                settings.signals.iter().find(|s| s.kind == SignalKind::HighLevelSwitch).expect("fitted").clone();
             settings.signals.push(SignalSetup { kind: SignalKind::ShutoffClosed, name: "shut-off".into(), ..switch });
         }
         let mut story = Story::with(settings, delivery);

@@ -79,7 +79,8 @@ fn by_gauges<'a>(scene: &Scene<'a>, tank: &TankSetup, index: u16) -> Result<Rise
         return by_first;
     }
     let by_other = others().find_map(|signal| rise(signal).ok());
-    let doubtful = |rise: Rise<'a>| Rise { validity: rise.validity.and(Validity::Doubtful(Reason::OtherGauge)), ..rise };
+    let doubtful =
+        |rise: Rise<'a>| Rise { validity: rise.validity.and(Validity::Doubtful(Reason::OtherGauge)), ..rise };
     by_other.map(doubtful).map_or(by_first, Ok)
 }
 

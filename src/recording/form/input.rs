@@ -4,9 +4,10 @@ use super::mirror;
 use crate::engine::checks::CheckId;
 use crate::engine::frame::{Contribution, Estimate, Opening, Phase};
 use crate::engine::input::{
-    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedCount, CarriedDelivery, CarriedHose, CarriedNeighbour,
-    CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed,
-    Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText, SignalValue, Status, What, ZeroCause,
+    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedCount, CarriedDelivery, CarriedHose,
+    CarriedNeighbour, CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured,
+    MissReason, Missed, Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText, SignalValue, Status, What,
+    ZeroCause,
 };
 use crate::engine::reading::StartReading;
 use crate::engine::settings::{DeliverySetup, Settings};

@@ -9,7 +9,7 @@ use crate::config::{BaySetup, Site};
 use crate::engine::Monitor;
 use crate::engine::delivery::Refusal;
 use crate::engine::frame::{Alarm, Frame, Output, Phase, VerdictWord};
-use crate::engine::input::{Carried, Event, Input, Missed, Poll, RecorderState, SettingsText};
+use crate::engine::input::{Carried, Event, Gap, GapClock, Input, Missed, Poll, RecorderState, SettingsText};
 use crate::engine::settings::Settings;
 use crate::engine::zero::NoZero;
 use crate::page::feed::{DeviceStats, EntryRequest, Published, Work};
@@ -34,6 +34,8 @@ const MERGE: Duration = Duration::from_millis(100);
 const WALL_LOOK_S: u64 = 10;
 /// A wall clock that is off by more than this was set, ns.
 const WALL_STEP_NS: u64 = SECOND_NS / 2;
+/// Ticks are a second apart: after so long without any input nobody watched (the machine slept, the program was held).
+const BLIND_AFTER: Duration = Duration::from_secs(5);
 /// Between two attempts to begin a segment, machine time.
 const MEND_EVERY: Duration = Duration::from_secs(1);
 /// An idle segment lasts this long, s.
@@ -288,8 +290,18 @@ impl Bay {
         }
     }
 
-    /// Records an input, steps it, records and shows what came of it. Gives the input's number.
+    /// Records an input, steps it, records and shows what came of it. Gives the input's number. Where nothing was
+    /// stepped for long before, that comes first: the clock counts suspension, and nobody watched.
     fn step(&mut self, now: MachineTime, event: Event) -> u64 {
+        if now.since(self.last) > BLIND_AFTER && !matches!(event, Event::Resumed(_)) {
+            let (from, to) = (self.clock.engine(self.last), self.clock.engine(now));
+            tracing::warn!(bay = self.setup.slug, blind_s = to.since_s(from), "nobody watched");
+            self.step_one(now, Event::Resumed(Gap { from, to, known_by: GapClock::SameBoot }));
+        }
+        self.step_one(now, event)
+    }
+
+    fn step_one(&mut self, now: MachineTime, event: Event) -> u64 {
         let begun = Instant::now();
         self.last = not_before(now, self.last);
         let input = Input { at: self.clock.engine(self.last), event };

@@ -162,6 +162,8 @@ pub fn begin(beginning: Beginning) -> io::Result<Segment> {
         settings: bay.settings.clone(),
         carried: carried.clone(),
     };
+    // Somebody may have removed it since the bay began.
+    fs::create_dir_all(folder)?;
     let carried_id = carried.delivery.as_ref().map(|c| c.setup.id.as_str());
     let path = free_name(folder, wall, delivery.map(|d| d.setup.id.as_str()).or(carried_id).unwrap_or(IDLE));
     let recorder = Recorder::create(&path, &header)?;

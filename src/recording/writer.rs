@@ -5,7 +5,8 @@
 //! believes about the disk: it can refuse, hang, or take half of what it is given, and after a failed flush
 //! nothing written since the last good one can be relied on (Linux marks the pages clean all the same:
 //! fsync(2), "Handling errors"). So the thread keeps every byte until a flush has succeeded. When the disk
-//! refuses it opens the file anew every second, cuts it back to the last flushed byte and writes again.
+//! refuses it opens the file anew every second, cuts it back to the last flushed byte and writes again; one that
+//! somebody has removed or moved away is written anew where it was.
 //!
 //! What waits is bounded. When the bound is reached no further record is taken: the recording stays what it
 //! is, a beginning without a hole, and the live loop begins another segment once the disk is back.
@@ -18,6 +19,7 @@ use crate::engine::frame::Frame;
 use crate::engine::input::{Event, Input, RecorderState};
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
@@ -109,17 +111,7 @@ impl Recorder {
     pub fn create(path: &Path, header: &Header) -> io::Result<Recorder> {
         let mut first = Vec::new();
         format::put_record(&mut first, Kind::Header, 0, &format::encode_header(header)).map_err(io::Error::other)?;
-        if path.try_exists()? {
-            return Err(io::Error::new(io::ErrorKind::AlreadyExists, "a recording of this name exists"));
-        }
-        let unfinished = beside(path, "new");
-        let mut file = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&unfinished)?;
-        claim(&file)?;
-        file.set_len(0)?;
-        file.write_all(&first)?;
-        file.sync_data()?;
-        fs::rename(&unfinished, path)?;
-        sync_folder(path)?;
+        let file = begin_file(path, |file| file.write_all(&first))?;
         let disk = FileDisk { path: path.to_owned(), file: Some(file) };
         let mut hasher = LinkPoint::default().begin();
         hasher.update(&first);
@@ -323,10 +315,43 @@ impl FileDisk {
     fn file(&mut self) -> io::Result<&mut File> {
         self.file.as_mut().ok_or_else(|| io::Error::other("the file is not open"))
     }
+
+    /// A file that was removed or moved takes every byte and flushes it, and nobody finds it again.
+    fn is_where_it_was_begun(&self) -> io::Result<()> {
+        let Some(file) = &self.file else { return Ok(()) };
+        let place = |m: &fs::Metadata| (m.dev(), m.ino());
+        let ours = file.metadata()?;
+        match fs::metadata(&self.path) {
+            Ok(named) if place(&named) == place(&ours) => Ok(()),
+            Ok(_) => Err(io::Error::other("another file stands where the recording was begun")),
+            Err(error) => {
+                Err(io::Error::new(error.kind(), format!("the recording was removed or moved away: {error}")))
+            }
+        }
+    }
+
+    /// Writes the flushed bytes anew where they were: as long as the file is open they are not gone.
+    fn put_back(&mut self, len: u64) -> io::Result<()> {
+        let path = self.path.clone();
+        let removed = self.file()?;
+        if let Some(folder) = path.parent() {
+            fs::create_dir_all(folder)?;
+        }
+        let file = begin_file(&path, |file| {
+            removed.seek(SeekFrom::Start(0))?;
+            let copied = io::copy(&mut removed.take(len), file)?;
+            if copied == len { Ok(()) } else { Err(io::Error::other("the removed file lost bytes that were flushed")) }
+        })?;
+        self.file = Some(file);
+        Ok(())
+    }
 }
 
 impl Disk for FileDisk {
     fn reopen(&mut self, len: u64) -> io::Result<()> {
+        if self.file.is_some() && !self.path.try_exists()? {
+            return self.put_back(len);
+        }
         self.file = None;
         let mut file = OpenOptions::new().read(true).write(true).open(&self.path)?;
         claim(&file)?;
@@ -344,12 +369,29 @@ impl Disk for FileDisk {
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        self.file()?.sync_data()
+        self.file()?.sync_data()?;
+        self.is_where_it_was_begun()
     }
 
     fn path(&self) -> PathBuf {
         self.path.clone()
     }
+}
+
+/// A file that has its first bytes, durably, as soon as it has its name.
+fn begin_file(path: &Path, write: impl FnOnce(&mut File) -> io::Result<()>) -> io::Result<File> {
+    if path.try_exists()? {
+        return Err(io::Error::new(io::ErrorKind::AlreadyExists, "a recording of this name exists"));
+    }
+    let unfinished = beside(path, "new");
+    let mut file = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&unfinished)?;
+    claim(&file)?;
+    file.set_len(0)?;
+    write(&mut file)?;
+    file.sync_data()?;
+    fs::rename(&unfinished, path)?;
+    sync_folder(path)?;
+    Ok(file)
 }
 
 /// Two programs that append to one file would make a recording of neither.
@@ -698,5 +740,40 @@ mod tests {
         recorder.input(&entry());
         let lost = recorder.finish().expect_err("the disk refuses");
         assert!(lost.bytes > 0 && lost.to_string().contains("no space left"), "{lost}");
+    }
+
+    /// Linux keeps what an open file holds until nobody has it open: removed with its folder, it is written anew.
+    #[test]
+    fn a_recording_that_is_removed_or_moved_is_written_anew_where_it_was() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("bay/x.brim");
+        let begin = || {
+            fs::create_dir_all(folder.path().join("bay")).expect("a folder");
+            let file = begin_file(&path, |_| Ok(())).expect("a file");
+            let disk = FileDisk { path: path.clone(), file: Some(file) };
+            let queue = Queue { limit: WAITING_MOST_BYTES, ..Queue::default() };
+            Recorder::start(disk, queue, LinkPoint::default().begin(), 0).expect("a thread")
+        };
+        for moved in [false, true] {
+            let recorder = begin();
+            recorder.input(&entry());
+            wait_for(&recorder, "first", |p| p.durable_through == 1);
+            let away = folder.path().join("away");
+            if moved {
+                fs::rename(path.parent().expect("bay"), &away)
+            } else {
+                fs::remove_dir_all(path.parent().expect("bay"))
+            }
+            .expect("a disk");
+            recorder.input(&entry());
+            wait_for(&recorder, "said", |p| p.trouble.as_ref().is_some_and(|t| t.contains("removed or moved away")));
+            recorder.input(&tick(3));
+            wait_for(&recorder, "back", |p| p.durable_through == 3 && p.state == RecorderState::Durable);
+            recorder.finish().expect("a disk");
+            let disk = TestDisk::default();
+            disk.plate().bytes = fs::read(&path).expect("written anew");
+            assert_eq!(inputs_on(&disk), [1, 2, 3]);
+            fs::remove_dir_all(path.parent().expect("bay")).expect("a disk");
+        }
     }
 }

@@ -2,8 +2,8 @@
 //! its digits change; thousands are parted by a narrow no-break space, minus is the minus sign.
 
 use crate::time::{EngineTime, WallAnchor, WallTime};
-use jiff::Timestamp;
 use jiff::tz::TimeZone;
+use jiff::{Timestamp, ZonedDateTime};
 
 /// Seconds in a minute.
 const MINUTE_S: f64 = 60.0;
@@ -58,7 +58,7 @@ pub fn duration(seconds: f64) -> String {
 /// calendar's range.
 #[must_use]
 pub fn hh_mm(at: WallTime, now: WallTime, zone: &TimeZone) -> String {
-    let day = |t| written(t, zone, "%F");
+    let day = |t| moment(t, zone).map(|moment| moment.date());
     written(at, zone, if day(at) == day(now) { "%H:%M" } else { "%e %b %H:%M" }).trim_start().to_owned()
 }
 
@@ -74,11 +74,16 @@ pub fn clock(anchor: WallAnchor, at: EngineTime, now: EngineTime, zone: &TimeZon
     hh_mm(anchor.wall_at(at), anchor.wall_at(now), zone)
 }
 
+fn moment(at: WallTime, zone: &TimeZone) -> Option<ZonedDateTime> {
+    Some(Timestamp::from_nanosecond(i128::from(at.0)).ok()?.to_zoned_datetime(zone.clone()))
+}
+
+/// The hour that comes twice when summer time ends says which of the two it is.
 fn written(at: WallTime, zone: &TimeZone, format: &str) -> String {
-    match Timestamp::from_nanosecond(i128::from(at.0)) {
-        Ok(moment) => moment.to_zoned_datetime(zone.clone()).strftime(format).to_string(),
-        Err(_) => "--:--".to_owned(),
-    }
+    let Some(moment) = moment(at, zone) else { return "--:--".to_owned() };
+    let twice = zone.to_ambiguous_timestamp(moment.datetime()).is_ambiguous();
+    let zone = if twice { " %Z" } else { "" };
+    moment.strftime(&format!("{format}{zone}")).to_string()
 }
 
 #[cfg(test)]
@@ -106,5 +111,18 @@ mod tests {
         assert_eq!(hh_mm_ss(now, &zone), "23:13:20");
         assert_eq!(hh_mm(WallTime(now.0 + 3_600_000_000_000), now, &zone), "15 Nov 00:13");
         assert_eq!(hh_mm(WallTime(i64::MAX), now, &TimeZone::UTC), "11 Apr 23:47");
+    }
+
+    /// Directive 2000/84/EC: summer time ends on the last Sunday of October at 01:00 UTC. 2026-10-25, Central Europe.
+    #[test]
+    fn the_hour_that_comes_twice_says_which_it_is() {
+        let zone = TimeZone::posix("CET-1CEST,M3.5.0,M10.5.0/3").expect("a Posix zone");
+        let end = WallTime(1_792_890_000_000_000_000); // 2026-10-25 01:00:00 UTC
+        let by_min = |min: i64| WallTime(end.0 + min * 60_000_000_000);
+        let told = |min| hh_mm(by_min(min), end, &zone);
+        let expected = ["01:59", "02:00 CEST", "02:59 CEST", "02:00 CET", "02:59 CET", "03:00"];
+        assert_eq!([-61, -60, -1, 0, 59, 60].map(told), expected);
+        assert_eq!(hh_mm_ss(by_min(-30), &zone), "02:30:00 CEST");
+        assert_eq!(hh_mm(by_min(-30), by_min(3 * 1440), &zone), "25 Oct 02:30 CEST");
     }
 }

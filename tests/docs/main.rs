@@ -4,8 +4,10 @@ mod alarms;
 mod arrows;
 #[cfg(feature = "peers")]
 mod commands;
+mod dependencies;
 mod manual;
 mod papers;
+mod safety;
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -11,6 +11,7 @@ mod drilled;
 mod figures;
 mod import;
 mod kill;
+mod lasting;
 mod play;
 mod ports;
 #[path = "../bench/recorded.rs"]
@@ -18,6 +19,7 @@ mod recorded;
 mod report;
 mod running;
 mod scenarios;
+mod secrets;
 mod shared_tank;
 mod silence;
 mod tune;

@@ -10,8 +10,12 @@ use std::time::{Duration, Instant};
 /// A running `brimwatch watch` and where its page is.
 pub struct Program {
     pub child: Child,
-    page: String,
+    pub page: Page,
 }
+
+/// Where a page is: host and port.
+#[derive(Clone)]
+pub struct Page(String);
 
 impl Program {
     pub fn start(drilled: &Drilled) -> Program {
@@ -29,7 +33,7 @@ impl Program {
         let mut lines = BufReader::new(child.stdout.take().expect("a pipe")).lines();
         let first = lines.next().expect("a first line").expect("text");
         let page = first.split("http://").nth(1).and_then(|a| a.strip_suffix('/')).expect("an address").to_owned();
-        Program { child, page }
+        Program { child, page: Page(page) }
     }
 
     /// Status and body.
@@ -41,18 +45,7 @@ impl Program {
 
     /// The answer as it came, with its head; `more`: further lines of the request's head, each behind its line break.
     pub fn answer(&self, head: &str, more: &str, body: &str) -> String {
-        let mut stream = TcpStream::connect(&self.page).expect("the page");
-        stream.set_read_timeout(Some(Duration::from_secs(15))).expect("a time-out");
-        write!(
-            stream,
-            "{head} HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close{more}\r\n\r\n{body}",
-            self.page,
-            body.len()
-        )
-        .expect("a request");
-        let mut answer = String::new();
-        stream.read_to_string(&mut answer).expect("an answer");
-        answer
+        self.page.answer(head, more, body).expect("an answer")
     }
 
     /// The frame once `ready` holds of it.
@@ -69,6 +62,23 @@ impl Program {
             assert!(Instant::now() < until, "not within 30 s: {what}; {body}");
             std::thread::sleep(Duration::from_millis(100));
         }
+    }
+}
+
+impl Page {
+    /// As [`Program::answer`], from one that may die meanwhile.
+    pub fn answer(&self, head: &str, more: &str, body: &str) -> std::io::Result<String> {
+        let mut stream = TcpStream::connect(&self.0)?;
+        stream.set_read_timeout(Some(Duration::from_secs(15)))?;
+        write!(
+            stream,
+            "{head} HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close{more}\r\n\r\n{body}",
+            self.0,
+            body.len()
+        )?;
+        let mut answer = String::new();
+        stream.read_to_string(&mut answer)?;
+        Ok(answer)
     }
 }
 

@@ -139,7 +139,6 @@ fn what_is_too_slow_for_the_meter_widens_it() {
             settings.signals.push(SignalSetup { kind: SignalKind::ShutoffClosed, name: "shut-off".into(), ..switch });
         }
         let mut story = Story::with(settings, delivery);
-        story.stuck = vec![(SignalKind::ShutoffClosed, Measured::Flag(false))];
         story.start();
         story.run_to(START_S + 600);
         let line = |story: &Story| {

@@ -4,6 +4,7 @@ mod bay;
 mod blame;
 mod bounds;
 mod checks;
+mod clock;
 mod corrections;
 mod gauges;
 #[cfg(feature = "live")]

@@ -6,7 +6,7 @@ use super::{CheckText, EntryAnswer, Figure, Labels, Language, Scene, SettingsWor
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
     Alarm, CeilingBy, CheckedBy, Condition, Estimate, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase,
-    Priority, Reason, Slip, Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
+    Priority, Reason, Slip, Source, Tank, Validity, VerdictWord, WitnessId,
 };
 use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status, ZeroCause};
 use crate::engine::settings::{PadTap, SignalKind};

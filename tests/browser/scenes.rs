@@ -472,18 +472,7 @@ fn settings() -> Settings {
             })
             .into(),
         signals: signals(),
-        tanks: vec![TankSetup {
-            name: "Tank 4".into(),
-            geometry: TankGeometry::VerticalCylinder { diameter: Metre(3.0), height: Metre(7.5) },
-            table_u: 0.0025,
-            working: Metre(4.3),
-            high_high: Metre(4.55),
-            critical: Metre(4.8),
-            opening_u: Metre(0.025),
-            shell: None,
-            hand_dip_u: None,
-            draw_off: DrawOff::DeclaredZero,
-        }],
+        tanks: vec![tank()],
         rests_on_scale: RestsOnScale::Trailer,
         line: LineSetup {
             upstream: M3(0.02),
@@ -529,6 +518,21 @@ fn settings() -> Settings {
             gas_relief: Some(GaugePa(165e3)),
             tanks: Vec::new(),
         },
+    }
+}
+
+fn tank() -> TankSetup {
+    TankSetup {
+        name: "Tank 4".into(),
+        geometry: TankGeometry::VerticalCylinder { diameter: Metre(3.0), height: Metre(7.5) },
+        table_u: 0.0025,
+        working: Metre(4.3),
+        high_high: Metre(4.55),
+        critical: Metre(4.8),
+        opening_u: Metre(0.025),
+        shell: None,
+        hand_dip_u: None,
+        draw_off: DrawOff::DeclaredZero,
     }
 }
 

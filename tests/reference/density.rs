@@ -98,10 +98,9 @@ fn pure_glycol_is_that_of_both_handbooks() {
 #[test]
 fn methanol_and_styrene_are_as_they_say() {
     let asked: Asked = ask("density.py");
-    for (file, name, reference) in [
-        ("products/methanol.toml", "methanol", asked.methanol),
-        ("products/styrene.toml", "styrene", asked.styrene),
-    ] {
+    for (file, name, reference) in
+        [("products/methanol.toml", "methanol", asked.methanol), ("products/styrene.toml", "styrene", asked.styrene)]
+    {
         let product = shipped(file, name, 11_000);
         assert!(reference.len() >= 15 && product.confirmed);
         for (celsius, expected) in reference {

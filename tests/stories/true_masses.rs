@@ -77,7 +77,8 @@ fn the_hose_is_fitted_while_the_pad_comes_up() {
     let (settings, delivery) = (&site.bays[delivery.bay].settings, &delivery.setup);
     let high_m = scenario::instruments(settings, delivery.tank, 1).high_switch_m;
     for (seed, kg_per_pa, visited) in [(1, 2e-4, false), (2, -2e-4, false), (3, 0.0, false), (4, 2e-4, true)] {
-        let instruments = InstrumentSetup { hose_kg_per_pa: kg_per_pa, ..InstrumentSetup::nominal(high_m, seed) };
+        let mut instruments = InstrumentSetup::nominal(high_m, seed);
+        instruments.hose_kg_per_pa = kg_per_pa;
         let mut bay = SimulatedBay::with_instruments(settings, Some(delivery), seed, instruments);
         if visited {
             let visitor = InstrumentFault::new(Wrong::Shift, Instrument::Scale, 20.0, VISITOR_KG).lasting(40.0);

@@ -169,7 +169,7 @@ impl Language for English {
                 or_slip(scene, "If the tank is not that full: true_when, bit or address of the switch?"),
             ),
             AlarmId::LevelHighHigh => act(
-                format!("{} stands at or above high-high.", scene.tank(subject)),
+                format!("{} stands at or above high-high.", capital(&scene.tank(subject))),
                 or_slip(scene, "If it does not: unit, scale or offset of the gauge, level or ullage?"),
             ),
             AlarmId::HighLevelProjected => level_projected(scene, subject),
@@ -714,7 +714,10 @@ fn hazard(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "Where to look: the trailer's papers, seals and product tag; what stands in the tank. Mixing may react.",
         ),
         AlarmId::PossibleReaction => act(
-            format!("{} is warmer than what was in it and what comes in: something may react.", scene.tank(subject)),
+            format!(
+                "{} is warmer than what was in it and what comes in: something may react.",
+                capital(&scene.tank(subject))
+            ),
             "Where to look, from a distance: the tank's pressure and temperature. Call the person in charge.",
         ),
         AlarmId::PadAboveMawp => act(

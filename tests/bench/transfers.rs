@@ -25,6 +25,9 @@ use driver::Bench;
 /// What one transfer gave.
 #[derive(Default)]
 struct Run {
+    seed: u64,
+    /// At the end: what stands on the deck, kg; foam, m; scale and tank level doubtful.
+    there: (f64, f64, [bool; 2]),
     /// (error, u) at the moment the valve begins to close: flow, scale, tank, together; kg.
     errors: [Option<(f64, f64)>; 4],
     /// Seconds of the transfer after which they were said to agree first.
@@ -63,14 +66,14 @@ const VISITOR_S: (f64, f64) = (20.0, 150.0);
 fn transfer(settings: &Settings, delivery: &DeliverySetup, seed: u64, asked: Asked) -> Run {
     let (bench, frames) = unload(settings, delivery, seed, asked, None);
     if !asked.deck {
-        return judge(&bench, settings, &frames);
+        return Run { seed, ..judge(&bench, settings, &frames) };
     }
     // The same once more: now it is known when it ends.
     let mut chance = Chance::new(seed, 920);
     let at_s = bench.bay.plant().time_s() - chance.between(VISITOR_S);
     let visitor = InstrumentFault::new(Wrong::Shift, Instrument::Scale, at_s, chance.between(VISITOR_KG));
     let (bench, frames) = unload(settings, delivery, seed, asked, Some(visitor));
-    judge(&bench, settings, &frames)
+    Run { seed, ..judge(&bench, settings, &frames) }
 }
 
 fn unload<'a>(
@@ -105,6 +108,9 @@ fn judge(bench: &Bench, settings: &Settings, frames: &[Frame]) -> Run {
     for (slot, estimate) in run.errors.iter_mut().zip(estimates) {
         *slot = estimate.map(|e| (e.value + moved - truth, e.u));
     }
+    let instruments = bench.bay.instruments();
+    let doubtful = [1, 2].map(|i| matches!(end.witnesses[i].validity, Validity::Doubtful(_)));
+    run.there = (instruments.on_deck_kg(), instruments.foam_m(), doubtful);
     run.agreed_s = frames.iter().position(|f| f.verdict.word == VerdictWord::Agree).map(|s| s as f64);
     run.cried = frames.iter().any(|f| matches!(f.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich));
     run.copied = frames.iter().any(|f| f.verdict.word == VerdictWord::NotIndependent);
@@ -147,6 +153,20 @@ fn rms(values: impl Iterator<Item = f64> + Clone) -> f64 {
     (values.map(|v| v * v).sum::<f64>() / n).sqrt()
 }
 
+/// Runs whose error is more than 2.5 u, with what was on the deck and under the gauge.
+fn far_off(runs: &[Run]) {
+    for run in runs {
+        let far = run.errors.iter().flatten().any(|(error, u)| error.abs() > 2.5 * u);
+        if far {
+            let errors: Vec<String> =
+                run.errors.iter().map(|e| e.map_or("-".into(), |(error, u)| format!("{error:+.0} ({u:.0})"))).collect();
+            let (deck_kg, foam_m, doubtful) = run.there;
+            let (errors, foam_mm) = (errors.join(", "), 1e3 * foam_m);
+            println!("far off: seed {}: {errors}; {deck_kg:.0} kg, {foam_mm:.0} mm, doubtful {doubtful:?}", run.seed);
+        }
+    }
+}
+
 #[expect(clippy::cast_precision_loss, reason = "counts")]
 fn main() {
     let count = std::env::args().skip(1).find_map(|a| a.parse::<u64>().ok()).unwrap_or(20);
@@ -182,6 +202,7 @@ fn main() {
         let u = errors.iter().map(|e| e.1).sum::<f64>() / errors.len() as f64;
         println!("| {name} | {error:.1} | {u:.1} | {:.2} |", rms(errors.iter().map(|e| e.0 / e.1)));
     }
+    far_off(&runs);
     let cried = runs.iter().filter(|r| r.cried).count();
     let copied = runs.iter().filter(|r| r.copied).count();
     let frozen = runs.iter().filter(|r| r.frozen).count();

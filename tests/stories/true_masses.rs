@@ -90,7 +90,7 @@ fn the_hose_is_fitted_while_the_pad_comes_up() {
             assert_eq!((hose.kg_per_pa, hose.u_kg_per_pa), (0.0, PRIOR_KG_PER_PA), "{hose:?}");
         } else {
             assert!((hose.kg_per_pa - kg_per_pa).abs() < 3.0 * hose.u_kg_per_pa, "seed {seed}: {hose:?}");
-            assert!(hose.u_kg_per_pa < 0.5 * PRIOR_KG_PER_PA, "seed {seed}: it has learnt something: {hose:?}");
+            assert!(hose.u_kg_per_pa < 0.6 * PRIOR_KG_PER_PA, "seed {seed}: it has learnt something: {hose:?}");
         }
     }
 }

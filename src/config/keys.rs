@@ -122,7 +122,7 @@ const fn difference(quantity: Quantity, low: f64, high: f64) -> Form {
 
 use Form::{Choice, DifferenceOfSignal, Flag, Integer, Integers, Number, OfSignal, Pairs, Table, Tables, Text, Texts};
 use Presence::{Default, Optional, Required};
-use Quantity::{Density, GaugePressure, Length, Mass, MassFlow, Ratio, Temperature, Time, Volume};
+use Quantity::{Density, GaugePressure, Length, Mass, MassFlow, Ratio, Temperature, Time, Viscosity, Volume};
 
 /// Ratings of hoses, lines and connections, and the site's own maximum: 10 kPa to 5 MPa gauge. Wide enough for
 /// any real one, narrow enough to catch a slip of the unit.
@@ -130,6 +130,8 @@ const RATING: Form = amount(GaugePressure, 1e4, 5e6);
 /// Plate and relief pressures of a cargo tank for liquids: 10 kPa to 700 kPa gauge (DOT 406 begins at 2.65 psig
 /// = 18 kPa, 49 CFR 178.346-1; DOT 407 seldom exceeds 40 psig = 276 kPa).
 const PLATE: Form = amount(GaugePressure, 1e4, 7e5);
+/// Dead-bands of pad alarms: more than a regulator swings, and less than a pad falls by when it is taken off.
+const BAND_PA: Form = amount(GaugePressure, 0.0, 2e4);
 /// Levels: up to the tallest tanks.
 const LEVEL: Form = amount(Length, 0.0, 40.0);
 /// Strapping table: levels against volumes.
@@ -142,12 +144,27 @@ const DENSITIES: Form = Pairs(
     false,
 );
 
+/// Viscosity table: from liquid ammonia to what hardly runs out of a trailer (0.05 mPa s to 100 Pa s).
+const VISCOSITIES: Form = Pairs(
+    Bounds { quantity: Temperature, low: -100.0, high: 300.0 },
+    Bounds { quantity: Viscosity, low: 5e-5, high: 100.0 },
+    false,
+);
+
 /// Words for [`crate::engine::settings::DrawOff`].
 pub(super) const HEADS: &[&str] = &["flat", "conical", "ellipsoidal", "hemispherical", "torispherical"];
 const DRAW_OFFS: &[&str] = &["measured", "declared_zero", "unknown"];
 /// Words for [`crate::engine::settings::RestsOnScale`].
 pub(super) const RESTS: &[&str] = &["trailer", "tractor_and_trailer", "part", "none"];
 /// Words for [`crate::engine::settings::Drive`].
+/// Where the pad gas of a bay comes from.
+pub(super) const GAS_FROM: &[&str] = &["plant", "tractor"];
+/// Where the tank's vapours go while a bay fills it.
+pub(super) const VAPOURS_TO: &[&str] = &["air", "scrubber", "trailer"];
+/// Whose signature a step needs.
+pub(super) const SIGNED_BY: &[&str] = &["site", "driver", "both"];
+/// Least that whoever signs a step for the site must be allowed to do.
+pub(super) const RIGHTS: &[&str] = &["attend", "engineer"];
 pub(super) const DRIVES: &[&str] = &["pad", "pump", "pump_vapour_return"];
 /// Words for [`crate::engine::settings::PadTap`].
 pub(super) const TAPS: &[&str] = &["trailer", "supply"];
@@ -198,6 +215,25 @@ pub const SITE: &[Key] = &[
         "a condition must hold this long before its alarm comes"),
     key("alarms.off_delay", amount(Time, 0.0, 600.0), Default("10 s"), "10 s",
         "a condition must be gone this long before its alarm goes"),
+    key("alarms.dead_band", Table, Optional, "",
+        "how far a value must be back from the alarm's limit before the open alarm's condition counts as gone; an alarm comes at its limit all the same"),
+    key("alarms.dead_band.level_high_high", amount(Length, 0.0, 0.075), Default("0 mm"), "8 mm", "level below high-high; no wider than the least step between two levels"),
+    key("alarms.dead_band.high_level_projected", amount(Mass, 0.0, 1000.0), Default("0 kg"), "50 kg", "margin above nothing"),
+    key("alarms.dead_band.pad_near_ceiling", BAND_PA, Default("0 psi gauge"), "0.3 psi gauge", "pad pressure below near_ceiling"),
+    key("alarms.dead_band.pad_above_mawp", BAND_PA, Default("0 psi gauge"), "0.3 psi gauge", "pad pressure below the MAWP"),
+    key("alarms.dead_band.pad_in_relief_window", BAND_PA, Default("0 psi gauge"), "0.3 psi gauge",
+        "pad pressure below the relief valve's lowest start to discharge"),
+    key("alarms.dead_band.pad_below_tank", BAND_PA, Default("0 psi gauge"), "0.3 psi gauge", "pad pressure above the tank's"),
+    key("alarms.dead_band.movement_outside_transfer", amount(MassFlow, 0.0, 0.09), Default("0 kg/s"), "0.02 kg/s",
+        "flow below 0.1 kg/s; of a volume meter the same in L/s"),
+    key("alarms.dead_band.reverse_flow", amount(MassFlow, 0.0, 0.19), Default("0 kg/s"), "0.05 kg/s",
+        "flow backwards below 0.2 kg/s; of a volume meter the same in L/s"),
+    key("alarms.dead_band.wrong_product", amount(Density, 0.0, 1.9), Default("0 kg/m3"), "0.5 kg/m3",
+        "difference between the line's density and the papers' below what is another product"),
+    key("alarms.dead_band.possible_reaction", difference(Temperature, 0.0, 2.9), Default("0 C"), "0.5 C",
+        "tank's temperature below what can come of mixing alone"),
+    key("alarms.dead_band.truck_gone", amount(Mass, 0.0, 2900.0), Default("0 kg"), "100 kg",
+        "scale above 3 t less than what the trailer must weigh"),
 
     key("contacts", Table, Optional, "", "whom to call when a check of a delivery fails; shown beside it"),
     key("contacts.shipper", Text, Optional, "Alder Reach works, loading office, 555 0101", "who loaded the trailer"),
@@ -293,6 +329,12 @@ pub const SITE: &[Key] = &[
         "standard uncertainty of that; a tractor's compressor delivers hot"),
     key("bay.dew_point", amount(Temperature, -100.0, 40.0), Default("-40 C"), "-40 C",
         "highest dew point of the pad gas, where gas drives; -40 C (-40 F) is common practice"),
+    key("bay.pad_gas_from", Choice(GAS_FROM), Default("plant"), "plant",
+        "where the pad gas comes from: the plant's supply, or the compressor on the tractor; the steps of a delivery hang on it"),
+    key("bay.vapours_to", Choice(VAPOURS_TO), Default("air"), "scrubber",
+        "where the tank's vapours go while it is filled: to the air, to a scrubber, back to the trailer; the steps of a delivery hang on it"),
+    key("bay.steps", Text, Optional, "our-steps.toml",
+        "file of the site's own steps of a delivery, beside this file; left out: those that come with brimwatch (config/steps.toml)"),
     key("bay.usual_rate", amount(MassFlow, 0.01, 100.0), Optional, "17 t/h",
         "usual rate of unloading; for the times that `brimwatch check` works out"),
     key("bay.usual_pad", amount(GaugePressure, 1e3, 7e5), Optional, "18 psi gauge",
@@ -315,12 +357,14 @@ pub const SITE: &[Key] = &[
     key("bay.line.blow_clear", amount(Mass, 0.0, 5000.0), Required, "60 kg",
         "liquid still pushed into the tank when the hose is blown clear"),
     key("bay.line.bore", amount(Length, 5e-3, 0.5), Optional, "52.5 mm",
-        "inner diameter, for the gas that follows the liquid through the line (`brimwatch check`)"),
+        "inner diameter: for the gas that follows the liquid through the line (`brimwatch check`) and, with the product's viscosity, for how the flow goes with the pressure"),
     key("bay.line.loss", Number(0.1, 1e4), Optional, "30",
         "velocity heads that entry, hose, pipe and fittings cost in turbulent flow, without the exit (K of Crane TP-410); for `brimwatch check`"),
 
     key("bay.limits", Table, Required, "", "the site's limits; none has a default"),
     key("bay.limits.response_time", amount(Time, 1.0, 3600.0), Required, "60 s", "from call to valve closed"),
+    key("bay.limits.attendance", amount(Time, 60.0, 7200.0), Optional, "15 min",
+        "in a transfer the attendant on duty must say so often, at the bay's own screen, that they are there; left out: nobody is asked"),
     key("bay.limits.pad_maximum", RATING, Optional, "25 psi gauge",
         "the site's maximum of the pad pressure; without it the ceiling is not set"),
     key("bay.limits.hose_rating", RATING, Optional, "150 psi gauge", "rating of the hose; without it: not set"),
@@ -516,6 +560,8 @@ pub const PRODUCT: &[Key] = &[
     key("density", DENSITIES, Required, r#"[["20 C", "1525.3 kg/m3"], ["40 C", "1510.9 kg/m3"]]"#,
         "density at rising temperatures; straight lines between, nothing beyond the ends"),
     key("density_u", amount(Ratio, 0.0, 0.1), Required, "0.1 %", "standard uncertainty of the density"),
+    key("viscosity", VISCOSITIES, Optional, r#"[["20 C", "81.5 mPa s"], ["40 C", "23.8 mPa s"]]"#,
+        "dynamic viscosity at rising temperatures, straight lines in its logarithm between; with line.bore a finish is projected better, early on"),
     key("confirmed", Flag, Required, "false", "whether somebody has read the table in its source"),
     key("source", Text, Required, "certificate of analysis", "where the table comes from, with its standing"),
     key("shipping_description", Text, Optional, "UN1824, Sodium hydroxide solution, 8, II",
@@ -523,4 +569,29 @@ pub const PRODUCT: &[Key] = &[
     key("marking", Text, Optional, "1824, 8", "hazard marking that the trailer must bear; left out: a check not yet met"),
     key("temperature_low", amount(Temperature, -100.0, 300.0), Optional, "20 C", "coldest load that is taken; without both: a check not yet met"),
     key("temperature_high", amount(Temperature, -100.0, 300.0), Optional, "60 C", "warmest load that is taken"),
+];
+
+/// Every key of a file of steps.
+#[rustfmt::skip]
+pub const STEPS: &[Key] = &[
+    key("step", Tables, Required, "", "one step of a delivery; the steps stand in the order in which they are made"),
+    key("step.id", Text, Required, "leak_check", "name of the step in entries and on record: small letters, digits and _, unlike any other"),
+    key("step.text", Text, Required, "Every joint looked at; nothing seeps.", "what is to be done and seen, as the page shows it"),
+    key("step.care", Text, Optional, "Nitrogen can asphyxiate: nobody at the vent.", "how to keep from harm meanwhile, shown below it"),
+    key("step.for", Texts, Optional, r#"["pad"]"#,
+        "bays that it is for, any of: pad, plant_gas, tractor_gas, pump, vapour_return, scrubber; left out: all"),
+    key("step.signed_by", Choice(SIGNED_BY), Default("site"), "both", "whose signature it needs; both: two people, one for each side"),
+    key("step.role", Choice(RIGHTS), Default("attend"), "engineer",
+        "least role, as in the file of people, of whoever signs for the site; where the site names no people, whoever is at this machine may"),
+    key("step.hold_point", Flag, Default("false"), "true",
+        "it needs every step before it, and nothing behind it is signed before it is; only an engineer may let it go unsigned"),
+    key("step.proof", Flag, Default("false"), "true", "whoever signs must write what was seen on the spot"),
+    key("step.forbidden_while", Texts, Optional, r#"["not_started", "switch_tripped"]"#,
+        "what forbids that it is signed, any of: checks_open, started, not_started, not_closed, flows, switch_tripped, emergency_stop, shutoff_bypassed, disagree, pad_at_ceiling"),
+    key("step.pad_below", amount(GaugePressure, 0.0, 7e5), Optional, "5 psi gauge", "it is forbidden while the pad is below this"),
+    key("step.pad_above", amount(GaugePressure, 0.0, 7e5), Optional, "10 psi gauge", "it is forbidden while the pad is above this"),
+    key("step.risen_less", amount(Mass, 10.0, 20_000.0), Optional, "300 kg",
+        "it is forbidden until the tank's own gauge shows so much received since the start"),
+    key("step.other_rises", amount(Mass, 10.0, 20_000.0), Optional, "300 kg",
+        "it is forbidden once another tank of the bay has risen by so much since the start"),
 ];

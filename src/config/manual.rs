@@ -1,7 +1,7 @@
 //! The manual pages of the written files, made out of the key table: `docs/site-file.md` and its like.
 
 use super::amount::{short, units, word};
-use super::keys::{Bounds, COLUMNS, DELIVERY, Form, Key, PRODUCT, Presence, SITE, children};
+use super::keys::{Bounds, COLUMNS, DELIVERY, Form, Key, PRODUCT, Presence, SITE, STEPS, children};
 use crate::units::{Quantity, Unit};
 use std::fmt::Write;
 
@@ -15,7 +15,7 @@ pub struct Page {
 
 /// Every page.
 #[must_use]
-pub fn pages() -> [Page; 4] {
+pub fn pages() -> [Page; 5] {
     let page = |file, keys, head: &str| Page { file, text: page(keys, head) };
     [
         page(
@@ -32,6 +32,11 @@ pub fn pages() -> [Page; 4] {
             "column-map.md",
             COLUMNS,
             "# Column map\n\nEvery key of a column map. [config/columns.toml](../config/columns.toml) is a commented one to copy.",
+        ),
+        page(
+            "steps-file.md",
+            STEPS,
+            "# File of steps\n\nEvery key of a file of a delivery's steps. [config/steps.toml](../config/steps.toml) is the one that comes with brimwatch, to copy.",
         ),
         page(
             "product-file.md",

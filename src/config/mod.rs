@@ -22,6 +22,7 @@ mod sense;
 pub mod shape;
 mod site;
 mod status;
+mod steps;
 mod tables;
 mod walk;
 
@@ -37,7 +38,7 @@ pub use range::{Range, range};
 use crate::poll::blocks::Manners;
 use crate::poll::registers::{Place, Register};
 use crate::poll::way::Way;
-use crate::units::{Celsius, GaugePa, KgPerM3, KgPerS, Metre};
+use crate::units::{Celsius, GaugePa, KgPerM3, KgPerS, Metre, PaS};
 use fault::{Draft, Spot};
 use std::io;
 use std::net::SocketAddr;
@@ -169,6 +170,8 @@ pub struct ProductTable {
     pub density: Vec<(Celsius, KgPerM3)>,
     /// Relative standard uncertainty of the density, 1.
     pub density_u: f64,
+    /// Dynamic viscosity at rising temperatures; empty: not known.
+    pub viscosity: Vec<(Celsius, PaS)>,
     /// Whether somebody has read the table in its source.
     pub confirmed: bool,
     /// Where the table comes from, with its standing.
@@ -315,5 +318,7 @@ pub fn endpoint(text: &str) -> Option<String> {
 pub const SITE_MANUAL: &str = include_str!("../../config/site.toml");
 /// The shipped delivery file.
 pub const DELIVERY_MANUAL: &str = include_str!("../../config/delivery.toml");
+/// The shipped steps of a delivery: its own manual, and what a bay without a file of its own goes by.
+pub const STEPS_MANUAL: &str = include_str!("../../config/steps.toml");
 /// The shipped column map.
 pub const COLUMNS_MANUAL: &str = include_str!("../../config/columns.toml");

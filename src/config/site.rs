@@ -7,10 +7,11 @@ use super::shape::{Head, Vessel};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
 use super::{BaySetup, Device, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
+use crate::engine::alarm::catalogue;
 use crate::engine::papers::{Contacts, TankExpected};
 use crate::engine::settings::{
-    DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
-    Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    DeadBand, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap,
+    RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
 use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Measures, Metre};
@@ -69,6 +70,7 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     let numbered = root.tables("bay").iter().enumerate();
     let mut bays: Vec<BaySetup> = numbered.map(|(i, t)| bay(draft, (i, t), &works, &mut claims)).collect();
     introduce(&mut bays);
+    super::steps::give(draft, root.tables("bay"), &mut bays, &mut beside);
     let table = root.table("site");
     let listen = listen(draft, table);
     let products: Vec<ProductTable> = products.into_iter().map(|(_, product)| product).collect();
@@ -98,7 +100,16 @@ fn budgets(table: &Table) -> Budgets {
         near_ceiling: table.number("near_ceiling"),
         on_delay_s: table.number("on_delay"),
         off_delay_s: table.number("off_delay"),
+        dead_bands: dead_bands(table.table("dead_band")),
     }
+}
+
+/// Those that are any.
+fn dead_bands(table: &Table) -> Vec<DeadBand> {
+    let keys = keys::children(keys::SITE, "alarms.dead_band");
+    let band =
+        |key: &keys::Key| Some(DeadBand { alarm: catalogue::named(key.name())?, width_si: table.number(key.name()) });
+    keys.filter_map(band).filter(|band| band.width_si > 0.0).collect()
 }
 
 /// The page's address; it is not encrypted, so it is for this machine only.
@@ -365,6 +376,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
             &works.contacts,
             places.iter().map(|&place| works.expected[place].clone()).collect(),
         ),
+        steps: Vec::new(),
     };
     BaySetup {
         slug: super::slug(table.text("name")),
@@ -421,6 +433,7 @@ fn line(table: &Table) -> LineSetup {
         starts: if table.text("starts") == "full" { LineStart::Full } else { LineStart::Empty },
         valve_closes_s: table.number("valve_closes"),
         blow_clear: Kg(table.number("blow_clear")),
+        bore: table.optional_number("bore").map(Metre),
     }
 }
 
@@ -438,6 +451,7 @@ fn limits(table: &Table) -> Limits {
     let rating = |key| table.optional_number(key).map(GaugePa);
     Limits {
         response_time_s: table.number("response_time"),
+        attendance_s: table.optional_number("attendance"),
         pad_maximum: rating("pad_maximum"),
         hose_rating: rating("hose_rating"),
         line_rating: rating("line_rating"),

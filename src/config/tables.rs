@@ -6,7 +6,7 @@ use super::keys::{self, Bounds};
 use super::site::Read;
 use super::walk::{Table, check_rising, walk};
 use super::{FILE_MOST_BYTES, ProductTable};
-use crate::units::{Celsius, KgPerM3, Quantity};
+use crate::units::{Celsius, KgPerM3, PaS, Quantity};
 use std::path::Path;
 
 /// The files that a site file names.
@@ -21,7 +21,7 @@ pub(super) struct Beside<'r> {
 
 impl Beside<'_> {
     /// Index of the draft's file for the name under `key`; `None` after a fault.
-    fn open(&mut self, draft: &mut Draft, table: &Table, key: &str) -> Option<usize> {
+    pub fn open(&mut self, draft: &mut Draft, table: &Table, key: &str) -> Option<usize> {
         let name = table.optional_text(key)?;
         let shown = self.folder.map_or_else(|| Path::new(name).to_owned(), |folder| folder.join(name));
         let why = match (self.read)(name) {
@@ -72,6 +72,7 @@ pub(super) fn product(draft: &mut Draft, file: usize) -> ProductTable {
         name: table.text("name").to_owned(),
         density: density.iter().map(|&(t, d)| (Celsius(t), KgPerM3(d))).collect(),
         density_u: table.number("density_u"),
+        viscosity: table.pairs("viscosity").unwrap_or_default().iter().map(|&(t, v)| (Celsius(t), PaS(v))).collect(),
         confirmed: table.flag("confirmed"),
         source: table.text("source").to_owned(),
         shipping_description: table.optional_text("shipping_description").map(str::to_owned),

@@ -635,6 +635,7 @@ fn the_shipped_files_are_the_manual_of_every_key() {
         (keys::DELIVERY, DELIVERY_MANUAL),
         (keys::PRODUCT, &product),
         (keys::COLUMNS, COLUMNS_MANUAL),
+        (keys::STEPS, STEPS_MANUAL),
     ] {
         for key in keys {
             let written = match key.form {
@@ -677,7 +678,7 @@ fn the_shipped_files_show_the_defaults() {
 /// The example that a hint shows passes the key it is shown for.
 #[test]
 fn each_example_passes_its_own_key() {
-    for keys in [keys::SITE, keys::DELIVERY, keys::PRODUCT, keys::COLUMNS] {
+    for keys in [keys::SITE, keys::DELIVERY, keys::PRODUCT, keys::COLUMNS, keys::STEPS] {
         for key in keys.iter().filter(|key| !matches!(key.form, keys::Form::Table | keys::Form::Tables)) {
             let above = |table: &&keys::Key| key.path.starts_with(&format!("{}.", table.path));
             let heads: String = keys.iter().filter(above).map(|table| table.example_line() + "\n").collect();

@@ -7,6 +7,7 @@ use super::input::{CarriedDelivery, CarriedHose, CarriedZero, EnteredCheck, What
 use super::neighbour::Neighbours;
 use super::reading::{Readings, StartReading};
 use super::settings::{DeliverySetup, GasSetup, PadTap, Settings, SignalKind};
+use super::steps::{NoStep, Signature, StepMark};
 use super::total::{self, Counted};
 use super::witness::scale::gas_density;
 use super::witness::{density, flow_rate, geometry};
@@ -80,6 +81,8 @@ pub struct Delivery {
     pub closed: Option<EngineTime>,
     /// Checks that people have entered, the latest of each.
     pub entered: Vec<EnteredCheck>,
+    /// Steps that people have signed or let go.
+    pub marks: Vec<StepMark>,
     /// Why it was rejected.
     pub rejected: Option<String>,
     starts: Vec<Option<StartReading>>,
@@ -112,6 +115,7 @@ impl Delivery {
             started: None,
             closed: None,
             entered: Vec::new(),
+            marks: Vec::new(),
             rejected: None,
             starts: vec![None; settings.signals.len()],
             hose_at: None,
@@ -127,6 +131,7 @@ impl Delivery {
         delivery.dip_m = carried.dip_m;
         delivery.opening = carried.opening;
         delivery.entered.clone_from(&carried.entered);
+        delivery.marks.clone_from(&carried.marks);
         if carried.transferring {
             delivery.phase = Phase::Transfer;
             delivery.started = Some(EngineTime(0));
@@ -167,6 +172,7 @@ impl Delivery {
             opening: self.opening,
             neighbours: neighbours.carry(),
             entered: self.entered.clone(),
+            marks: self.marks.clone(),
         }
     }
 
@@ -202,6 +208,17 @@ impl Delivery {
     pub fn enter_check(&mut self, entered: EnteredCheck) {
         self.entered.retain(|e| e.check != entered.check);
         self.entered.push(entered);
+    }
+
+    /// A step was signed, or let go.
+    pub fn mark_step(&mut self, step: &str, skipped: bool, signature: Signature) {
+        match self.marks.iter_mut().find(|mark| mark.step == step) {
+            Some(mark) => {
+                mark.skipped |= skipped;
+                mark.signatures.push(signature);
+            }
+            None => self.marks.push(StepMark { step: step.to_owned(), skipped, signatures: vec![signature] }),
+        }
     }
 
     /// What a rate signal gives between two polls is summed.
@@ -372,6 +389,20 @@ pub enum Refusal {
     NoReason,
     /// Liquid may have moved: it can be closed, not rejected.
     TooLateToReject,
+    /// That alarm is not out of service.
+    NotOut,
+    /// The site asks for no attendance.
+    AttendanceNotAsked,
+    /// Another one is on duty, or nobody.
+    NotOnDuty,
+    /// Somebody else has taken the duty over meanwhile.
+    DutyChanged,
+    /// They are on duty already.
+    OnDutyAlready,
+    /// A hand-over names who comes, and has the state of the bay read back.
+    NotReadBack,
+    /// That step is not signed, or let go, now.
+    NoStep(NoStep),
 }
 
 /// Whether an entry fits the phase; alarms are asked elsewhere.
@@ -387,7 +418,10 @@ pub fn admits(delivery: Option<&Delivery>, settings: &Settings, what: &What) -> 
         }
         (What::TransferStarted, Phase::Transfer | Phase::Closed) => Err(Refusal::AlreadyTransferring),
         (What::Closed | What::ScaleZeroed(_), Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
-        (What::CheckEntered { .. } | What::Rejected { .. }, Phase::Idle) => Err(Refusal::NoDelivery),
+        (
+            What::CheckEntered { .. } | What::Rejected { .. } | What::StepSigned { .. } | What::StepSkipped { .. },
+            Phase::Idle,
+        ) => Err(Refusal::NoDelivery),
         (What::CheckEntered { check, met, note }, _) => admits_check(settings, *check, *met, note),
         (What::Rejected { .. }, Phase::Transfer | Phase::Closed) => Err(Refusal::TooLateToReject),
         (What::Rejected { reason }, _) if reason.trim().is_empty() => Err(Refusal::NoReason),

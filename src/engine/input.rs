@@ -5,6 +5,7 @@ use super::checks::CheckId;
 use super::frame::{Contribution, Estimate, Opening, Phase};
 use super::reading::StartReading;
 use super::settings::{DeliverySetup, Settings};
+use super::steps::{Right, Side, StepMark};
 use crate::time::{EngineTime, WallTime};
 
 /// One thing that happened.
@@ -245,6 +246,51 @@ pub enum What {
         /// Why.
         reason: String,
     },
+    /// The one on duty is there.
+    Attended {
+        /// The bay's enrolled screen, at which it was said.
+        screen: String,
+    },
+    /// Another one is on duty from here on. It is no attendance.
+    HandedOver {
+        /// Who was on duty; None: nobody.
+        out: Option<String>,
+        /// Who is now.
+        to: String,
+        /// The state of the bay as it was read back.
+        state: String,
+    },
+    /// An alarm is taken out of service: it is not called out until it is put back.
+    TakenOut {
+        /// Which.
+        key: AlarmKey,
+        /// Why.
+        reason: String,
+    },
+    /// An alarm is put back in service.
+    PutBack(AlarmKey),
+    /// One side signed a step.
+    StepSigned {
+        /// Its name.
+        step: String,
+        /// For whom.
+        side: Side,
+        /// Who signed; the entry itself names whose sign-in it was.
+        name: String,
+        /// What the one who is signed in may do.
+        right: Right,
+        /// What they wrote with it.
+        note: String,
+    },
+    /// A step is let go unsigned.
+    StepSkipped {
+        /// Its name.
+        step: String,
+        /// What the one who is signed in may do.
+        right: Right,
+        /// Why.
+        reason: String,
+    },
 }
 
 /// A check as a person entered it.
@@ -331,6 +377,34 @@ pub enum AlarmId {
     TruckGone,
     /// Time to be at the valve: a prompt of every delivery.
     BeAtValve,
+    /// Time to say that somebody is in attendance: a prompt of every delivery.
+    AttendanceDue,
+    /// Nobody has said so in a response time.
+    AttendanceOverdue,
+    /// Nobody has said so in two.
+    NobodyAttends,
+    /// A credible gauge stands at or above the maximum working level; subject: tank.
+    LevelWorking,
+    /// A credible gauge stands at or above the critical level; subject: tank.
+    LevelCritical,
+    /// High-high is less than one response time away; subject: tank.
+    LevelSoon,
+    /// Two witnesses are not independent.
+    NotIndependent,
+    /// The pad pressure is at its ceiling within one response time.
+    PadRising,
+    /// The pad pressure is above the gas supply's.
+    PadAboveSupply,
+    /// The flow has stopped while much of the load is on the trailer.
+    FlowStopped,
+    /// A tank that the load does not go to rises; subject: tank.
+    OtherTankRises,
+    /// The load is colder or warmer than its tank takes; subject: tank.
+    LoadTemperatureOff,
+    /// The pad gas is too moist.
+    DewPointHigh,
+    /// The earliest credible first gas has come: a prompt of every delivery.
+    FirstGasDue,
 }
 
 /// How the recorder does.
@@ -424,6 +498,32 @@ pub struct Carried {
     pub restarted: bool,
     /// Alarms that were shelved.
     pub shelves: Vec<CarriedShelf>,
+    /// Alarms that were out of service.
+    pub out_of_service: Vec<OutOfService>,
+    /// Who was on duty.
+    pub attendance: CarriedAttendance,
+}
+
+/// Who is on duty as it crosses.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct CarriedAttendance {
+    /// Who; None: nobody.
+    pub on_duty: Option<String>,
+    /// How long nobody had said that they were there, s.
+    pub waited_s: f64,
+}
+
+/// An alarm that a person has taken out of service.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OutOfService {
+    /// Which.
+    pub key: AlarmKey,
+    /// Who did.
+    pub who: String,
+    /// When.
+    pub since: WallTime,
+    /// Why.
+    pub reason: String,
 }
 
 /// Where a tank stood when its last load was in, and what has been drawn off since.
@@ -457,6 +557,8 @@ pub struct CarriedAlarm {
     pub since: WallTime,
     /// Somebody has seen it.
     pub seen: bool,
+    /// It came while no other one was open.
+    pub first: bool,
 }
 
 /// A delivery in its midst.
@@ -490,6 +592,8 @@ pub struct CarriedDelivery {
     pub neighbours: Vec<CarriedNeighbour>,
     /// Checks that people have entered.
     pub entered: Vec<EnteredCheck>,
+    /// Steps that people have signed or let go.
+    pub marks: Vec<StepMark>,
 }
 
 /// A totalizer in the midst of a transfer, in its SI unit.

@@ -3,7 +3,7 @@
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
 //! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); what a totalizer counted ([`total`]); each instrument as a mass ([`witness`]); their recent
 //! past ([`block`]), evened out (`settled`), and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
-//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what a hose does to the scale ([`hose`]); what must be said in time ([`alarm`]); what is known ([`frame`]).
+//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]) and how it goes on ([`steps`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what a hose does to the scale ([`hose`]); what must be said in time ([`alarm`]) and whether anybody is there to hear it (`attendance`); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod input;
@@ -37,6 +37,7 @@ mod product;
 pub mod projection;
 
 pub mod alarm;
+mod attendance;
 
 pub mod checks;
 pub mod delivery;
@@ -46,23 +47,30 @@ pub mod hose;
 mod neighbour;
 mod opening;
 mod outlook;
+pub mod steps;
 mod watch;
 pub mod zero;
 
 use alarm::catalogue;
 use alarm::condition::Sight;
+use alarm::deviations::Foreseen;
 use alarm::machine::{Board, Delays, SHELF_MAX_S};
+use attendance::Attendance;
 use checks::Check;
 use delivery::{Delivery, Refusal};
 use devices::Devices;
-use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
-use input::{AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, RecorderState, What};
+use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase, WitnessId};
+use input::{
+    AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, OutOfService, RecorderState,
+    What,
+};
 use neighbour::Neighbours;
 use opening::Stock;
 use pad::PadWatch;
 use reading::Readings;
-use settings::Settings;
+use settings::{DeliverySetup, Settings};
 use slip::Arrival;
+use steps::{Side, Signature};
 use watch::Watch;
 use zero::Zero;
 
@@ -95,9 +103,11 @@ pub struct Monitor {
     watch: Watch,
     pad: PadWatch,
     alarms: Board,
+    attendance: Attendance,
     finish: Finish,
     /// When somebody must be at the valve, and when that was worked out for its alarm.
     valve_by: Option<EngineTime>,
+    soon: Foreseen,
     foreseen_at: Option<EngineTime>,
     margin: Margin,
     recorder: RecorderState,
@@ -131,9 +141,11 @@ impl Monitor {
             delivery,
             watch,
             pad: PadWatch::default(),
-            alarms: Board::carried(&carried.alarms, &carried.shelves),
+            alarms: Board::carried(&carried.alarms, &carried.shelves, &carried.out_of_service),
+            attendance: Attendance::carried(&carried.attendance),
             finish: Finish::default(),
             valve_by: None,
+            soon: Foreseen::default(),
             foreseen_at: None,
             margin: Margin::Unknown,
             recorder: RecorderState::default(),
@@ -190,17 +202,34 @@ impl Monitor {
             }),
             restarted: self.restarted,
             shelves: self.alarms.carry_shelves(self.at),
+            out_of_service: self.alarms.out_of_service().to_vec(),
+            attendance: self.attendance.carry(self.at),
         }
     }
 
-    /// Whether an entry would be taken now; asked before it is recorded.
+    /// Whether an entry of that person would be taken now; asked before it is recorded.
+    ///
+    /// # Errors
+    /// Why not.
+    pub fn admits_entry(&self, entry: &Entry) -> Result<(), Refusal> {
+        self.attendance.admits(&self.settings.limits, self.phase(), entry)?;
+        self.admits(&entry.what)
+    }
+
+    /// Whether an entry would be taken now, whoever makes it.
     ///
     /// # Errors
     /// Why not.
     pub fn admits(&self, what: &What) -> Result<(), Refusal> {
         match what {
             What::Seen(key) | What::Shelved { key, .. } if !self.alarms.is_open(*key) => Err(Refusal::NoSuchAlarm),
-            What::Shelved { key, .. } if !catalogue::may_shelve(&self.settings, *key) => Err(Refusal::NeverShelved),
+            What::Shelved { key, .. } | What::TakenOut { key, .. }
+                if !catalogue::may_set_aside(&self.settings, *key) =>
+            {
+                Err(Refusal::NeverShelved)
+            }
+            What::TakenOut { reason, .. } if reason.trim().is_empty() => Err(Refusal::NoReason),
+            What::PutBack(key) if !self.alarms.is_out(*key) => Err(Refusal::NotOut),
             What::Shelved { for_s, .. } if for_s.is_nan() || *for_s <= 0.0 => Err(Refusal::ShelfWithoutEnd),
             What::Shelved { for_s, .. } if *for_s > SHELF_MAX_S => Err(Refusal::ShelfTooLong),
             What::Unshelved(key) if !self.alarms.is_shelved(*key) => Err(Refusal::NotShelved),
@@ -208,7 +237,11 @@ impl Monitor {
                 delivery::admits(self.delivery.as_ref(), &self.settings, what)?;
                 zero::admits(&self.watch.verdict, self.watch.others_than_scale()).map_err(Refusal::NoZero)
             }
-            _ => delivery::admits(self.delivery.as_ref(), &self.settings, what),
+            _ => {
+                delivery::admits(self.delivery.as_ref(), &self.settings, what)?;
+                let asked = self.on_steps(&self.checks(), |grounds| grounds.admits(what));
+                asked.unwrap_or(Ok(())).map_err(Refusal::NoStep)
+            }
         }
     }
 
@@ -299,7 +332,11 @@ impl Monitor {
             let scene = self.outlook(delivery);
             let margin = scene.margin();
             if self.foreseen_at.is_none_or(|at| self.at.since_s(at) >= FORESEEN_S) {
-                self.valve_by = scene.finish(&margin).be_at_valve_by;
+                let finish = scene.finish(&margin);
+                self.valve_by = finish.be_at_valve_by;
+                let earliest = |moment: Option<frame::Moment>| moment.map(|moment| moment.earliest);
+                self.soon =
+                    Foreseen { level: earliest(finish.level), first_gas: earliest(finish.first_gas), ..self.soon };
                 self.foreseen_at = Some(self.at);
             }
             self.margin = margin;
@@ -336,28 +373,12 @@ impl Monitor {
     }
 
     fn enter(&mut self, entry: &Entry) -> bool {
-        if self.admits(&entry.what).is_err() {
+        if self.admits_entry(entry).is_err() {
             return false;
         }
         match &entry.what {
-            What::DeliveryOpened(setup) => {
-                self.delivery = Some(Delivery::open((**setup).clone(), &self.settings));
-                self.arrival = Arrival::default();
-                self.watch = Watch::new(self.at);
-                self.finish = Finish::default();
-                (self.valve_by, self.foreseen_at) = (None, None);
-                self.margin = Margin::Unknown;
-                self.neighbours.forget();
-            }
-            What::TransferStarted => {
-                if let Some(delivery) = &mut self.delivery {
-                    delivery.start_transfer(self.at, &self.settings, &self.readings);
-                    let seen = self.readings.level_start_seen_at(&self.settings, delivery.setup.tank, self.at);
-                    self.neighbours.start(seen.unwrap_or(self.at), self.at);
-                }
-                self.readings.transfer_starts();
-                self.watch = Watch::new(self.at);
-            }
+            What::DeliveryOpened(setup) => self.open((**setup).clone()),
+            What::TransferStarted => self.start_transfer(&entry.who),
             What::Closed => self.close(),
             What::ScaleZeroed(cause) => {
                 self.watch.zero_scale(self.at, *cause);
@@ -381,6 +402,20 @@ impl Monitor {
                     delivery.reject(self.at, reason);
                 }
             }
+            What::Attended { .. } => {
+                self.attendance.attended(self.at);
+                for key in Attendance::answers() {
+                    self.alarms.see(key);
+                }
+            }
+            What::HandedOver { to, .. } => self.attendance.hand_over(to),
+            What::TakenOut { key, reason } => {
+                let (who, since) = (entry.who.clone(), self.clock.wall_at(self.at));
+                self.alarms.take_out(OutOfService { key: *key, who, since, reason: reason.trim().to_owned() });
+            }
+            What::PutBack(key) => self.alarms.put_back(*key),
+            What::StepSigned { step, side, name, note, .. } => self.mark_step(step, false, (*side, name, note)),
+            What::StepSkipped { step, reason, .. } => self.mark_step(step, true, (Side::Site, &entry.who, reason)),
             What::Shelved { key, for_s } => self.alarms.shelve(*key, self.at, *for_s),
             What::Unshelved(key) => self.alarms.unshelve(*key),
             What::Seen(key) => {
@@ -396,6 +431,36 @@ impl Monitor {
             self.latest.drain(..over);
         }
         true
+    }
+
+    fn open(&mut self, setup: DeliverySetup) {
+        self.delivery = Some(Delivery::open(setup, &self.settings));
+        self.attendance = Attendance::default();
+        self.arrival = Arrival::default();
+        self.watch = Watch::new(self.at);
+        self.finish = Finish::default();
+        (self.valve_by, self.soon, self.foreseen_at) = (None, Foreseen::default(), None);
+        self.margin = Margin::Unknown;
+        self.neighbours.forget();
+    }
+
+    fn start_transfer(&mut self, who: &str) {
+        if let Some(delivery) = &mut self.delivery {
+            delivery.start_transfer(self.at, &self.settings, &self.readings);
+            let seen = self.readings.level_start_seen_at(&self.settings, delivery.setup.tank, self.at);
+            self.neighbours.start(seen.unwrap_or(self.at), self.at);
+        }
+        self.attendance.start(who, self.at);
+        self.readings.transfer_starts();
+        self.watch = Watch::new(self.at);
+    }
+
+    fn mark_step(&mut self, step: &str, skipped: bool, (side, who, note): (Side, &str, &str)) {
+        let at = self.clock.wall_at(self.at);
+        let signature = Signature { side, who: who.trim().to_owned(), at, note: note.trim().to_owned() };
+        if let Some(delivery) = &mut self.delivery {
+            delivery.mark_step(step, skipped, signature);
+        }
     }
 
     fn close(&mut self) {
@@ -421,7 +486,7 @@ impl Monitor {
         self.stocks.resize_with(settings.tanks.len(), Stock::default);
         self.settings = settings.clone();
         let settings = &self.settings;
-        self.alarms.keep_shelves(|key| catalogue::may_shelve(settings, key));
+        self.alarms.keep_aside(|key| catalogue::may_set_aside(settings, key));
     }
 
     /// Asks the conditions that the event can have turned and lets their machines run; true when an alarm came, went or
@@ -433,6 +498,7 @@ impl Monitor {
             Event::Missed(missed) => Some(missed.device),
             _ => None,
         };
+        let plate = self.delivery.as_ref().map(|d| &d.setup.plate);
         let sight = Sight {
             settings: &self.settings,
             readings: &self.readings,
@@ -445,11 +511,19 @@ impl Monitor {
             restarted: self.restarted,
             product: &self.watch.product,
             valve_by: self.valve_by,
+            soon: Foreseen {
+                pad_to_ceiling_s: self.pad.to_ceiling_s(&self.settings, &self.readings, plate),
+                received_kg: self.watch.together.map(|t| t.received_kg),
+                ..self.soon
+            },
+            board: &self.alarms,
             at: self.at,
         };
         let mut answers = sight.direct(polled);
         if is_tick {
             answers.extend(sight.estimated());
+            answers.extend(sight.of_tanks());
+            answers.extend(self.attendance.conditions(&self.settings.limits, self.phase(), self.at));
         }
         let delays = Delays { on_s: self.settings.thresholds.on_delay_s, off_s: self.settings.thresholds.off_delay_s };
         let wall = self.clock.wall_at(self.at);
@@ -475,6 +549,7 @@ impl Monitor {
     #[must_use]
     pub fn frame(&self) -> Frame {
         let plate = self.delivery.as_ref().map(|d| &d.setup.plate);
+        let checks = self.checks();
         Frame {
             at: self.at,
             clock: self.clock,
@@ -495,11 +570,28 @@ impl Monitor {
             tank: outlook::tank(&self.settings, &self.readings, self.delivery.as_ref(), &self.margin),
             alarms: self.alarms.frame(),
             shelves: self.alarms.shelves().to_vec(),
+            out_of_service: self.alarms.out_of_service().to_vec(),
+            attendance: self.attendance.frame(&self.settings.limits, self.phase()),
             recorder: self.recorder,
             blind: self.blind,
             neighbours: self.neighbours.frame(self.at),
-            checks: self.checks(),
+            steps: self.on_steps(&checks, |grounds| grounds.steps()).unwrap_or_default(),
+            checks,
         }
+    }
+
+    /// Asks something of the open delivery's steps.
+    fn on_steps<T>(&self, checks: &[Check], ask: impl FnOnce(steps::Grounds<'_>) -> T) -> Option<T> {
+        let tank = self.watch.frame()[WitnessId::Tank as usize].clone();
+        Some(ask(steps::Grounds {
+            settings: &self.settings,
+            readings: &self.readings,
+            delivery: self.delivery.as_ref()?,
+            checks,
+            verdict: self.watch.verdict.word,
+            tank_kg: tank.received_kg.filter(|_| tank.validity.is_credible()).map(|kg| kg.value),
+            neighbours: &self.neighbours.frame(self.at),
+        }))
     }
 
     /// The open delivery's checks.

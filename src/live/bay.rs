@@ -18,7 +18,7 @@ use crate::poll::schedule::Schedule;
 use crate::poll::stats::Stats;
 use crate::recording::writer::{Progress, Recorder};
 use crate::time::{EngineTime, SECOND_NS, WallTime};
-use crate::words::{Language, en::English};
+use crate::words::{Language, en::English, steps};
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
@@ -231,7 +231,7 @@ impl Bay {
 
     fn enter(&mut self, request: EntryRequest) {
         let EntryRequest { entry, saved } = request;
-        if let Err(refusal) = self.monitor.admits(&entry.what) {
+        if let Err(refusal) = self.monitor.admits_entry(&entry) {
             let _ = saved.send(Err(refused(refusal).to_owned()));
             return;
         }
@@ -476,7 +476,7 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::NotTransferring => "no transfer is on",
         Refusal::NoSuchAlarm => "that alarm is not open any more",
         Refusal::NeverShelved => {
-            "that alarm may not be shelved: nothing silences level, pressure, missing mass, another product, a \
+            "that alarm may be neither shelved nor taken out of service: nothing silences level, pressure, missing mass, another product, a \
              reaction, or the loss of what warns of them"
         }
         Refusal::ShelfWithoutEnd => "say for how many minutes it is shelved: an alarm is never shelved without end",
@@ -485,6 +485,7 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::NoZero(NoZero::NothingOff) => "the scale is not under suspicion: there is nothing to put right",
         Refusal::NoZero(NoZero::Grows) => "what is missing grows: no new zero explains that",
         Refusal::NoZero(NoZero::NoOther) => "no other instrument says how much came in",
+        Refusal::NoStep(why) => steps::refused(why),
         Refusal::NoDip => "the site file does not allow this tank to be opened: hand_dip_u is not set",
         Refusal::DipTooLate => "a dip says where the tank stood before the load came in: the transfer has started",
         Refusal::DipOffTheTank => {
@@ -495,6 +496,12 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::TooLateToReject => {
             "the transfer was started, so something may have moved: close it; a rejection is for a load that has not moved"
         }
+        Refusal::NotOut => "that alarm is not out of service",
+        Refusal::AttendanceNotAsked => "the site file asks for no attendance: `attendance` is not set",
+        Refusal::NotOnDuty => "attendance is entered by the one on duty: take the duty over first",
+        Refusal::DutyChanged => "somebody else has taken the duty over meanwhile: look who is on duty now",
+        Refusal::OnDutyAlready => "they are on duty already",
+        Refusal::NotReadBack => "a hand-over needs the name of who comes and the state of the bay read back",
         Refusal::NoSuchTank => "the delivery names a tank that this bay does not have",
     }
 }

@@ -4,6 +4,7 @@
 mod connections;
 pub mod feed;
 pub mod figures;
+mod screens;
 pub mod server;
 mod settings;
 pub mod sign_in;

@@ -8,6 +8,7 @@
 
 use super::connections::Bounded;
 use super::feed::{BayFeed, EntryRequest, Published, SettingsDoor};
+use super::screens;
 use super::sign_in::{self, SignIn, Tried};
 use super::view::{self, Reader};
 use super::{figures, settings};
@@ -15,6 +16,8 @@ use crate::engine::alarm::catalogue;
 use crate::engine::checks::CheckId;
 use crate::engine::frame::Phase;
 use crate::engine::input::{AlarmKey, Entry, What, ZeroCause};
+use crate::engine::steps::{Right, Side};
+use crate::people::{Person, Role};
 use crate::words::{EntryAnswer, SignInWord};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::ws::{Message, Utf8Bytes, WebSocket, WebSocketUpgrade};
@@ -156,6 +159,7 @@ fn router(app: App) -> Router {
         .route("/bay/{slug}/live", get(live))
         .route("/bay/{slug}/frame.json", get(frame))
         .route("/bay/{slug}/entry", post(enter))
+        .route("/bay/{slug}/screen", post(enrol))
         .fallback(|| async { NoSuchPage })
         .layer(DefaultBodyLimit::max(BODY_BYTES))
         .layer(middleware::from_fn(guard))
@@ -309,6 +313,12 @@ enum PostedWhat {
     Unshelved { id: String, subject: u16 },
     Check { id: String, met: bool, note: Option<String> },
     Rejected { reason: String },
+    Attended,
+    HandedOver { to: String, read_back: bool },
+    TakenOut { id: String, subject: u16, reason: String },
+    PutBack { id: String, subject: u16 },
+    Step { id: String, side: SideForm, name: Option<String>, note: Option<String> },
+    StepSkipped { id: String, reason: String },
 }
 
 /// A cause as the page names it.
@@ -334,8 +344,31 @@ impl From<ZeroCauseForm> for ZeroCause {
     }
 }
 
+/// A side as the page names it.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum SideForm {
+    Site,
+    Driver,
+}
+
+/// Whose press it was.
+struct By {
+    who: String,
+    right: Right,
+}
+
+impl By {
+    /// Where the site names nobody, whoever is at this machine may all.
+    fn new(app: &App, person: Option<&Person>) -> By {
+        let may_all = app.sign_in.is_none() || person.is_some_and(|p| p.role >= Role::Engineer);
+        let who = person.map_or_else(|| SCREEN.to_owned(), |p| p.name.clone());
+        By { who, right: if may_all { Right::Engineer } else { Right::Attend } }
+    }
+}
+
 impl PostedWhat {
-    fn into_what(self) -> Option<What> {
+    fn into_what(self, by: &By) -> Option<What> {
         Some(match self {
             PostedWhat::TransferStarted => What::TransferStarted,
             PostedWhat::Closed => What::Closed,
@@ -349,7 +382,26 @@ impl PostedWhat {
             PostedWhat::Check { id, met, note } => {
                 What::CheckEntered { check: CheckId::named(&id)?, met, note: said(&note.unwrap_or_default())? }
             }
+            PostedWhat::Step { id, side, name, note } => {
+                let (side, name) = match side {
+                    SideForm::Site => (Side::Site, by.who.clone()),
+                    SideForm::Driver => (Side::Driver, said(&name.unwrap_or_default())?),
+                };
+                What::StepSigned { step: id, side, name, right: by.right, note: said(&note.unwrap_or_default())? }
+            }
+            PostedWhat::StepSkipped { id, reason } => {
+                What::StepSkipped { step: id, right: by.right, reason: said(&reason)? }
+            }
             PostedWhat::Rejected { reason } => What::Rejected { reason: said(&reason)? },
+            // The page's own words stand in it once it is known of which bay it is.
+            PostedWhat::Attended => What::Attended { screen: String::new() },
+            PostedWhat::HandedOver { to, read_back } => {
+                What::HandedOver { out: None, to: said(&to)?, state: if read_back { to } else { String::new() } }
+            }
+            PostedWhat::TakenOut { id, subject, reason } => {
+                What::TakenOut { key: AlarmKey { id: catalogue::named(&id)?, subject }, reason: said(&reason)? }
+            }
+            PostedWhat::PutBack { id, subject } => What::PutBack(AlarmKey { id: catalogue::named(&id)?, subject }),
             PostedWhat::Seen { id, subject } => What::Seen(AlarmKey { id: catalogue::named(&id)?, subject }),
         })
     }
@@ -359,6 +411,69 @@ impl PostedWhat {
 fn said(text: &str) -> Option<String> {
     let text = text.trim();
     (text.chars().count() <= NOTE_CHARS && !text.chars().any(char::is_control)).then(|| text.to_owned())
+}
+
+/// With what only the page knows: who is on duty, the state that was read back, the screen.
+fn completed(what: What, slug: &str, published: &Published, reader: &Reader) -> What {
+    match what {
+        What::Attended { .. } => What::Attended { screen: slug.to_owned() },
+        What::HandedOver { to, state, .. } => {
+            let state = if state.is_empty() { state } else { view::state(published, reader) };
+            What::HandedOver { out: published.frame.attendance.on_duty.clone(), to, state }
+        }
+        what => what,
+    }
+}
+
+/// Why this person may not make that entry here.
+fn barred<'a>(
+    app: &App,
+    slug: &str,
+    headers: &HeaderMap,
+    person: Option<&'a Person>,
+    what: &'a What,
+) -> Option<(StatusCode, EntryAnswer<'a>)> {
+    let Some(sign_in) = &app.sign_in else {
+        let needs = sign_in::needs_engineer(what);
+        return needs.then_some((StatusCode::FORBIDDEN, EntryAnswer::NotEngineer));
+    };
+    if !sign_in::may(person.map(|p| p.role), what) {
+        return Some(match person {
+            None => (StatusCode::UNAUTHORIZED, EntryAnswer::SignIn),
+            Some(_) if sign_in::needs_engineer(what) => (StatusCode::FORBIDDEN, EntryAnswer::NotEngineer),
+            Some(person) => (StatusCode::FORBIDDEN, EntryAnswer::NoRight(&person.name)),
+        });
+    }
+    match what {
+        What::Attended { .. } if !screens::is_own(sign_in.file(), slug, headers) => {
+            Some((StatusCode::FORBIDDEN, EntryAnswer::NotHere))
+        }
+        What::HandedOver { to, .. } if !sign_in.attends(to) => Some((StatusCode::FORBIDDEN, EntryAnswer::Nobody(to))),
+        _ => None,
+    }
+}
+
+/// Makes the screen that asks the bay's own.
+async fn enrol(State(app): State<App>, Path(slug): Path<String>, headers: HeaderMap) -> Result<Response, NoSuchPage> {
+    app.bay(&slug)?;
+    let answer = |status: StatusCode, answer: EntryAnswer<'_>| {
+        let body = Answered { saved: answer == EntryAnswer::Saved, says: app.reader.language.entry(answer) };
+        (status, Json(body)).into_response()
+    };
+    let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
+    let (Some(sign_in), Some(person)) = (&app.sign_in, person.filter(|p| p.role >= Role::Engineer)) else {
+        return Ok(answer(StatusCode::FORBIDDEN, EntryAnswer::NotEngineer));
+    };
+    Ok(match screens::enrol(sign_in.file(), &slug, &person.name) {
+        Ok(cookie) => {
+            tracing::warn!(bay = slug, who = person.name, "this screen is the bay's own from here on");
+            ([(header::SET_COOKIE, cookie)], answer(StatusCode::OK, EntryAnswer::Saved)).into_response()
+        }
+        Err(error) => {
+            tracing::error!(bay = slug, %error, "the bays' screens cannot be written");
+            answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NotKnown)
+        }
+    })
 }
 
 /// What became of an entry, in a word for programs and a sentence for people.
@@ -430,18 +545,14 @@ async fn enter(
         let body = Answered { saved: answer == EntryAnswer::Saved, says: app.reader.language.entry(answer) };
         (status, Json(body)).into_response()
     };
-    let Some(what) = posted.ok().and_then(|Json(p)| p.what.into_what()) else {
+    let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
+    let by = By::new(&app, person.as_ref());
+    let Some(what) = posted.ok().and_then(|Json(p)| p.what.into_what(&by)) else {
         return Ok(answer(StatusCode::BAD_REQUEST, EntryAnswer::NotUnderstood));
     };
-    let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
-    let role = person.as_ref().map(|p| p.role);
-    if app.sign_in.is_some() && !sign_in::may(role, &what) {
-        return Ok(match &person {
-            None => answer(StatusCode::UNAUTHORIZED, EntryAnswer::SignIn),
-            Some(person) => answer(StatusCode::FORBIDDEN, EntryAnswer::NoRight(&person.name)),
-        });
+    if let Some((status, why)) = barred(&app, &slug, &headers, person.as_ref(), &what) {
+        return Ok(answer(status, why));
     }
-    let who = person.map_or_else(|| SCREEN.to_owned(), |p| p.name);
     let Some(published) = latest(feed) else {
         return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch));
     };
@@ -455,7 +566,8 @@ async fn enter(
     }
     let leg = published.frame.delivery.as_ref().map_or(1, |d| d.leg);
     let (saved, durable) = oneshot::channel();
-    let request = EntryRequest { entry: Entry { who, leg, what }, saved };
+    let what = completed(what, &slug, &published, &app.reader);
+    let request = EntryRequest { entry: Entry { who: by.who, leg, what }, saved };
     match feed.entries.try_send(request) {
         Ok(()) => {}
         Err(TrySendError::Full(_)) => return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::Busy)),
@@ -473,7 +585,7 @@ mod tests {
     use super::*;
     use crate::engine::input::AlarmId;
     use crate::page::scenes;
-    use crate::people::{People, Role};
+    use crate::people::People;
     use std::net::TcpStream;
     use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
     use tokio::sync::mpsc;
@@ -482,10 +594,22 @@ mod tests {
     /// As the page's forms send them.
     #[test]
     fn what_is_posted_is_an_entry() {
-        let what = |text: &str| serde_json::from_str::<Posted>(text).ok().and_then(|posted| posted.what.into_what());
+        let by = By { who: "R. Quill".into(), right: Right::Attend };
+        let what = |text: &str| serde_json::from_str::<Posted>(text).ok().and_then(|posted| posted.what.into_what(&by));
         assert_eq!(what(r#"{"what":{"dipped":{"level_m":1.25}}}"#), Some(What::Dipped { level_m: 1.25 }));
         let tractor = r#"{"what":{"scale_zeroed":{"cause":"tractor"}}}"#;
         assert_eq!(what(tractor), Some(What::ScaleZeroed(ZeroCause::Tractor)));
+        let driver = r#"{"what":{"step":{"id":"bonded","side":"driver","name":" D. Haul ","note":null}}}"#;
+        let signed = |side, name: &str| What::StepSigned {
+            step: "bonded".into(),
+            side,
+            name: name.into(),
+            right: Right::Attend,
+            note: String::new(),
+        };
+        assert_eq!(what(driver), Some(signed(Side::Driver, "D. Haul")));
+        let site = r#"{"what":{"step":{"id":"bonded","side":"site","name":"somebody else"}}}"#;
+        assert_eq!(what(site), Some(signed(Side::Site, "R. Quill")), "the site's signature is that of the sign-in");
         for wrong in [r#"{"what":{"dipped":{"level_m":null}}}"#, r#"{"what":{"scale_zeroed":{"cause":"leak"}}}"#] {
             assert_eq!(what(wrong), None, "{wrong}");
         }
@@ -649,6 +773,76 @@ mod tests {
         people.remove("R. <b>Quill</b>").expect("removed");
         people.save(&file).expect("written");
         assert!(ask(to, &head, close).await.starts_with("HTTP/1.1 401"));
+    }
+
+    /// Attendance at the bay's own screen alone; a screen is made so, and an alarm taken out of service, by an engineer.
+    #[tokio::test]
+    async fn attendance_is_taken_at_the_bays_own_screen_alone() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("people.toml");
+        let mut people = People::default();
+        people.add("A. Ttend", Role::Attend, "a long enough one").expect("added");
+        people.add("E. Ngineer", Role::Engineer, "another long one").expect("added");
+        people.add("L. Ooker", Role::View, "a third long one").expect("added");
+        people.save(&file).expect("written");
+        let mut stage = stage_of(1, Some(file)).await;
+        let to = stage.address;
+        let head = |path: &str, cookies: &[&str]| {
+            let cookies = cookies.iter().map(|c| format!("\r\nCookie: {c}")).collect::<String>();
+            format!("POST {path} HTTP/1.1\r\nHost: {to}\r\nContent-Type: application/json{cookies}")
+        };
+        let set = |answer: &str| {
+            let line = answer.lines().find(|l| l.to_lowercase().starts_with("set-cookie: ")).expect("a cookie");
+            line["set-cookie: ".len()..].split(';').next().expect("a value").to_owned()
+        };
+        let mut sessions = Vec::new();
+        for (name, password) in [("A. Ttend", "a long enough one"), ("E. Ngineer", "another long one")] {
+            let body = format!(r#"{{"name": "{name}", "password": "{password}"}}"#);
+            sessions.push(set(&ask(to, &head("/sign-in", &[]), &body).await));
+        }
+        let [attendant, engineer] = sessions.as_slice() else { panic!("two sessions") };
+        let (entry, screen) = ("/bay/bay-1/entry", "/bay/bay-1/screen");
+        let here = r#"{"what": "attended"}"#;
+        let refused = async |head: String, body: &str, why: &str| {
+            let answer = ask(to, &head, body).await;
+            assert!(answer.starts_with("HTTP/1.1 40") && answer.contains(why), "{answer}");
+        };
+        refused(head(entry, &[attendant]), here, "own screen").await;
+        refused(head(entry, &[attendant, "brimwatch_screen=00"]), here, "own screen").await;
+        refused(head(screen, &[attendant]), "{}", "engineer").await;
+        refused(head(screen, &[]), "{}", "engineer").await;
+        let out = r#"{"what": {"taken_out": {"id": "recorder_trouble", "subject": 0, "reason": "x"}}}"#;
+        refused(head(entry, &[attendant]), out, "engineer").await;
+        for name in ["Nobody", "L. Ooker"] {
+            let to = format!(r#"{{"what": {{"handed_over": {{"to": "{name}", "read_back": true}}}}}}"#);
+            refused(head(entry, &[attendant]), &to, "nobody who may attend").await;
+        }
+        assert!(stage.entries.try_recv().is_err(), "nothing of this went through");
+
+        let enrolled = ask(to, &head(screen, &[engineer]), "{}").await;
+        assert!(enrolled.starts_with("HTTP/1.1 200") && enrolled.contains("HttpOnly; SameSite=Strict"), "{enrolled}");
+        let own = set(&enrolled);
+        let over = r#"{"what": {"handed_over": {"to": "E. Ngineer", "read_back": true}}}"#;
+        for (cookies, body) in [(vec![attendant.as_str(), &own], here), (vec![attendant], over), (vec![engineer], out)]
+        {
+            let asked = tokio::spawn({
+                let head = head(entry, &cookies);
+                async move { ask(to, &head, body).await }
+            });
+            let request = tokio::time::timeout(PATIENCE, stage.entries.recv()).await.expect("in time").expect("one");
+            match request.entry.what {
+                What::Attended { screen } => {
+                    assert_eq!((request.entry.who.as_str(), screen.as_str()), ("A. Ttend", "bay-1"))
+                }
+                What::HandedOver { out, to, state } => {
+                    assert_eq!((out, to.as_str()), (None, "E. Ngineer"));
+                    assert!(state.contains("Margin") && state.contains("alarm"), "{state}");
+                }
+                other => assert!(matches!(other, What::TakenOut { .. }), "{other:?}"),
+            }
+            request.saved.send(Ok(())).expect("the server waits");
+            assert!(asked.await.expect("an answer").contains(r#""saved":true"#));
+        }
     }
 
     #[tokio::test]

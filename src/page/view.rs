@@ -70,6 +70,8 @@ pub struct Live {
     pub can_dip: bool,
     /// A delivery is open or was the last one: checks can be entered.
     pub can_check: bool,
+    /// Somebody is asked to say that they are in attendance.
+    pub can_attend: bool,
 }
 
 /// One open alarm, in the order in which it must be read.
@@ -97,6 +99,8 @@ pub struct AlarmRow {
     pub since: String,
     /// Somebody has seen it.
     pub seen: bool,
+    /// A person may shelve it; an engineer may take it out of service.
+    pub may_set_aside: bool,
 }
 
 /// An alarm of these is open: what it says needs no second saying.
@@ -133,6 +137,7 @@ pub fn live(published: &Published, reader: &Reader) -> Live {
         can_check: frame.delivery.is_some(),
         can_zero: frame.phase == Phase::Transfer && zero::admits(&frame.verdict, 1).is_ok(),
         can_dip: frame.phase == Phase::Opened && may_be_dipped(published),
+        can_attend: frame.attendance.due_at.is_some(),
     }
 }
 
@@ -166,6 +171,9 @@ fn row(scene: Scene<'_>, reader: &Reader, alarm: &Alarm) -> AlarmRow {
     if alarm.seen {
         since = format!("{since}, {}", labels.was_seen);
     }
+    if alarm.first {
+        since = format!("{since}, {}", labels.first);
+    }
     AlarmRow {
         key: format!("{}-{subject}", catalogue::of(id).name),
         id: catalogue::of(id).name,
@@ -182,6 +190,7 @@ fn row(scene: Scene<'_>, reader: &Reader, alarm: &Alarm) -> AlarmRow {
         beyond,
         since,
         seen: alarm.seen,
+        may_set_aside: catalogue::may_set_aside(scene.settings, alarm.key),
     }
 }
 
@@ -207,6 +216,12 @@ pub fn frame(published: &Published, reader: &Reader) -> Value {
             "notes": reader.language.notes(scene(published, reader)),
         },
     })
+}
+
+/// The state of the bay, to be read back at a hand-over.
+#[must_use]
+pub fn state(published: &Published, reader: &Reader) -> String {
+    reader.language.state(scene(published, reader))
 }
 
 /// The sentence at the head of the page.
@@ -240,6 +255,9 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
         ),
         ("pad", html! { (pad_line(&language.pad(scene), labels.pad)) (both(picture::pad)) }),
         ("checks", checks(scene, language)),
+        ("on-duty", html! { p { (language.duty(scene)) } }),
+        ("state-read", html! { (language.state(scene)) }),
+        ("aside", aside(scene, language)),
         ("margin-made", margin_made(scene, language)),
         ("budgets", budgets(scene, language)),
         ("polling", polling(&published.devices, scene, language)),
@@ -314,6 +332,49 @@ fn checks(scene: Scene<'_>, language: &dyn Language) -> Markup {
                 }
             }
         }
+    }
+}
+
+/// Alarms that are shelved or out of service, each with what takes it back.
+fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
+    let labels = language.labels();
+    let back = |what: &str, key: AlarmKey, label: &str| {
+        let entry = json!({ what: { "id": catalogue::of(key.id).name, "subject": key.subject } }).to_string();
+        html! { button type="button" data-entry=(entry) { (label) } }
+    };
+    let (shelves, out) = (&scene.frame.shelves, &scene.frame.out_of_service);
+    html! {
+        @if !shelves.is_empty() || !out.is_empty() {
+            ul.aside {
+                @for shelf in shelves {
+                    li { (language.shelved(scene, shelf)) " " (back("unshelved", shelf.key, labels.unshelve)) }
+                }
+                @for out in out {
+                    li { (language.out_of_service(scene, out)) " " (back("put_back", out.key, labels.put_back)) }
+                }
+            }
+        }
+    }
+}
+
+/// The hand-over, and what sets alarms aside.
+fn duty_forms(reader: &Reader, state: &Markup) -> Markup {
+    let labels = reader.language.labels();
+    let most = super::server::NOTE_CHARS;
+    html! {
+        form #hand-over {
+            label { (labels.comes) " " input #comes type="text" maxlength=(most) autocomplete="off" required; }
+            label { input #read-back type="checkbox" required; " " (labels.read_back) " " span #state-read { (state) } }
+            button type="submit" { (labels.hand_over) }
+        }
+        form #set-aside {
+            label { (labels.alarm) " " select #aside-alarm required { option value="" { } } }
+            label { (labels.minutes) " " input #aside-minutes type="number" min="1" max="480" step="1"; }
+            button type="submit" value="shelved" { (labels.shelve) }
+            label { (labels.reject_why) " " input #aside-why type="text" maxlength=(most); }
+            button type="submit" value="taken_out" { (labels.take_out) }
+        }
+        p { button #enrol type="button" { (labels.enrol) } }
     }
 }
 
@@ -473,6 +534,12 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                     div #checks { (region("checks")) }
                     (check_forms(reader))
                 }
+                details #duty {
+                    summary { (labels.duty) }
+                    div #on-duty { (region("on-duty")) }
+                    (duty_forms(reader, &region("state-read")))
+                    div #aside { (region("aside")) }
+                }
                 p.cautions { (labels.cautions) }
                 details {
                     summary { (labels.behind) }
@@ -508,6 +575,7 @@ fn footer(reader: &Reader) -> Markup {
         footer {
             div #acts {
                 button #start type="button" disabled data-ask=(labels.confirm_started) { (labels.transfer_started) }
+                button #attend type="button" hidden { (labels.attend) }
                 button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
                 button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
             }
@@ -665,6 +733,11 @@ mod tests {
             AlarmId::PadBelowTank,
             AlarmId::ReverseFlow,
             AlarmId::TruckGone,
+            AlarmId::LevelCritical,
+            AlarmId::LevelSoon,
+            AlarmId::PadRising,
+            AlarmId::PadAboveSupply,
+            AlarmId::OtherTankRises,
         ];
         let mut headlines = 0;
         for (name, published) in scenes::all() {
@@ -801,6 +874,7 @@ mod tests {
             delivery.product = "<script>alert(1)</script>".into();
         }
         published.frame.alarms.push(Alarm {
+            first: false,
             condition: Condition::Unknown,
             since: WallTime(i64::MIN),
             ..scenes::alarm(AlarmId::SignalLost, u16::MAX, Priority::Low)

@@ -230,6 +230,11 @@ fn occurrence(settings: &Settings, key: AlarmKey, came_s: f64) -> Occurrence {
         AlarmId::SignalLost | AlarmId::ReadingUnlikely => settings.signals.get(at).map(|s| s.name.clone()),
         AlarmId::LevelSwitchTripped
         | AlarmId::LevelHighHigh
+        | AlarmId::LevelWorking
+        | AlarmId::LevelCritical
+        | AlarmId::LevelSoon
+        | AlarmId::OtherTankRises
+        | AlarmId::LoadTemperatureOff
         | AlarmId::HighLevelProjected
         | AlarmId::PossibleReaction => settings.tanks.get(at).map(|t| t.name.clone()),
         _ => (at > 0).then(|| at.to_string()),

@@ -5,6 +5,7 @@
 
 use super::labels::{Labels, Truth};
 use super::pass::{Found, Occurrence, What};
+use crate::engine::alarm::catalogue;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -89,10 +90,16 @@ pub struct Total {
 }
 
 impl Total {
-    /// Times it came in all.
+    /// Alarms that came in all. Prompts are none: they belong to every delivery.
     #[must_use]
     pub fn came(&self) -> u64 {
-        self.alarms.values().map(|tally| tally.came).sum()
+        self.alarms.iter().filter(|(key, _)| !is_prompt(&key.0)).map(|(_, tally)| tally.came).sum()
+    }
+
+    /// Prompts that came in all.
+    #[must_use]
+    pub fn prompts(&self) -> u64 {
+        self.alarms.iter().filter(|(key, _)| is_prompt(&key.0)).map(|(_, tally)| tally.came).sum()
     }
 
     /// Alarms of any kind an hour.
@@ -128,7 +135,8 @@ impl Total {
         }
         self.announce(found, &of_choice.occurrences);
         self.miss(name, &of_choice.occurrences, labels);
-        let came: Vec<f64> = of_choice.occurrences.iter().map(|o| o.came_s).collect();
+        let alarms = of_choice.occurrences.iter().filter(|o| !is_prompt(&o.alarm));
+        let came: Vec<f64> = alarms.map(|o| o.came_s).collect();
         self.flood(name, &came);
     }
 
@@ -203,6 +211,11 @@ impl Total {
     }
 }
 
+/// Whether that alarm belongs to every delivery.
+fn is_prompt(alarm: &str) -> bool {
+    catalogue::named(alarm).is_some_and(|id| catalogue::of(id).prompt)
+}
+
 /// Which alarm announces what.
 const ANNOUNCE: [(&str, What); 4] = [
     ("high_level_projected", What::HighHigh),
@@ -269,6 +282,17 @@ mod tests {
         total.floods.clear();
         total.flood("c", &every(100, 60.0));
         assert!(total.floods.is_empty());
+    }
+
+    /// What belongs to every delivery is counted apart and makes no flood.
+    #[test]
+    fn prompts_are_no_alarms() {
+        let mut total = Total::default();
+        for (alarm, came) in [("be_at_valve", 3), ("attendance_due", 20), ("pad_near_ceiling", 2)] {
+            let key = (alarm.to_owned(), String::new());
+            total.alarms.insert(key, Tally { came, ..Tally::default() });
+        }
+        assert_eq!((total.came(), total.prompts()), (2, 23));
     }
 
     #[test]

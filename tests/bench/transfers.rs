@@ -86,7 +86,8 @@ fn unload<'a>(
     let instruments = (asked.instruments)(scenario::instruments(settings, delivery.tank, seed).high_switch_m, seed);
     let plant = scenario::plant(settings, delivery, seed);
     let plant = if asked.mixed { driver::viscous_or_braked(plant, seed) } else { plant };
-    let mut bench = Bench::started(settings, delivery, SimulatedBay::of(settings, Some(delivery), plant, instruments));
+    let papers = if asked.mixed { driver::papers_of(delivery, seed) } else { delivery.clone() };
+    let mut bench = Bench::started(settings, &papers, SimulatedBay::of(settings, Some(delivery), plant, instruments));
     if let Some(visitor) = visitor {
         bench.bay.add_fault(visitor);
     }

@@ -23,7 +23,7 @@ fn a_drill_is_held_by_its_buttons() {
     let runtime = Runtime::new().expect("a runtime");
     let listener = runtime.block_on(TcpListener::bind("127.0.0.1:0")).expect("a port");
     let url = format!("http://{}/", listener.local_addr().expect("its address"));
-    let desk = Desk::new(Options { site: None, store: folder.path().to_owned(), port: 0, seed: 3 });
+    let desk = Desk::new(Options { site: None, recordings: None, store: folder.path().to_owned(), port: 0, seed: 3 });
     runtime.spawn(desk.serve(listener));
     let mut browser = Browser::start();
     browser.screen(1280, 800, 1, false);

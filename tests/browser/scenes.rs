@@ -3,9 +3,9 @@
 
 use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::{
-    Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading, Reason, Source,
-    Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Alarm, AttendanceState, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation,
+    Finish, Frame, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
+    Reason, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
 use brimwatch::engine::papers::{Contacts, Expected, Property};
@@ -276,7 +276,7 @@ pub fn closed() -> Published {
 /// An open alarm since a minute ago.
 pub fn alarm(id: AlarmId, subject: u16, priority: Priority) -> Alarm {
     let since = WallTime(START.0 + 1713 * 1_000_000_000);
-    Alarm { key: AlarmKey { id, subject }, condition: Condition::True, seen: false, since, priority }
+    Alarm { key: AlarmKey { id, subject }, condition: Condition::True, seen: false, since, priority, first: false }
 }
 
 fn lose(frame: &mut Frame, witness: usize, signal: usize, reason: Reason) {
@@ -362,7 +362,10 @@ fn frame() -> Frame {
         blind: None,
         neighbours: Vec::new(),
         checks: Vec::new(),
+        steps: Vec::new(),
         shelves: Vec::new(),
+        out_of_service: Vec::new(),
+        attendance: AttendanceState::default(),
     }
 }
 
@@ -458,6 +461,20 @@ fn device_state(device: u16) -> DeviceState {
     }
 }
 
+fn thresholds() -> Thresholds {
+    Thresholds {
+        chi_square: [10.83, 13.82],
+        finding: [[16.0, 17.0]; 7],
+        suspect_band: 3.0,
+        found_z: 1.645,
+        margin_z: 2.33,
+        near_ceiling: 0.9,
+        on_delay_s: 3.0,
+        off_delay_s: 10.0,
+        dead_bands: Vec::new(),
+    }
+}
+
 fn settings() -> Settings {
     Settings {
         measures: Measures::Si,
@@ -481,6 +498,7 @@ fn settings() -> Settings {
             starts: LineStart::Empty,
             valve_closes_s: 20.0,
             blow_clear: Kg(60.0),
+            bore: None,
         },
         drive: Drive::Pad,
         pad_tap: PadTap::Trailer,
@@ -492,32 +510,29 @@ fn settings() -> Settings {
         },
         limits: Limits {
             response_time_s: 300.0,
+            attendance_s: None,
             pad_maximum: Some(GaugePa(172_000.0)),
             hose_rating: None,
             line_rating: None,
             connection_rating: None,
         },
-        thresholds: Thresholds {
-            chi_square: [10.83, 13.82],
-            finding: [[16.0, 17.0]; 7],
-            suspect_band: 3.0,
-            found_z: 1.645,
-            margin_z: 2.33,
-            near_ceiling: 0.9,
-            on_delay_s: 3.0,
-            off_delay_s: 10.0,
-        },
+        thresholds: thresholds(),
         neighbours: Vec::new(),
-        expected: Expected {
-            contacts: Contacts {
-                shipper: Some("loading office, 555 0101".into()),
-                supplier: None,
-                supervisor: Some("shift supervisor, 555 0103".into()),
-            },
-            dew_point: Celsius(-40.0),
-            gas_relief: Some(GaugePa(165e3)),
-            tanks: Vec::new(),
+        expected: expected(),
+        steps: Vec::new(),
+    }
+}
+
+fn expected() -> Expected {
+    Expected {
+        contacts: Contacts {
+            shipper: Some("loading office, 555 0101".into()),
+            supplier: None,
+            supervisor: Some("shift supervisor, 555 0103".into()),
         },
+        dew_point: Celsius(-40.0),
+        gas_relief: Some(GaugePa(165e3)),
+        tanks: Vec::new(),
     }
 }
 

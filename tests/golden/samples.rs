@@ -6,9 +6,10 @@ use brimwatch::engine::input::*;
 use brimwatch::engine::papers::*;
 use brimwatch::engine::reading::StartReading;
 use brimwatch::engine::settings::*;
+use brimwatch::engine::steps::{Against, Bar, Right, Side, Signature, SignedBy, Stands, Step, StepMark, StepState};
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
-use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Measures, Metre};
+use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Measures, Metre, PaS};
 
 pub const TANK_DIAMETER_M: f64 = 3.0;
 pub const DENSITY_KG_PER_M3: f64 = 1510.0;
@@ -73,6 +74,7 @@ pub fn settings() -> Settings {
             starts: LineStart::Full,
             valve_closes_s: 10.0,
             blow_clear: Kg(40.0),
+            bore: Some(Metre(0.0525)),
         },
         drive: Drive::Pad,
         pad_tap: PadTap::Trailer,
@@ -84,6 +86,7 @@ pub fn settings() -> Settings {
         },
         limits: Limits {
             response_time_s: 60.0,
+            attendance_s: Some(900.0),
             pad_maximum: Some(GaugePa(170e3)),
             hose_rating: Some(GaugePa(1e6)),
             line_rating: Some(GaugePa(1e6)),
@@ -98,10 +101,64 @@ pub fn settings() -> Settings {
             near_ceiling: 0.9,
             on_delay_s: 2.0,
             off_delay_s: 5.0,
+            dead_bands: vec![DeadBand { alarm: AlarmId::PadNearCeiling, width_si: 1500.0 }],
         },
         neighbours: vec![NeighbourSetup { bay: "Bay 2".into(), tank: 1 }],
         expected: expected(),
+        steps: vec![step()],
     }
+}
+
+/// A step with every bar that there is.
+fn step() -> Step {
+    let bars = vec![
+        Bar::ChecksOpen,
+        Bar::Started,
+        Bar::NotStarted,
+        Bar::NotClosed,
+        Bar::Flows,
+        Bar::SwitchTripped,
+        Bar::EmergencyStop,
+        Bar::ShutoffBypassed,
+        Bar::Disagree,
+        Bar::PadAtCeiling,
+        Bar::PadAbove(GaugePa(69e3)),
+        Bar::PadBelow(GaugePa(34.5e3)),
+        Bar::RisenLess(Kg(300.0)),
+        Bar::OtherRises(Kg(250.0)),
+    ];
+    Step {
+        id: "leak_check".into(),
+        text: "Every joint looked at.".into(),
+        care: "Keep clear.".into(),
+        right: Right::Engineer,
+        signed_by: SignedBy::Both,
+        hold: true,
+        proof: false,
+        bars,
+    }
+}
+
+fn signature(side: Side) -> Signature {
+    Signature { side, who: "A. Novak".into(), at: WallTime(1_800_000_000_000_000_000), note: "gauge stands".into() }
+}
+
+/// A step in each state.
+fn every_step() -> Vec<StepState> {
+    let state = |step, stands, against| StepState {
+        step,
+        stands,
+        signatures: vec![signature(if step == 0 { Side::Driver } else { Side::Site })],
+        against,
+    };
+    let against = vec![
+        Against { bar: Bar::PadAbove(GaugePa(69e3)), forbids: true, value_si: Some(82e3) },
+        Against { bar: Bar::Flows, forbids: false, value_si: None },
+        Against { bar: Bar::PadBelow(GaugePa(34.5e3)), forbids: true, value_si: Some(12e3) },
+        Against { bar: Bar::RisenLess(Kg(300.0)), forbids: true, value_si: Some(120.5) },
+        Against { bar: Bar::OtherRises(Kg(250.0)), forbids: true, value_si: Some(260.0) },
+    ];
+    vec![state(0, Stands::Signed, Vec::new()), state(1, Stands::Skipped, Vec::new()), state(2, Stands::Open, against)]
 }
 
 fn expected() -> Expected {
@@ -206,6 +263,7 @@ pub fn delivery() -> DeliverySetup {
             name: "caustic soda 50 %".into(),
             density: vec![(Celsius(0.0), KgPerM3(1540.0)), (Celsius(60.0), KgPerM3(1490.0))],
             density_u: 0.002,
+            viscosity: vec![(Celsius(20.0), PaS(0.0815)), (Celsius(40.0), PaS(0.0238))],
             confirmed: false,
             source: "invented for this test".into(),
             load_temperature: Celsius(36.0),
@@ -226,20 +284,46 @@ pub fn delivery() -> DeliverySetup {
 }
 
 /// Carries one of everything.
+/// One entry of each kind but the opening of a delivery.
+fn latest() -> Vec<Entry> {
+    vec![
+        entry_of(What::Closed),
+        entry_of(What::Seen(alarm_key())),
+        entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
+        entry_of(What::Unshelved(alarm_key())),
+        entry_of(What::Dipped { level_m: 2.5 }),
+        entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
+        entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
+        entry_of(What::Rejected { reason: "wrong seal".into() }),
+        entry_of(What::Attended { screen: "bay-1".into() }),
+        entry_of(What::HandedOver { out: None, to: "B. Brook".into(), state: "The transfer is on.".into() }),
+        entry_of(What::TakenOut { key: alarm_key(), reason: "new gauge".into() }),
+        entry_of(What::PutBack(alarm_key())),
+        entry_of(What::StepSigned {
+            step: "leak_check".into(),
+            side: Side::Driver,
+            name: "D. Haul".into(),
+            right: Right::Attend,
+            note: "gauge stands".into(),
+        }),
+        entry_of(What::StepSkipped {
+            step: "scrubber_runs".into(),
+            right: Right::Engineer,
+            reason: "no scrubber here".into(),
+        }),
+    ]
+}
+
 pub fn carried() -> Carried {
     Carried {
-        alarms: vec![CarriedAlarm { key: alarm_key(), since: WallTime(1_800_000_000_000_000_000), seen: true }],
+        alarms: vec![CarriedAlarm {
+            key: alarm_key(),
+            since: WallTime(1_800_000_000_000_000_000),
+            seen: true,
+            first: true,
+        }],
         closings: vec![Some(Closing { level_m: 2.125, u_m: 0.015, used_kg: 7.5, gap_kg: 0.25 }), None],
-        latest: vec![
-            entry_of(What::Closed),
-            entry_of(What::Seen(alarm_key())),
-            entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
-            entry_of(What::Unshelved(alarm_key())),
-            entry_of(What::Dipped { level_m: 2.5 }),
-            entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
-            entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
-            entry_of(What::Rejected { reason: "wrong seal".into() }),
-        ],
+        latest: latest(),
         delivery: Some(CarriedDelivery {
             setup: delivery(),
             leg: 2,
@@ -267,10 +351,22 @@ pub fn carried() -> Carried {
                 }),
             }],
             entered: vec![entered()],
+            marks: vec![StepMark {
+                step: "leak_check".into(),
+                skipped: false,
+                signatures: vec![signature(Side::Site)],
+            }],
         }),
         restarted: false,
         shelves: vec![CarriedShelf { key: alarm_key(), left_s: 600.5 }],
+        out_of_service: vec![out_of_service()],
+        attendance: CarriedAttendance { on_duty: Some("A. Novak".into()), waited_s: 60.5 },
     }
+}
+
+fn out_of_service() -> OutOfService {
+    let (who, since) = ("J. Doe".into(), WallTime(1_800_000_000_000_000_000));
+    OutOfService { key: alarm_key(), who, since, reason: "new gauge".into() }
 }
 
 pub fn header(carried: Carried) -> Header {
@@ -475,12 +571,16 @@ pub fn full_frame(now: EngineTime) -> Frame {
             seen: false,
             since: WallTime(1_800_000_002_000_000_000),
             priority: Priority::Medium,
+            first: true,
         }],
         shelves: vec![Shelf { key: alarm_key(), until: at(900) }],
+        out_of_service: vec![out_of_service()],
+        attendance: AttendanceState { on_duty: Some("A. Novak".into()), due_at: Some(at(900)) },
         recorder: RecorderState::Waiting { bytes: 4096 },
         blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),
         neighbours: vec![neighbour_state()],
         checks: every_check(),
+        steps: every_step(),
     }
 }
 

@@ -9,6 +9,7 @@ mod flow;
 mod gas;
 mod gum;
 mod noise;
+mod passage;
 mod plant;
 mod quantiles;
 mod reading;

@@ -1,11 +1,13 @@
 //! Operating stories: given a bay, when this happens, then that is said. No I/O: inputs in, frames out.
 
+mod attendance;
 mod bay;
 mod blame;
 mod bounds;
 mod checks;
 mod clock;
 mod corrections;
+mod deviations;
 mod gauges;
 mod hazards;
 #[cfg(feature = "live")]
@@ -19,6 +21,7 @@ mod recorded;
 mod shapes;
 mod shared_tank;
 mod shelves;
+mod steps;
 mod totals;
 mod transfer;
 mod true_masses;

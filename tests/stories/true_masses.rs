@@ -31,7 +31,7 @@ fn at_the_end(settings: &Settings, delivery: &DeliverySetup, seed: u64) -> [(f64
     let high_m = scenario::instruments(settings, delivery.tank, seed).high_switch_m;
     let plant = driver::viscous_or_braked(scenario::plant(settings, delivery, seed), seed);
     let bay = SimulatedBay::of(settings, Some(delivery), plant, InstrumentSetup::busy(high_m, seed));
-    let mut bench = Bench::started(settings, delivery, bay);
+    let mut bench = Bench::started(settings, &driver::papers_of(delivery, seed), bay);
     let (mut visited, mut last) = (false, None);
     while bench.unloading() {
         let frame = bench.second();

@@ -2,5 +2,6 @@
 
 pub mod catalogue;
 pub mod condition;
+pub mod deviations;
 mod hazards;
 pub mod machine;

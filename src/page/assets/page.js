@@ -1,6 +1,6 @@
 // Puts each frame on the page. Frames are whole: whoever missed some is whole after one. Regions without
 // buttons are replaced where they changed; alarm rows are kept and only their texts are changed, so that no
-// press is lost. Nothing here computes, and no sentence is written here.
+// press is lost; what is set aside has buttons and changes only when somebody sets aside. Nothing here computes, and no sentence is written here.
 
 const body = document.body;
 const byId = (id) => document.getElementById(id);
@@ -57,6 +57,20 @@ function showAlarms(alarms) {
     if (list.children[place] !== row) list.insertBefore(row, list.children[place] ?? null);
   });
   body.dataset.alarms = alarms.length;
+}
+
+// The choice of alarms that may be set aside; what is chosen stays so while it is open.
+function offerAside(alarms) {
+  const choice = byId("aside-alarm");
+  const offered = alarms.map((alarm) => alarm.key).join();
+  byId("set-aside").hidden = alarms.length === 0;
+  if (choice.dataset.offered === offered) return;
+  choice.dataset.offered = offered;
+  const chosen = choice.value;
+  choice.replaceChildren(new Option(), ...alarms.map((alarm) => {
+    const value = JSON.stringify({ id: alarm.id, subject: alarm.subject });
+    return new Option(alarm.says, value, false, value === chosen);
+  }));
 }
 
 // Sounds, by what is worst: tones as [Hz, ms], again after so many ms. Stale falls, so that no one takes it for an alarm
@@ -130,6 +144,8 @@ function show(frame) {
   byId("close").disabled = !frame.can_close;
   byId("delivery").hidden = !frame.can_check;
   byId("reject").hidden = !frame.can_start;
+  byId("attend").hidden = !frame.can_attend;
+  offerAside(frame.alarms.filter((alarm) => alarm.may_set_aside));
   byId("dip").hidden = !frame.can_dip;
   byId("zero").hidden = !frame.can_zero;
   watch();
@@ -169,14 +185,18 @@ function connect() {
   });
 }
 
-async function enter(what) {
+function enter(what) {
+  return post("entry", { what });
+}
+
+async function post(door, content) {
   const answer = byId("answer");
   put(answer, answer.dataset.sending);
   try {
-    const reply = await fetch(`${address}/entry`, {
+    const reply = await fetch(`${address}/${door}`, {
       method: "POST",
       headers: { "content-type": "application/json" },
-      body: JSON.stringify({ what }),
+      body: JSON.stringify(content),
     });
     put(answer, (await reply.json()).says);
   } catch {
@@ -217,6 +237,23 @@ byId("check-made").addEventListener("submit", (event) => {
 byId("reject").addEventListener("submit", (event) => {
   event.preventDefault();
   enter({ rejected: { reason: byId("reject-why").value } });
+});
+byId("attend").addEventListener("click", () => enter("attended"));
+byId("hand-over").addEventListener("submit", (event) => {
+  event.preventDefault();
+  enter({ handed_over: { to: byId("comes").value, read_back: byId("read-back").checked } });
+  event.target.reset();
+});
+byId("set-aside").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const alarm = JSON.parse(byId("aside-alarm").value);
+  if (event.submitter?.value === "taken_out") enter({ taken_out: { ...alarm, reason: byId("aside-why").value } });
+  else enter({ shelved: { ...alarm, minutes: byId("aside-minutes").valueAsNumber || null } });
+});
+byId("enrol").addEventListener("click", () => post("screen", {}));
+byId("aside").addEventListener("click", (event) => {
+  const entry = event.target.closest("button[data-entry]")?.dataset.entry;
+  if (entry) enter(JSON.parse(entry));
 });
 byId("dip").addEventListener("submit", (event) => {
   event.preventDefault();

@@ -93,19 +93,19 @@ fn by_choice(results: &Results<'_>) -> Markup {
                  16.4.4). Differences are counted against the first line."
             }
             thead { tr {
-                th { "choice" } th { "recordings" } th { "hours" } th { "alarms" } th { "an hour" } th { "floods" }
-                th { "most in 10 min" } th { "called for" } th { "nuisance" } th { "missed" }
+                th { "choice" } th { "recordings" } th { "hours" } th { "alarms" } th { "an hour" } th { "prompts" }
+                th { "floods" } th { "most in 10 min" } th { "called for" } th { "nuisance" } th { "missed" }
                 th { "appear" } th { "vanish" } th { "move" }
             } }
             tbody { @for ((choice, total), turns) in results.plan.choices.iter().zip(&results.totals).zip(&results.turns) {
                 tr {
                     td { (choice.name) } td { (total.recordings) } td { (one(total.watched_s / 3600.0)) }
-                    td { (total.came()) } td { (two(total.per_hour(total.came()))) } td { (total.floods.len()) }
-                    td { (total.most_in_ten_min) }
+                    td { (total.came()) } td { (two(total.per_hour(total.came()))) } td { (total.prompts()) }
+                    td { (total.floods.len()) } td { (total.most_in_ten_min) }
                     @for count in truth(total) { td { (count) } }
                     @for count in turns { td { (count) } }
                 }
-                @for why in &total.refused { tr { td class="t" colspan="13" { "not tried on some: " (why) } } }
+                @for why in &total.refused { tr { td class="t" colspan="14" { "not tried on some: " (why) } } }
             } }
         } }
     }

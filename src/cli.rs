@@ -50,6 +50,16 @@ enum Command {
         #[arg(long, value_enum, default_value_t = LogForm::Text)]
         log: LogForm,
     },
+    /// Open a delivery at a bay that is being watched; nothing goes unwatched between two loads.
+    Open {
+        /// Site file of the running watch.
+        site: PathBuf,
+        /// Delivery file.
+        delivery: PathBuf,
+        /// Who opens it.
+        #[arg(long, value_name = "NAME")]
+        who: String,
+    },
     /// Find out how registers of a device are to be read: type, order, scale, unit.
     ///
     /// Reads the named registers and nothing else, and lists every reading that fits what is known of the value.
@@ -283,6 +293,7 @@ fn seconds(text: &str) -> Result<f64, String> {
 pub fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Watch { site, delivery, log } => watch(&site, &delivery, log),
+        Command::Open { site, delivery, who } => open(&site, &delivery, &who),
         Command::Decode(options) => decode(&options),
         Command::Check { site, delivery, json } => check(&site, delivery.as_deref(), json),
         Command::Replay { file, json: true, every } => written(|out| json::replay_json(&file, every, out)),
@@ -416,18 +427,40 @@ fn amend(recording: &Path, texts: (&str, &str, &str)) -> ExitCode {
     }
 }
 
+fn not_taken(error: &AskError) -> ExitCode {
+    match error {
+        AskError::Change(_) | AskError::NotTaken(_) => fail(WRONG_FILE, error),
+        AskError::NoWatch(_) | AskError::NoAnswer | AskError::Io { .. } => fail(REFUSED, error),
+    }
+}
+
+fn open(site: &Path, delivery: &Path, who: &str) -> ExitCode {
+    let read = config::load(site).and_then(|site| Ok((config::load_delivery(delivery, &site)?, site)));
+    let (papers, site) = match read {
+        Ok(read) => read,
+        Err(faults) => return fail(WRONG_FILE, faults),
+    };
+    if who.trim().is_empty() {
+        return fail(WRONG_FILE, "--who: say who opens the delivery");
+    }
+    match live::open::ask(&site, delivery, who.trim()) {
+        Ok(()) => {
+            let (id, bay) = (&papers.setup.id, &site.bays[papers.bay].settings.bay);
+            say(format_args!("Delivery {id} is open at {bay}, and on record. See the bay's page for its checks."));
+            ExitCode::SUCCESS
+        }
+        Err(error) => not_taken(&error),
+    }
+}
+
 fn change(site: &Path, who: &str, reason: &str, apply: bool) -> ExitCode {
     let new = match config::load(site) {
         Ok(new) => new,
         Err(faults) => return fail(WRONG_FILE, faults),
     };
-    let refused = |error: &AskError| match error {
-        AskError::Change(_) | AskError::NotTaken(_) => fail(WRONG_FILE, error),
-        AskError::NoWatch(_) | AskError::NoAnswer | AskError::Io { .. } => fail(REFUSED, error),
-    };
     let differences = match live::change::looked_at(&new, who, reason) {
         Ok(differences) => differences,
-        Err(error) => return refused(&error),
+        Err(error) => return not_taken(&error),
     };
     say(config::change::lines(&differences));
     if !apply {
@@ -439,7 +472,7 @@ fn change(site: &Path, who: &str, reason: &str, apply: bool) -> ExitCode {
             say("Taken by the running watch; it stands in changes.jsonl of the store and in the recordings.");
             ExitCode::SUCCESS
         }
-        Err(error) => refused(&error),
+        Err(error) => not_taken(&error),
     }
 }
 

@@ -3,7 +3,7 @@
 //! It is the one place that knows them. The walk reads files by it, hints come from it, and
 //! the shipped files are held against it.
 
-use crate::units::{Measures, Quantity};
+use crate::units::Quantity;
 
 /// What a key holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -201,8 +201,6 @@ pub const SITE: &[Key] = &[
     key("site.people", Text, Optional, "people.toml",
         "file of the people who may act on the page, made by `brimwatch people`; beside this file unless absolute; left out: whoever is at this machine may"),
 
-    key("site.units", Choice(Measures::NAMES), Default("si"), "us_customary",
-        "units that its pages and papers show: si (kg, t, m, kPa, C), si_bar (the same with bar), us_customary (lb, short tons, ft and in, psi, F); files and recordings keep theirs"),
     key("site.query_above_en", Number(0.1, 10.0), Default("1"), "1",
         "the unloading record raises a query when received and weigh ticket differ by more than this many times their joint expanded uncertainty (|En| of ISO 13528, coverage factor 2)"),
 
@@ -338,7 +336,7 @@ pub const SITE: &[Key] = &[
     key("bay.usual_rate", amount(MassFlow, 0.01, 100.0), Optional, "17 t/h",
         "usual rate of unloading; for the times that `brimwatch check` works out"),
     key("bay.usual_pad", amount(GaugePressure, 1e3, 7e5), Optional, "18 psi gauge",
-        "usual pad pressure; for what `brimwatch check` says of the gas"),
+        "usual pad pressure; marked on the page, and for what `brimwatch check` says of the gas"),
 
     key("bay.supply", Table, Optional, "",
         "the gas supply, for what `brimwatch check` says of a regulator that fails wide open; it is not watched"),
@@ -360,6 +358,15 @@ pub const SITE: &[Key] = &[
         "inner diameter: for the gas that follows the liquid through the line (`brimwatch check`) and, with the product's viscosity, for how the flow goes with the pressure"),
     key("bay.line.loss", Number(0.1, 1e4), Optional, "30",
         "velocity heads that entry, hose, pipe and fittings cost in turbulent flow, without the exit (K of Crane TP-410); for `brimwatch check`"),
+
+    key("bay.emergency", Table, Optional, "", "the bay's emergency card: where things are and whom to call, one tap away on its page"),
+    key("bay.emergency.call", Text, Optional, "555 0199, works fire brigade; then the shift supervisor, 555 0103", "whom to call first, and how"),
+    key("bay.emergency.stop", Text, Optional, "red button left of the ladder, second one at the gate", "where the emergency stop and the remote valve are"),
+    key("bay.emergency.gas", Text, Optional, "ball valve with the yellow lever at the gas panel", "where the pad gas is shut off"),
+    key("bay.emergency.shower", Text, Optional, "10 steps east of the trailer spot", "where the safety shower is"),
+    key("bay.emergency.eyewash", Text, Optional, "beside the shower, and in the pump house", "where the eyewash is"),
+    key("bay.emergency.way_out", Text, Optional, "gate 2, upwind by the windsock; meet at the canteen", "ways out and the meeting point"),
+    key("bay.emergency.first_aid", Text, Optional, "control room, ground floor", "where first aid is, and who gives it"),
 
     key("bay.limits", Table, Required, "", "the site's limits; none has a default"),
     key("bay.limits.response_time", amount(Time, 1.0, 3600.0), Required, "60 s", "from call to valve closed"),

@@ -129,6 +129,8 @@ pub struct BaySetup {
     pub products: Vec<usize>,
     /// What [`crate::check`] needs and the engine does not.
     pub usual: Usual,
+    /// What its emergency card says: each key that is written, and its text.
+    pub emergency: Vec<(&'static str, String)>,
     /// For each of the engine's neighbours, where its word comes from.
     pub neighbours: Vec<Neighbouring>,
 }

@@ -14,7 +14,7 @@ use crate::engine::settings::{
     RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
-use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Measures, Metre};
+use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Metre};
 use std::io;
 use std::net::SocketAddr;
 use std::path::Path;
@@ -39,7 +39,6 @@ struct Works {
     contacts: Contacts,
     /// For each tank, what it expects.
     expected: Vec<TankExpected>,
-    measures: Measures,
 }
 
 /// A site out of a text. `None` where a fault was noted.
@@ -63,8 +62,7 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     let vents = root.tables("tank").iter().map(|t| t.optional_number("vent_capacity").map(KgPerS)).collect();
     let contacts = super::expected::contacts(root.table("contacts"));
     let thresholds = thresholds(&budgets(root.table("alarms")));
-    let measures = Measures::named(root.table("site").text("units")).unwrap_or_default();
-    let works = Works { devices, address_bases, tanks, vents, thresholds, contacts, expected, measures };
+    let works = Works { devices, address_bases, tanks, vents, thresholds, contacts, expected };
     unlike(draft, root.tables("bay"), "name", super::slug);
     let mut claims = claims::heartbeats(draft, root.tables("device"), &works.devices);
     let numbered = root.tables("bay").iter().enumerate();
@@ -355,7 +353,6 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
     let signals = read.iter().map(|s| SignalSetup { device: narrow(index_of(s.setup.device)), ..s.setup.clone() });
     let settings = Settings {
         bay: table.text("name").to_owned(),
-        measures: works.measures,
         devices: devices.iter().filter_map(|&d| works.devices.get(d)).map(device_setup).collect(),
         signals: signals.collect(),
         tanks,
@@ -385,6 +382,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
         places: read.iter().map(|s| s.place).collect(),
         products: places.iter().map(|&place| works.tanks[place].1).collect(),
         neighbours: Vec::new(),
+        emergency: super::expected::emergency(table.table("emergency")),
         usual: usual(table, places.iter().map(|&place| works.vents[place]).collect()),
     }
 }

@@ -5,7 +5,7 @@
 use super::input::AlarmId;
 use super::papers::{Expected, Papers};
 use super::steps::Step;
-use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Measures, Metre, PaS};
+use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 /// Everything the engine needs to know about one bay.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,8 +37,6 @@ pub struct Settings {
     pub neighbours: Vec<NeighbourSetup>,
     /// What is expected of every delivery.
     pub expected: Expected,
-    /// Units that the site's people read; nothing here is steered by it.
-    pub measures: Measures,
     /// The steps of a delivery at this bay, in order.
     pub steps: Vec<Step>,
 }

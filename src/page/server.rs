@@ -11,7 +11,7 @@ use super::feed::{BayFeed, EntryRequest, Published, SettingsDoor};
 use super::screens;
 use super::sign_in::{self, SignIn, Tried};
 use super::view::{self, Reader};
-use super::{figures, settings};
+use super::{bays, figures, look_back, settings};
 use crate::engine::alarm::catalogue;
 use crate::engine::checks::CheckId;
 use crate::engine::frame::Phase;
@@ -21,7 +21,7 @@ use crate::people::{Person, Role};
 use crate::words::{EntryAnswer, SignInWord};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::ws::{Message, Utf8Bytes, WebSocket, WebSocketUpgrade};
-use axum::extract::{DefaultBodyLimit, Path, Request, State};
+use axum::extract::{DefaultBodyLimit, Path, Query, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::{Html, IntoResponse, Redirect, Response};
@@ -59,12 +59,17 @@ pub const SCREEN: &str = "bay screen";
 /// Nothing from elsewhere: no foreign script, style, frame or form.
 const POLICY: &str = "default-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
+/// Kind of a script.
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+/// All bays are looked at this often for the page that shows them all.
+const ALL_BAYS_EVERY: Duration = Duration::from_millis(250);
+
 #[derive(Clone)]
 pub(super) struct App {
     pub site: Arc<str>,
     bays: Arc<[BayFeed]>,
-    /// The latest frame of each bay as it was last sent.
-    drawn: Arc<[Drawn]>,
+    /// The latest frame of each bay as it was last sent: whole page, far view.
+    drawn: Arc<[[Drawn; 2]]>,
     pub reader: Arc<Reader>,
     pub sign_in: Option<Arc<SignIn>>,
     pub settings: SettingsDoor,
@@ -77,18 +82,31 @@ impl App {
     }
 }
 
+/// Which page of a bay is looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum View {
+    #[default]
+    Whole,
+    Far,
+}
+
 /// What every viewer of a bay is sent, written once, by whoever is the first to ask for it.
 #[derive(Default)]
 struct Drawn(Mutex<Option<(Arc<Published>, Utf8Bytes)>>);
 
 impl Drawn {
-    fn text(&self, published: &Arc<Published>, reader: &Reader) -> Option<Utf8Bytes> {
+    fn text(&self, published: &Arc<Published>, reader: &Reader, view: View) -> Option<Utf8Bytes> {
         // A text and what it was written from: whole whatever happened to a holder.
         let mut drawn = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         match &*drawn {
             Some((from, text)) if Arc::ptr_eq(from, published) => Some(text.clone()),
             _ => {
-                let text = Utf8Bytes::from(serde_json::to_string(&view::live(published, reader)).ok()?);
+                let live = match view {
+                    View::Whole => view::live(published, reader),
+                    View::Far => view::far(published, reader),
+                };
+                let text = Utf8Bytes::from(serde_json::to_string(&live).ok()?);
                 *drawn = Some((Arc::clone(published), text.clone()));
                 Some(text)
             }
@@ -122,7 +140,7 @@ pub async fn serve(
     loopback_only(listener.local_addr()?)?;
     let (close, closing) = watch::channel(false);
     let Served { site, people, settings, bays } = served;
-    let drawn = bays.iter().map(|_| Drawn::default()).collect();
+    let drawn = bays.iter().map(|_| Default::default()).collect();
     let sign_in = people.map(|file| Arc::new(SignIn::new(file)));
     let (site, reader) = (site.into(), Arc::new(Reader::here()));
     let app = App { site, bays: bays.into(), drawn, reader, sign_in, settings, closing };
@@ -147,16 +165,24 @@ fn router(app: App) -> Router {
     Router::new()
         .route("/", get(list))
         .route("/page.css", get(|| asset("text/css; charset=utf-8", include_str!("assets/page.css"))))
-        .route("/page.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/page.js"))))
+        .route("/far.css", get(|| asset("text/css; charset=utf-8", include_str!("assets/far.css"))))
+        .route("/feed.js", get(|| asset(SCRIPT, include_str!("assets/feed.js"))))
+        .route("/far.js", get(|| asset(SCRIPT, include_str!("assets/far.js"))))
+        .route("/bays.js", get(|| asset(SCRIPT, include_str!("assets/bays.js"))))
+        .route("/live", get(live_of_all))
+        .route("/page.js", get(|| asset(SCRIPT, include_str!("assets/page.js"))))
         .route("/mark.svg", get(|| asset("image/svg+xml", include_str!("assets/mark.svg"))))
-        .route("/sign-in.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/sign-in.js"))))
+        .route("/sign-in.js", get(|| asset(SCRIPT, include_str!("assets/sign-in.js"))))
         .route("/sign-in", get(door).post(come_in))
         .route("/sign-out", post(go_out))
-        .route("/settings.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/settings.js"))))
+        .route("/settings.js", get(|| asset(SCRIPT, include_str!("assets/settings.js"))))
         .route("/settings", settings::door())
         .route("/figures", get(figures))
         .route("/bay/{slug}", get(page))
         .route("/bay/{slug}/live", get(live))
+        .route("/bay/{slug}/past", get(past))
+        .route("/bay/{slug}/account", get(account))
+        .route("/bay/{slug}/far", get(far))
         .route("/bay/{slug}/frame.json", get(frame))
         .route("/bay/{slug}/entry", post(enter))
         .route("/bay/{slug}/screen", post(enrol))
@@ -237,9 +263,7 @@ async fn list(State(app): State<App>) -> Response {
     if let [only] = &*app.bays {
         return Redirect::temporary(&format!("/bay/{}", only.slug)).into_response();
     }
-    let name = |b: &BayFeed| latest(b).map_or_else(|| b.slug.clone(), |p| p.settings.bay.clone());
-    let bays: Vec<_> = app.bays.iter().map(|b| (b.slug.clone(), name(b))).collect();
-    Html(view::bay_list(&app.site, &bays, &app.reader).into_string()).into_response()
+    Html(bays::page(&app.site, &app.bays, &app.reader).into_string()).into_response()
 }
 
 async fn page(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
@@ -255,22 +279,90 @@ async fn frame(State(app): State<App>, Path(slug): Path<String>) -> Result<Respo
     })
 }
 
-async fn live(
+/// A stretch of the delivery so far, for the page to show.
+async fn past(
     State(app): State<App>,
     Path(slug): Path<String>,
-    upgrade: WebSocketUpgrade,
+    Query(asked): Query<look_back::Asked>,
 ) -> Result<Response, NoSuchPage> {
-    let bay = app.bays.iter().position(|b| b.slug == slug).ok_or(NoSuchPage)?;
-    let upgrade = upgrade
+    Ok(match latest(app.bay(&slug)?) {
+        Some(published) => Html(look_back::fragment(&published, asked, &app.reader).into_string()).into_response(),
+        None => (StatusCode::SERVICE_UNAVAILABLE, "No frame yet.\n").into_response(),
+    })
+}
+
+/// Where the masses come from, for the page to show.
+async fn account(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+    Ok(match latest(app.bay(&slug)?) {
+        Some(published) => Html(super::account::fragment(&published, &app.reader).into_string()).into_response(),
+        None => (StatusCode::SERVICE_UNAVAILABLE, "No frame yet.\n").into_response(),
+    })
+}
+
+async fn far(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+    let published = latest(app.bay(&slug)?);
+    Ok(Html(super::far::page(&app.site, &slug, published.as_deref(), &app.reader).into_string()).into_response())
+}
+
+/// Which page a live connection is for.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+struct Looks {
+    view: View,
+}
+
+fn bounded(upgrade: WebSocketUpgrade) -> WebSocketUpgrade {
+    upgrade
         .read_buffer_size(BUFFER_BYTES)
         .write_buffer_size(BUFFER_BYTES)
         .max_message_size(INCOMING_BYTES)
-        .max_frame_size(INCOMING_BYTES);
-    Ok(upgrade.on_upgrade(move |socket| view_on(socket, app, bay)))
+        .max_frame_size(INCOMING_BYTES)
+}
+
+async fn live(
+    State(app): State<App>,
+    Path(slug): Path<String>,
+    Query(looks): Query<Looks>,
+    upgrade: WebSocketUpgrade,
+) -> Result<Response, NoSuchPage> {
+    let bay = app.bays.iter().position(|b| b.slug == slug).ok_or(NoSuchPage)?;
+    Ok(bounded(upgrade).on_upgrade(move |socket| view_on(socket, app, bay, looks.view)))
+}
+
+async fn live_of_all(State(app): State<App>, upgrade: WebSocketUpgrade) -> Response {
+    bounded(upgrade).on_upgrade(move |socket| view_on_all(socket, app))
+}
+
+/// Sends all bays whenever one of them has something new.
+async fn view_on_all(mut socket: WebSocket, app: App) {
+    let mut closing = app.closing.clone();
+    let mut every = tokio::time::interval(ALL_BAYS_EVERY);
+    every.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+    let mut sent = String::new();
+    loop {
+        tokio::select! {
+            _ = closing.wait_for(|closing| *closing) => break,
+            _ = every.tick() => {}
+            received = socket.recv() => match received {
+                Some(Ok(Message::Close(_)) | Err(_)) | None => return,
+                Some(Ok(_)) => continue,
+            },
+        }
+        let Ok(text) = serde_json::to_string(&bays::live(&app.bays, &app.reader)) else { break };
+        if text == sent {
+            continue;
+        }
+        sent.clone_from(&text);
+        match tokio::time::timeout(SEND_TIME, socket.send(Message::text(text))).await {
+            Ok(Ok(())) => {}
+            Ok(Err(_)) | Err(_) => return,
+        }
+    }
+    let _ = tokio::time::timeout(SEND_TIME, socket.send(Message::Close(None))).await;
 }
 
 /// Sends the latest state whenever there is a newer one. What came while a slow viewer took the last is skipped.
-async fn view_on(mut socket: WebSocket, app: App, bay: usize) {
+async fn view_on(mut socket: WebSocket, app: App, bay: usize, view: View) {
     let (mut latest, mut closing) = (app.bays[bay].latest.clone(), app.closing);
     latest.mark_changed();
     loop {
@@ -285,7 +377,8 @@ async fn view_on(mut socket: WebSocket, app: App, bay: usize) {
         }
         let published = latest.borrow_and_update().clone();
         let Some(published) = published else { continue };
-        let Some(text) = app.drawn[bay].text(&published, &app.reader) else { break };
+        let drawn = &app.drawn[bay][view as usize];
+        let Some(text) = drawn.text(&published, &app.reader, view) else { break };
         match tokio::time::timeout(SEND_TIME, socket.send(Message::text(text))).await {
             Ok(Ok(())) => {}
             Ok(Err(_)) | Err(_) => return,

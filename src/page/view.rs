@@ -4,22 +4,18 @@
 //! missed some, or has just come, is whole after one. Regions hold no button: what a person is about to press
 //! is never drawn anew.
 
+use super::account;
 use super::feed::{DeviceStats, Published};
 use crate::engine::alarm::catalogue;
 use crate::engine::checks::{CheckId, CheckState};
-use crate::engine::frame::{
-    Alarm, Contribution, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord,
-};
+use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord};
 use crate::engine::input::{AlarmId, AlarmKey, ZeroCause};
 use crate::engine::zero;
-use crate::picture::{self, Size};
+use crate::picture::{self, Size, Worked};
 use crate::recording::json::frame_json;
-use crate::uncertainty::{Budget, COVERAGE};
-use crate::units::Measures;
-use crate::words::display::{clock, hh_mm, hh_mm_ss, number};
+use crate::words::display::{clock, hh_mm, hh_mm_ss, kg, number};
 use crate::words::en::English;
-use crate::words::measures::Shown;
-use crate::words::{Figure, Language, Scene, SettingsWord, SignInWord, Text, first_acts_due};
+use crate::words::{Figure, Language, PageWords, Scene, SettingsWord, SignInWord, Text, first_acts_due};
 use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, html};
 use serde::Serialize;
@@ -114,12 +110,22 @@ fn says_it_already(published: &Published) -> bool {
 }
 
 fn scene<'a>(published: &'a Published, reader: &'a Reader) -> Scene<'a> {
-    Scene { settings: &published.settings, frame: &published.frame, zone: &reader.zone }
+    published.scene(&reader.zone)
 }
 
 /// What the page's script gets.
 #[must_use]
 pub fn live(published: &Published, reader: &Reader) -> Live {
+    live_with(published, reader, regions(published, reader))
+}
+
+/// The same for the far view.
+#[must_use]
+pub fn far(published: &Published, reader: &Reader) -> Live {
+    live_with(published, reader, super::far::regions(published, reader))
+}
+
+fn live_with(published: &Published, reader: &Reader, regions: BTreeMap<&'static str, Markup>) -> Live {
     let frame = &published.frame;
     let tab = frame.alarms.iter().filter(|a| !a.seen).count();
     let title = match tab {
@@ -130,7 +136,7 @@ pub fn live(published: &Published, reader: &Reader) -> Live {
         number: published.number,
         stale_after_ms: STALE_AFTER_MS,
         title,
-        regions: regions(published, reader).into_iter().map(|(id, html)| (id, html.into_string())).collect(),
+        regions: regions.into_iter().map(|(id, html)| (id, html.into_string())).collect(),
         alarms: alarms(published, reader),
         can_start: frame.phase == Phase::Opened,
         can_close: frame.phase == Phase::Transfer,
@@ -241,7 +247,14 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
     let notes = language.notes(scene);
     BTreeMap::from([
         ("head", head(published, scene, reader)),
-        ("headline", headline_region(&headline(published, reader))),
+        ("alarm-count", alarm_count(scene, language)),
+        (
+            "headline",
+            html! {
+                @if let Some(hold) = hold(scene, language) { (headline_region(&hold)) }
+                (headline_region(&headline(published, reader)))
+            },
+        ),
         ("valve", figure(labels.be_at_valve_by, &language.finish(scene))),
         ("margin", figure(labels.margin, &language.margin(scene))),
         ("notes", html! { @if !notes.is_empty() { ul { @for note in &notes { li { (note) } } } } }),
@@ -249,22 +262,35 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
         (
             "brim",
             html! {
-                h2 { @if let Some(tank) = scene.filled_tank() { (tank) " " } span.unit { (labels.contents) ", " (scene.measures().unit_word(Shown::LargeMass)) } }
-                (both(picture::brim))
+                h2 { @if let Some(tank) = scene.filled_tank() { (tank) " " } span.unit { (labels.contents) } }
+                (picture::brim(scene, &published.past, language, Size::Wide))
+                (picture::brim(scene, &published.past, language, Size::Narrow))
             },
         ),
-        ("pad", html! { (pad_line(&language.pad(scene), labels.pad)) (both(picture::pad)) }),
+        (
+            "pad",
+            html! {
+                (pad_line(&language.pad(scene), labels.pad))
+                (picture::pad(scene, worked(published), language, Size::Wide))
+                (picture::pad(scene, worked(published), language, Size::Narrow))
+            },
+        ),
         ("checks", checks(scene, language)),
         ("on-duty", html! { p { (language.duty(scene)) } }),
         ("state-read", html! { (language.state(scene)) }),
         ("aside", aside(scene, language)),
         ("margin-made", margin_made(scene, language)),
-        ("budgets", budgets(scene, language)),
         ("polling", polling(&published.devices, scene, language)),
     ])
 }
 
-fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> Markup {
+/// In which band the pad is worked: as a rule, and in the last quarter of an hour.
+fn worked(published: &Published) -> Worked {
+    const LATELY_S: f64 = 900.0;
+    Worked { usual_pa_gauge: published.facts.usual_pad_pa_gauge, lately_pa_gauge: published.past.pad_lately(LATELY_S) }
+}
+
+pub(super) fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> Markup {
     let labels = reader.language.labels();
     let frame = scene.frame;
     html! {
@@ -288,6 +314,21 @@ fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> Markup {
     }
 }
 
+/// How many alarms are open, where there are so many that some may lie out of view.
+fn alarm_count(scene: Scene<'_>, language: &dyn Language) -> Markup {
+    let alarms = &scene.frame.alarms;
+    let unseen = alarms.iter().filter(|a| !a.seen).count();
+    html! { @if alarms.len() > 1 { ((language.page().alarms_open)(alarms.len(), unseen)) } }
+}
+
+/// A check that fails stands at the head of the page: nobody has to open anything to see it.
+fn hold(scene: Scene<'_>, language: &dyn Language) -> Option<Text> {
+    let frame = scene.frame;
+    let rejected = frame.delivery.as_ref().is_some_and(|d| d.rejected.is_some());
+    let fails = rejected || frame.checks.iter().any(|check| check.state == CheckState::Fails);
+    (frame.phase == Phase::Opened && fails).then(|| language.checks(scene))
+}
+
 fn headline_region(text: &Text) -> Markup {
     html! {
         @if !text.act.is_empty() { p.sentence.act { (text.act) } p.care { (text.care) } p { (text.says) } }
@@ -297,9 +338,11 @@ fn headline_region(text: &Text) -> Markup {
 }
 
 fn figure(label: &str, figure: &Figure) -> Markup {
+    // "not known" is wider than any figure.
+    let word = figure.figure.chars().filter(|c| c.is_alphabetic()).count() > 4;
     html! {
         h2 { (label) }
-        p.figure.act[figure.act] { (figure.figure) @if !figure.unit.is_empty() { span.unit { (figure.unit) } } }
+        p.figure.act[figure.act].word[word] { (figure.figure) @if !figure.unit.is_empty() { span.unit { (figure.unit) } } }
         @for line in &figure.lines { p.line { (line) } }
     }
 }
@@ -405,48 +448,8 @@ fn check_forms(reader: &Reader) -> Markup {
 fn margin_made(scene: Scene<'_>, language: &dyn Language) -> Markup {
     html! {
         table { tbody {
-            @for (label, mass) in language.margin_parts(scene) { tr { th scope="row" { (label) } td { (scene.measures().text(Shown::Mass, mass)) } } }
+            @for (label, mass) in language.margin_parts(scene) { tr { th scope="row" { (label) } td { (kg(mass)) } } }
         } }
-    }
-}
-
-fn budgets(scene: Scene<'_>, language: &dyn Language) -> Markup {
-    let (labels, measures) = (language.labels(), scene.measures());
-    let unit = measures.unit_word(Shown::Mass);
-    let shown = |kg: f64| number(measures.convert(Shown::Mass, kg), 1) + "\u{a0}" + unit;
-    let sums = |u_kg: f64, lines: &[Contribution]| {
-        let degrees = Budget::of(lines.to_vec()).degrees;
-        html! {
-            tr { th scope="row" { (labels.budget_of) } td { (shown(u_kg)) } }
-            tr { th scope="row" { (labels.expanded) } td { (shown(COVERAGE * u_kg)) } }
-            tr { th scope="row" { (labels.degrees) } td { (if degrees.is_finite() { number(degrees.floor(), 0) } else { "\u{221e}".to_owned() }) } }
-        }
-    };
-    html! {
-        @for witness in &scene.frame.witnesses {
-            @if let Some(mass) = witness.received_kg {
-                table {
-                    caption { (language.witness(witness.id)) }
-                    tbody {
-                        @for part in &witness.budget {
-                            tr { th scope="row" { (language.source(part.source)) } td { (shown(part.kg.abs())) } }
-                        }
-                        (sums(mass.u, &witness.budget))
-                    }
-                }
-            }
-        }
-        @if let Some(all) = Budget::of_all(scene.frame) {
-            table {
-                caption { (labels.all_together) }
-                tbody {
-                    @for part in &all.lines {
-                        tr { th scope="row" { (language.source(part.source)) } td { (shown(part.kg.abs())) } }
-                    }
-                    (sums(all.u_kg, &all.lines))
-                }
-            }
-        }
     }
 }
 
@@ -505,18 +508,19 @@ fn now(state: &DeviceState, scene: Scene<'_>, language: &dyn Language) -> Markup
 /// The page of one bay, with what is known when it is asked for.
 #[must_use]
 pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &Reader) -> Markup {
-    let labels = reader.language.labels();
+    let (labels, words) = (reader.language.labels(), reader.language.page());
     let mut regions = published.map(|p| regions(p, reader)).unwrap_or_default();
     let mut region = |id: &'static str| regions.remove(id).unwrap_or_default();
-    let unit = published.map_or(Measures::default(), |p| p.settings.measures).unit_word(Shown::Mass);
     let body = html! {
         body data-state="waiting" data-bay=(slug) {
-            header { div #head { (region("head")) } }
+            header { h1 #head { (region("head")) } }
             div #state role="status" data-stale=(labels.stale) data-since=(labels.stale_since)
                 data-lost=(labels.no_connection) { (labels.waiting) }
             noscript { p.stale { (labels.no_script) } }
+            p #alarm-count { (region("alarm-count")) }
+            ol #alarms tabindex="0" aria-label=(labels.alarms) aria-live="assertive" aria-relevant="additions" {}
             main tabindex="0" {
-                ol #alarms aria-label=(labels.alarms) aria-live="assertive" aria-relevant="additions" {}
+                (card(published, reader))
                 section #headline { (region("headline")) }
                 div.columns {
                     div.figures {
@@ -525,10 +529,19 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                         section #notes { (region("notes")) }
                     }
                     div.pictures {
-                        section { h2 { (labels.received) " " span.unit { (unit) "; " (labels.bars) } } div #masses { (region("masses")) } }
+                        section {
+                            h2 { (labels.received) " " span.unit { (labels.bars) "; " (words.tap) } }
+                            div.plot {
+                                div #masses { (region("masses")) }
+                                button #tap.over type="button" aria-label=(words.account) aria-controls="account" {}
+                            }
+                        }
                         section #brim { (region("brim")) }
                     }
                 }
+                (account::fold(words))
+                (entry_forms(reader))
+                (look_back(reader))
                 details #delivery hidden {
                     summary { (labels.checks) }
                     div #checks { (region("checks")) }
@@ -544,8 +557,14 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                 details {
                     summary { (labels.behind) }
                     h3 { (labels.margin_made) } div #margin-made { (region("margin-made")) }
-                    h3 { (labels.budgets) } div #budgets { (region("budgets")) }
-                    h3 { (labels.polling) } div #polling { (region("polling")) }
+                    h3 { (labels.polling) } div #polling tabindex="0" role="region" aria-label=(labels.polling) { (region("polling")) }
+                }
+                nav.doors {
+                    a.door href="/" { (labels.bays) }
+                    a.door href={ "/bay/" (slug) "/far" } { (words.far) }
+                    (look(words))
+                    a.door href="/sign-in" { (reader.language.sign_in(SignInWord::Title)) }
+                    a.door href="/settings" { (reader.language.settings(SettingsWord::Title)) }
                 }
             }
             section #pad { (region("pad")) }
@@ -554,6 +573,34 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
         }
     };
     document(site, reader, &body)
+}
+
+/// The choice of looks, for this browser alone.
+pub(super) fn look(words: &PageWords) -> Markup {
+    html! {
+        label.look {
+            (words.look) " "
+            select #look { @for (name, word) in ["auto", "dark", "sun"].into_iter().zip(words.looks) { option value=(name) { (word) } } }
+        }
+    }
+}
+
+/// The emergency card: where things are and whom to call. It is drawn once and does not move.
+fn card(published: Option<&Published>, reader: &Reader) -> Markup {
+    let words = reader.language.page();
+    let written = published.map_or(&[][..], |p| &p.facts.emergency);
+    let line = |key: &str| written.iter().find(|(k, _)| *k == key).map_or(words.card_empty, |(_, text)| text.as_str());
+    html! {
+        section #card hidden {
+            h2 { (words.card) }
+            dl {
+                @for key in ["call", "stop", "gas", "shower", "eyewash", "way_out", "first_aid"] {
+                    dt { ((words.card_line)(key)) } dd { (line(key)) }
+                }
+            }
+            p.beyond { (words.card_caution) }
+        }
+    }
 }
 
 fn alarm_template(reader: &Reader) -> Markup {
@@ -569,16 +616,11 @@ fn alarm_template(reader: &Reader) -> Markup {
     }
 }
 
-fn footer(reader: &Reader) -> Markup {
+/// Entries that are asked for only now and then; each is hidden while it does not fit.
+fn entry_forms(reader: &Reader) -> Markup {
     let labels = reader.language.labels();
     html! {
-        footer {
-            div #acts {
-                button #start type="button" disabled data-ask=(labels.confirm_started) { (labels.transfer_started) }
-                button #attend type="button" hidden { (labels.attend) }
-                button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
-                button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
-            }
+        div.entries {
             form #dip hidden {
                 label { (labels.hand_dip) " " input #dipped type="number" step="0.001" min="0" max="40" required; " m" }
                 button type="submit" { (labels.enter_dip) }
@@ -593,6 +635,37 @@ fn footer(reader: &Reader) -> Markup {
                 }
                 button type="submit" { (labels.enter_zero) }
             }
+        }
+    }
+}
+
+/// The stretch of the past that somebody asks for, and the buttons that lead through it.
+fn look_back(reader: &Reader) -> Markup {
+    let words = reader.language.page();
+    let ways = [("earlier", words.earlier), ("later", words.later), ("closer", words.closer), ("wider", words.wider)];
+    html! {
+        details #look-back {
+            summary { (words.look_back) }
+            div.acts {
+                button type="button" data-way="whole" { (words.whole) }
+                @for (way, word) in ways { button type="button" data-way=(way) disabled { (word) } }
+            }
+            div #past role="status" {}
+        }
+    }
+}
+
+fn footer(reader: &Reader) -> Markup {
+    let labels = reader.language.labels();
+    html! {
+        footer {
+            div #acts {
+                button #start type="button" disabled data-ask=(labels.confirm_started) { (labels.transfer_started) }
+                button #attend type="button" hidden { (labels.attend) }
+                button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
+                button #card-open type="button" aria-expanded="false" aria-controls="card" { (reader.language.page().card) }
+                button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
+            }
             div #confirm hidden {
                 p #question {}
                 button #yes type="button" { (labels.yes) }
@@ -600,11 +673,6 @@ fn footer(reader: &Reader) -> Markup {
             }
             p #answer role="status" data-sending=(labels.sending) data-unreached=(labels.not_reached) {}
             div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } }
-            p {
-                a.door href="/sign-in" { (reader.language.sign_in(SignInWord::Title)) }
-                " "
-                a.door href="/settings" { (reader.language.settings(SettingsWord::Title)) }
-            }
         }
     }
 }
@@ -643,26 +711,9 @@ pub fn sign_in_page(site: &str, used: bool, here: Option<(&str, &str)>, reader: 
     document(site, reader, &body)
 }
 
-/// The list of bays.
-#[must_use]
-pub fn bay_list(site: &str, bays: &[(String, String)], reader: &Reader) -> Markup {
-    let labels = reader.language.labels();
-    let body = html! {
-        body.list {
-            header { h1 { (site) } }
-            main {
-                h2 { (labels.bays) }
-                @if bays.is_empty() { p { (labels.no_bays) } }
-                ul { @for (slug, name) in bays { li { a href={ "/bay/" (slug) } { (name) } } } }
-            }
-            footer { div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } } }
-        }
-    };
-    document(site, reader, &body)
-}
-
 pub(super) fn document(title: &str, reader: &Reader, body: &Markup) -> Markup {
-    let script = body.0.contains("data-bay");
+    let view = ["far", "bays"].into_iter().find(|view| body.0.contains(&format!("data-view=\"{view}\"")));
+    let script = view.map(|view| format!("/{view}.js")).or(body.0.contains("data-bay").then(|| "/page.js".to_owned()));
     html! {
         (DOCTYPE)
         html lang=(reader.language.tag()) {
@@ -672,7 +723,8 @@ pub(super) fn document(title: &str, reader: &Reader, body: &Markup) -> Markup {
                 meta name="color-scheme" content="light dark";
                 link rel="icon" href="/mark.svg" type="image/svg+xml";
                 link rel="stylesheet" href="/page.css";
-                @if script { script type="module" src="/page.js" {} }
+                @if view.is_some() { link rel="stylesheet" href="/far.css"; }
+                @if let Some(script) = script { script type="module" src=(script) {} }
                 title { (title) }
             }
             (body)
@@ -787,6 +839,10 @@ mod tests {
         let sources = [
             ("words/en.rs", literals(include_str!("../words/en.rs"))),
             ("words/checks.rs", literals(include_str!("../words/checks.rs"))),
+            ("words/screen.rs", literals(include_str!("../words/screen.rs"))),
+            ("page/far.rs", literals(include_str!("far.rs"))),
+            ("far.css", include_str!("assets/far.css").to_owned()),
+            ("feed.js", include_str!("assets/feed.js").to_owned()),
             ("page/view.rs", literals(include_str!("view.rs"))),
             ("page.css", include_str!("assets/page.css").to_owned()),
             ("page.js", include_str!("assets/page.js").to_owned()),

@@ -3,7 +3,6 @@
 use super::{Anchor, Axis, Canvas, Size};
 use crate::engine::frame::{Estimate, Reason, Validity, VerdictWord, Witness, WitnessId};
 use crate::words::display::number;
-use crate::words::measures::Shown;
 use crate::words::{Language, Scene};
 use maud::Markup;
 
@@ -54,10 +53,8 @@ pub fn masses(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
     let frame = scene.frame;
     let mut canvas = Canvas::new(size, layout.width, layout.top + 4.0 * layout.pitch + 14.0);
     let labels = language.labels();
-    let unit = scene.measures().unit_word(Shown::Mass);
-    canvas.text("quiet", layout.value, 15.0, Anchor::End, unit);
-    canvas.text("quiet", layout.u, 15.0, Anchor::End, &format!("u, {unit}"));
-    let shown = |e: Estimate| in_unit(scene, e);
+    canvas.text("quiet", layout.value, 15.0, Anchor::End, "kg");
+    canvas.text("quiet", layout.u, 15.0, Anchor::End, "u, kg");
     let axis = axis(scene, &layout);
     let below = layout.top + 4.0 * layout.pitch;
     if let Some(axis) = axis {
@@ -66,35 +63,27 @@ pub fn masses(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
             canvas.text("quiet", axis.at(tick), below + 9.0, Anchor::Middle, &number(tick, 0));
         }
         if let Some(t) = frame.together.filter(|_| frame.verdict.word == VerdictWord::Agree) {
-            let (from, to) = ends(axis, shown(t.received_kg));
+            let (from, to) = ends(axis, t.received_kg);
             canvas.block("band", from, 22.0, to - from, below - 22.0 - 6.0);
         }
     }
     for (row, witness) in (0u8..).zip(&frame.witnesses) {
         let y = layout.top + f64::from(row) * layout.pitch;
-        let mass = witness.received_kg.map(shown);
-        row_of(&mut canvas, &layout, axis, y, (witness, mass), language);
+        row_of(&mut canvas, &layout, axis, y, witness, language);
     }
     let y = layout.top + 3.0 * layout.pitch;
     canvas.text("strong", 0.0, y + 5.0, Anchor::Start, language.together(frame.verdict.word));
     if let (Some(axis), Some(t)) = (axis, frame.together) {
         let agree = frame.verdict.word == VerdictWord::Agree;
-        let mass = shown(t.received_kg);
-        let (from, to) = ends(axis, mass);
+        let (from, to) = ends(axis, t.received_kg);
         let half = ((to - from) / 2.0).max(6.0);
-        let middle = axis.at(mass.value);
+        let middle = axis.at(t.received_kg.value);
         let class = if agree { "diamond" } else { "diamond hollow" };
         let steps = [(half, -9.0), (half, 9.0), (-half, 9.0)];
         canvas.figure(class, middle - half, y + layout.bar_below, &steps);
-        values(&mut canvas, &layout, "strong", y, mass);
+        values(&mut canvas, &layout, "strong", y, t.received_kg);
     }
     canvas.finish(labels.received)
-}
-
-/// In the unit that is read.
-fn in_unit(scene: Scene<'_>, kg: Estimate) -> Estimate {
-    let convert = |kg| scene.measures().convert(Shown::Mass, kg);
-    Estimate { value: convert(kg.value), u: convert(kg.u) }
 }
 
 fn ends(axis: Axis, e: Estimate) -> (f64, f64) {
@@ -104,7 +93,7 @@ fn ends(axis: Axis, e: Estimate) -> (f64, f64) {
 /// From the lowest to the highest end of a bar, and a little more.
 fn axis(scene: Scene<'_>, layout: &Layout) -> Option<Axis> {
     let used = scene.frame.witnesses.iter().filter(|w| w.validity.is_credible()).filter_map(|w| w.received_kg);
-    let shown = used.chain(scene.frame.together.map(|t| t.received_kg)).map(|kg| in_unit(scene, kg));
+    let shown = used.chain(scene.frame.together.map(|t| t.received_kg));
     let (low, high) = shown.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), e| {
         (low.min(e.value - 2.0 * e.u), high.max(e.value + 2.0 * e.u))
     });
@@ -117,13 +106,13 @@ fn row_of(
     layout: &Layout,
     axis: Option<Axis>,
     y: f64,
-    (witness, mass): (&Witness, Option<Estimate>),
+    witness: &Witness,
     language: &dyn Language,
 ) {
     let labels = language.labels();
     let name = language.witness(witness.id);
     canvas.text("name", 0.0, y + 5.0, Anchor::Start, name);
-    match (witness.validity, mass, axis) {
+    match (witness.validity, witness.received_kg, axis) {
         (Validity::Lost(reason), _, _) if !matches!(reason, Reason::NoStart | Reason::NotYetRead) => {
             let text = format!("{}: {}", labels.not_used, language.reason(reason));
             canvas.text("said", layout.axis.0, y + 5.0 + layout.bar_below, Anchor::Start, &text);

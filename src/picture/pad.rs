@@ -2,19 +2,27 @@
 
 use super::{Anchor, Axis, Canvas, Size};
 use crate::engine::frame::CeilingBy;
-use crate::words::measures::Shown;
+use crate::words::display::kpa;
 use crate::words::{Language, Scene};
 use maud::Markup;
+
+/// In which band the trailer is worked.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Worked {
+    /// Usual pressure of the site file, Pa gauge.
+    pub usual_pa_gauge: Option<f64>,
+    /// Lowest and highest of the last quarter of an hour, Pa gauge.
+    pub lately_pa_gauge: Option<(f64, f64)>,
+}
 
 /// Pressure on the trailer from zero gauge, with its ceiling, its MAWP and the window in which its relief valve
 /// starts to discharge. What is not set or not known is missing from the strip and said beside it.
 #[must_use]
-pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
+pub fn pad(scene: Scene<'_>, worked: Worked, language: &dyn Language, size: Size) -> Markup {
     let width = size.pick(1232.0, 358.0);
     let (top, height) = (20.0, 26.0);
     let pad = &scene.frame.pad;
     let labels = language.labels();
-    let shown = |pa| scene.measures().show(Shown::GaugePressure, pa).figure;
     let marks = [pad.pressure_pa_gauge, pad.ceiling_pa_gauge, pad.mawp_pa_gauge, pad.relief_to_pa_gauge];
     let highest = marks.into_iter().flatten().filter(|p| p.is_finite()).fold(0.0, f64::max);
     // With nothing known the strip still has a length: one bar.
@@ -29,11 +37,12 @@ pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
         canvas.block(if above { "fill act" } else { "fill" }, 0.0, top, axis.at(p), height);
     }
     below(&mut canvas, scene, language, axis, top + height);
+    worked_in(&mut canvas, worked, language, axis, top);
     if let Some(c) = pad.ceiling_pa_gauge {
         let by = pad.ceiling_by.map_or_else(String::new, |by| format!(" ({})", language.ceiling_by(by)));
         canvas.line("halo", axis.at(c), top, 0.0, height);
         canvas.line("ceiling", axis.at(c), top - 5.0, 0.0, height + 10.0);
-        let text = format!("{} {}{by}", labels.ceiling, shown(c));
+        let text = format!("{} {}{by}", labels.ceiling, kpa(c));
         let x = (axis.at(c) + 2.0).max(room_for(&text));
         canvas.text("strong", x, top - 8.0, Anchor::End, &text);
     } else {
@@ -42,20 +51,35 @@ pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
     canvas.finish(labels.pad)
 }
 
+/// Where it is usually worked, and the band of the last quarter of an hour: a rim above the strip.
+fn worked_in(canvas: &mut Canvas, worked: Worked, language: &dyn Language, axis: Axis, top: f64) {
+    if let Some((low, high)) = worked.lately_pa_gauge {
+        canvas.block("lately", axis.at(low), top - 4.0, (axis.at(high) - axis.at(low)).max(3.0), 4.0);
+    }
+    if let Some(pa) = worked.usual_pa_gauge {
+        let x = axis.at(pa);
+        canvas.line("halo thin", x, top, 0.0, 26.0);
+        canvas.line("limit", x, top - 4.0, 0.0, 34.0);
+        if canvas.size == Size::Wide {
+            let text = format!("{} {}", language.page().usual, kpa(pa));
+            canvas.text("quiet", x - 5.0, top - 8.0, Anchor::End, &text);
+        }
+    }
+}
+
 /// The marks whose labels stand under the strip.
 fn below(canvas: &mut Canvas, scene: Scene<'_>, language: &dyn Language, axis: Axis, bottom: f64) {
     let pad = &scene.frame.pad;
     let labels = language.labels();
-    let shown = |pa| scene.measures().show(Shown::GaugePressure, pa).figure;
     let row = bottom + 16.0;
     canvas.text("quiet", 0.0, row, Anchor::Start, "0");
     if let Some(mawp) = pad.mawp_pa_gauge.filter(|_| pad.ceiling_by != Some(CeilingBy::Mawp)) {
-        let text = format!("{} {}", labels.mawp, shown(mawp));
+        let text = format!("{} {}", labels.mawp, kpa(mawp));
         canvas.line("limit", axis.at(mawp), bottom - 30.0, 0.0, canvas.size.pick(46.0, 34.0));
         canvas.text("name", (axis.at(mawp) - 5.0).max(20.0 + room_for(&text)), row, Anchor::End, &text);
     }
     if let (Some(from), Some(to)) = (pad.relief_from_pa_gauge, pad.relief_to_pa_gauge) {
-        let text = format!("{} {}\u{2013}{}", labels.relief, shown(from), shown(to));
+        let text = format!("{} {}\u{2013}{}", labels.relief, kpa(from), kpa(to));
         let x = canvas.size.pick(axis.at(to), canvas.width);
         canvas.text("quiet", x, row, Anchor::End, &text);
     }

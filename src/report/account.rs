@@ -87,6 +87,8 @@ pub struct Account {
     pub checks: Vec<CheckAccount>,
     /// When they stood so: when the transfer started or the delivery was rejected, else the last that is known.
     pub checks_at: Option<Moment>,
+    /// The steps from the secured vehicle to its release, in the site's order, as they stood in the end.
+    pub steps: Vec<StepAccount>,
     /// How it went.
     pub course: Course,
     /// Alarms that came until the last leg was closed.
@@ -326,6 +328,34 @@ pub struct CheckAccount {
     pub entered: Option<Said>,
     /// Why it stood so, in words.
     pub says: String,
+}
+
+/// A step of the delivery.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StepAccount {
+    /// Its name in the site's file of steps.
+    pub step: String,
+    /// What was to be done and seen.
+    pub text: String,
+    /// Nothing went on before it was signed.
+    pub hold: bool,
+    /// `signed`, `skipped` (let go unsigned), `open`, `not_reached`.
+    pub stands: String,
+    /// Who signed it, or let it go.
+    pub signatures: Vec<SignatureAccount>,
+}
+
+/// A signature.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SignatureAccount {
+    /// For whom: `site`, `driver`.
+    pub side: Value,
+    /// Who.
+    pub who: String,
+    /// When.
+    pub at: Moment,
+    /// What they wrote with it.
+    pub note: String,
 }
 
 /// How it went.

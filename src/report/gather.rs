@@ -12,6 +12,7 @@ use crate::engine::alarm::catalogue;
 use crate::engine::frame::{Frame, Phase, VerdictWord};
 use crate::engine::input::{AlarmKey, Carried, Entry, Event, Gap, Input, What};
 use crate::engine::settings::{DeliverySetup, Settings, SignalKind, TankSetup};
+use crate::engine::steps::StepState;
 use crate::recording::format::{Kind, PROGRAM_VERSION, Record};
 use crate::recording::json::form_json;
 use crate::recording::origin::Origin;
@@ -82,6 +83,8 @@ struct Delivery {
     latest: Option<Box<Frame>>,
     closing: Option<Box<Frame>>,
     rejected: Option<Rejected>,
+    /// As the last frame shows them: they go on after the close, to the release.
+    steps: Vec<StepState>,
     course: Gone,
     pad: PadSeen,
     /// The first recording that is of it.
@@ -144,6 +147,7 @@ impl Delivery {
             latest: None,
             closing: None,
             rejected: None,
+            steps: Vec::new(),
             course: Gone::new(),
             pad: PadSeen::default(),
             recordings_from,
@@ -195,6 +199,9 @@ impl Delivery {
         let at = clock.wall_at(frame.at);
         self.look_at_alarms(settings, &frame, at);
         self.pad.take(&frame, at);
+        if self.steps != frame.steps {
+            self.steps.clone_from(&frame.steps);
+        }
         if let Some((word, at)) = self.verdict.take() {
             let passed_s = frame.at.since_s(at);
             match self.verdicts.iter_mut().find(|(known, _)| *known == word) {
@@ -427,6 +434,7 @@ impl Gather {
             pad: delivery.pad.end(of_close),
             checks: of_checks.map(|frame| told::checks(&settings, frame, zone)).unwrap_or_default(),
             checks_at: of_checks.map(|frame| frame.clock.wall_at(frame.at).into()),
+            steps: told::steps(&settings, &delivery.steps),
             course: delivery.course.end(),
             alarms: delivery.alarms,
             alarms_after_close: delivery.alarms_after_close,

@@ -44,6 +44,14 @@ pub enum AccountError {
     Amendments(#[from] AmendError),
 }
 
+/// The recordings of the delivery that one is of, in their order, that one among them.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn recordings_of_delivery(recording: &Path) -> Result<Vec<PathBuf>, RecordingError> {
+    segments::of_one_delivery(recording)
+}
+
 /// The account of the delivery that a recording is of, out of it and the recordings beside it that are of the same
 /// delivery, with its amendments. It may still be open: see [`Account::is_closed`].
 ///
@@ -83,7 +91,7 @@ pub struct Record {
 /// # Errors
 /// As [`account`].
 pub fn record(recording: &Path, zone: &TimeZone) -> Result<Record, AccountError> {
-    let paths = segments::of_one_delivery(recording)?;
+    let paths = recordings_of_delivery(recording)?;
     let mut record = gathered(recording, &whole(&paths), zone)?;
     record.account.amendments = amend::read(record.first_recording())?;
     Ok(record)

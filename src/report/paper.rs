@@ -1,7 +1,10 @@
 //! The unloading record as a page that prints to A4 and Letter and needs nothing from anywhere.
 
 use super::Record;
-use super::account::{Account, AgainstTicket, AlarmAccount, Compared, Figure, Moment, Said, WhyNot};
+use super::account::{
+    Account, AgainstTicket, AlarmAccount, Compared, EntryAccount, Figure, Moment, Said, SignatureAccount, StepAccount,
+    WhyNot,
+};
 use crate::engine::checks::CheckId;
 use crate::engine::frame::{Source, Witness, WitnessId};
 use crate::picture::{Curve, Mark, MarkKind, Panel, Size, Stroke, TimeLine, masses, time_line};
@@ -59,6 +62,7 @@ pub(super) fn html(record: &Record) -> Markup {
                 (paper.budget())
                 (paper.pad())
                 (paper.checks())
+                (paper.steps())
                 (paper.alarms())
                 (paper.entries())
                 (paper.watched())
@@ -124,9 +128,22 @@ fn entry_name(code: &str) -> String {
         "seen" => "alarm seen".to_owned(),
         "shelved" => "alarm shelved".to_owned(),
         "unshelved" => "alarm taken back from the shelf".to_owned(),
+        "handed_over" => "handed over".to_owned(),
+        "taken_out" => "alarm taken out of service".to_owned(),
+        "put_back" => "alarm put back in service".to_owned(),
+        "step_signed" => "step signed".to_owned(),
+        "step_skipped" => "step let go".to_owned(),
         "check_entered" => "check entered".to_owned(),
         "rejected" => "delivery rejected".to_owned(),
         other => spaced(other),
+    }
+}
+
+/// What an entry is about; what people wrote is left as they wrote it.
+fn about(entry: &EntryAccount) -> String {
+    match entry.what.as_str() {
+        "seen" | "shelved" | "unshelved" | "put_back" => spaced(&entry.about),
+        _ => entry.about.clone(),
     }
 }
 
@@ -409,6 +426,29 @@ impl Paper<'_> {
         }
     }
 
+    fn steps(&self) -> Markup {
+        let signed = |step: &StepAccount, side: &str| {
+            let by_side = step.signatures.iter().filter(|s| s.side == side);
+            let said = |s: &SignatureAccount| {
+                let note = if s.note.is_empty() { String::new() } else { format!(": {}", s.note) };
+                format!("{}, {}{note}", s.who, self.clock(&s.at))
+            };
+            by_side.map(said).collect::<Vec<_>>().join("; ")
+        };
+        let steps = &self.account.steps;
+        html! { @if !steps.is_empty() {
+            h2 { "Steps, as people signed them" }
+            table class="checks" {
+                caption { "Signed by people; no signal confirms any of them. Local codes and the site's own procedure come first" }
+                thead { tr { th { "step" } th { "state" } th { "for the site" } th { "for the driver" } } }
+                tbody { @for step in steps { tr {
+                    td { @if step.hold { strong { "Hold: " } } (step.text) } td { (spaced(&step.stands)) }
+                    td { (signed(step, "site")) } td { (signed(step, "driver")) }
+                } } }
+            }
+        } }
+    }
+
     fn alarms(&self) -> Markup {
         let a = self.account;
         html! {
@@ -431,14 +471,19 @@ impl Paper<'_> {
     }
 
     fn entries(&self) -> Markup {
+        let (attended, told): (Vec<_>, Vec<_>) =
+            self.account.entries.iter().partition(|entry| entry.what == "attended");
         html! {
             h2 { "What people entered" }
             table {
                 thead { tr { th { "at" } th { "who" } th { "what" } th { "about" } } }
-                tbody { @for entry in &self.account.entries { tr {
+                tbody { @for entry in told { tr {
                     td class="t" { (self.when(Some(&entry.at))) } td { (entry.who) } td { (entry_name(&entry.what)) }
-                    td { (spaced(&entry.about)) }
+                    td { (about(entry)) }
                 } } }
+            }
+            @if !attended.is_empty() {
+                p { "Whoever was on duty said " (attended.len()) " times that they were there; each stands in the figures." }
             }
         }
     }

@@ -1,10 +1,11 @@
 //! What people did and said, and how the checks stood, in words.
 
-use super::account::{CheckAccount, Said};
+use super::account::{CheckAccount, Said, SignatureAccount, StepAccount};
 use crate::engine::checks::Why;
 use crate::engine::frame::Frame;
 use crate::engine::input::What;
 use crate::engine::settings::Settings;
+use crate::engine::steps::{Side, Signature, Stands, Step, StepState};
 use crate::recording::json::form_json;
 use crate::tune;
 use crate::words::display::number;
@@ -21,7 +22,7 @@ pub(super) fn entry(settings: &Settings, what: &What) -> (String, String) {
         _ => Default::default(),
     };
     let about = match what {
-        What::Seen(key) | What::Shelved { key, .. } | What::Unshelved(key) => {
+        What::Seen(key) | What::Shelved { key, .. } | What::Unshelved(key) | What::PutBack(key) => {
             let (alarm, subject) = tune::named(settings, *key);
             if subject.is_empty() { alarm } else { format!("{alarm}: {subject}") }
         }
@@ -33,11 +34,52 @@ pub(super) fn entry(settings: &Settings, what: &What) -> (String, String) {
         What::ScaleZeroed(cause) => English.zero_cause(*cause).to_owned(),
         What::Dipped { level_m } => format!("{} m", number(*level_m, 3)),
         What::Rejected { reason } => reason.clone(),
+        What::StepSigned { step, side, name, note, .. } => {
+            let side = if *side == Side::Driver { "for the driver" } else { "for the site" };
+            let note = if note.is_empty() { String::new() } else { format!(": {note}") };
+            format!("{step}, {side}, by {name}{note}")
+        }
+        What::Attended { screen } => screen.clone(),
+        What::HandedOver { out, to, state } => {
+            format!("from {} to {to}: {state}", out.as_deref().unwrap_or("nobody"))
+        }
+        What::TakenOut { key, reason } => {
+            let (alarm, subject) = tune::named(settings, *key);
+            if subject.is_empty() { format!("{alarm}: {reason}") } else { format!("{alarm}: {subject}: {reason}") }
+        }
+        What::StepSkipped { step, reason, .. } => format!("{step}: {reason}"),
         _ => String::new(),
     };
     // What a later entry brings is shown as it stands rather than passed over.
     let shown = about.is_empty() && !content.is_null() && !matches!(what, What::DeliveryOpened(_));
     (code, if shown { content.to_string() } else { about })
+}
+
+/// The steps as the last frame that shows them has them.
+pub(super) fn steps(settings: &Settings, shown: &[StepState]) -> Vec<StepAccount> {
+    let account = |(at, step): (u16, &Step)| {
+        let state = shown.iter().find(|state| state.step == at);
+        let stands = match state.map(|state| state.stands) {
+            Some(Stands::Signed) => "signed",
+            Some(Stands::Skipped) => "skipped",
+            Some(Stands::Open) => "open",
+            None => "not_reached",
+        };
+        let signature = |signature: &Signature| SignatureAccount {
+            side: form_json(&signature.side),
+            who: signature.who.clone(),
+            at: signature.at.into(),
+            note: signature.note.clone(),
+        };
+        StepAccount {
+            step: step.id.clone(),
+            text: step.text.clone(),
+            hold: step.hold,
+            stands: stands.to_owned(),
+            signatures: state.map(|state| state.signatures.iter().map(signature).collect()).unwrap_or_default(),
+        }
+    };
+    (0..).zip(&settings.steps).map(account).collect()
 }
 
 /// The checks as a frame has them.

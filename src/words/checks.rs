@@ -1,7 +1,6 @@
 //! English for the checks of a delivery.
 
-use super::display::{hh_mm, number};
-use super::measures::Shown;
+use super::display::{hh_mm, kg, number};
 use super::{CheckText, Scene, Text};
 use crate::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use crate::engine::papers::Property;
@@ -125,9 +124,8 @@ fn why(scene: Scene<'_>, check: &Check, why: &Why) -> String {
             format!("{}, at most {}", pressure(*pa_gauge), pressure(*most_pa_gauge))
         }
         Why::Temperature { c, low_c, high_c } => {
-            let shown = |c: f64| scene.measures().text(Shown::Temperature, c);
-            let of = |limit: &Option<f64>| limit.map(shown);
-            format!("{}, {}", shown(*c), limits(of(low_c), of(high_c)))
+            let of = |limit: &Option<f64>| limit.map(|c| format!("{}\u{a0}C", number(c, 1)));
+            format!("{}\u{a0}C, {}", number(*c, 1), limits(of(low_c), of(high_c)))
         }
         Why::NoValue(property) => format!("no value for {property}"),
         Why::NoLimits(property) => format!("no limits for {property}"),
@@ -139,15 +137,10 @@ fn why(scene: Scene<'_>, check: &Check, why: &Why) -> String {
         Why::Properties(1) => "the one property on it".into(),
         Why::Properties(count) => format!("all {count} properties on it"),
         Why::Room { kg: room, .. } if *room < 0.0 => {
-            format!("{} too much for high-high when all is in", scene.measures().mass_up(-room))
+            format!("{} too much for high-high when all is in", kg(-room))
         }
         Why::Room { kg: room, opening_kg } => {
-            let mass = |kg| scene.measures().text(Shown::Mass, kg);
-            format!(
-                "{} left below high-high when all is in, {} kept for the opening check",
-                mass(*room),
-                mass(*opening_kg)
-            )
+            format!("{} left below high-high when all is in, {} kept for the opening check", kg(*room), kg(*opening_kg))
         }
         Why::MarginUnknown => "the margin is not known yet: no level that can be used".into(),
         Why::NotRead(signal) => format!("{} gives no value that can be used", scene.signal(*signal)),

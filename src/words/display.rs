@@ -32,6 +32,19 @@ pub fn kg(kg: f64) -> String {
     number(kg, 0) + "\u{a0}kg"
 }
 
+/// A mass in tonnes to 0.1 t, rounded down: room is never shown larger than it is. Without its unit.
+#[must_use]
+pub fn tonnes_down(kg: f64) -> String {
+    // A hair of rounding in the sum of the parts must not cost a tenth.
+    number(((kg / 100.0) + 1e-9).floor() / 10.0, 1)
+}
+
+/// A mass in tonnes to 0.1 t, without its unit.
+#[must_use]
+pub fn tonnes(kg: f64) -> String {
+    number(kg / 1000.0, 1)
+}
+
 /// A mass flow given in kg/s, in kg/min to 1 kg/min, with its unit.
 #[must_use]
 pub fn kg_per_min(kg_per_s: f64) -> String {
@@ -107,6 +120,14 @@ mod tests {
         assert_eq!(kpa(117_900.0), "118");
         assert_eq!(duration(119.9), "119\u{a0}s");
         assert_eq!(duration(179.0), "2\u{a0}min");
+    }
+
+    #[test]
+    fn room_is_never_rounded_up() {
+        assert_eq!(tonnes_down(3190.0), "3.1");
+        assert_eq!(tonnes_down(3100.0), "3.1");
+        assert_eq!(tonnes_down(40.0), "0.0");
+        assert_eq!(tonnes_down(-1.0), "\u{2212}0.1");
     }
 
     /// Expected: the Posix rule in the zone's own name (UTC+1).

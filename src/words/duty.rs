@@ -1,8 +1,7 @@
 //! Who is on duty, the state of the bay for whoever comes, and what is set aside.
 
-use super::display::{clock, hh_mm};
+use super::display::{clock, hh_mm, kg};
 use super::en::English;
-use super::measures::Shown;
 use super::{Language, Scene};
 use crate::engine::frame::{Alarm, Condition, Phase, Priority, Shelf};
 use crate::engine::input::{AlarmKey, OutOfService};
@@ -23,14 +22,13 @@ pub(super) fn duty(scene: Scene<'_>) -> String {
 
 /// Short: it is read aloud, and stands on the recording.
 pub(super) fn state(scene: Scene<'_>) -> String {
-    let (frame, measures) = (scene.frame, scene.measures());
-    let mass = |kg| measures.text(Shown::Mass, kg);
+    let frame = scene.frame;
     let mut parts = Vec::new();
     if let Some(delivery) = &frame.delivery {
-        parts.push(format!("Delivery {}, {} planned.", delivery.id, mass(delivery.planned_kg)));
+        parts.push(format!("Delivery {}, {} planned.", delivery.id, kg(delivery.planned_kg)));
     }
     parts.push(match (frame.phase, &frame.together) {
-        (Phase::Transfer, Some(t)) => format!("The transfer is on, {} received.", mass(t.received_kg.value)),
+        (Phase::Transfer, Some(t)) => format!("The transfer is on, {} received.", kg(t.received_kg.value)),
         (Phase::Transfer, None) => "The transfer is on; what is received is not known.".to_owned(),
         (Phase::Idle, _) => "No delivery is open.".to_owned(),
         (Phase::Opened, _) => "The transfer has not started.".to_owned(),

@@ -1,12 +1,11 @@
 //! English.
 
-use super::display::{clock, duration, number};
-use super::measures::{Shown, Written};
-use super::{CheckText, EntryAnswer, Figure, Labels, Language, Scene, SettingsWord, SignInWord, Text};
+use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
+use super::{CheckText, EntryAnswer, Figure, Labels, Language, PageWords, Scene, SettingsWord, SignInWord, Text};
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
-    Alarm, CeilingBy, CheckedBy, Estimate, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason,
-    Shelf, Slip, Source, Tank, Validity, VerdictWord, WitnessId,
+    Alarm, CeilingBy, CheckedBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Shelf, Slip,
+    Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
 };
 use crate::engine::input::{AlarmId, GapClock, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use crate::engine::settings::{PadTap, SignalKind};
@@ -39,11 +38,11 @@ static LABELS: Labels = Labels {
     be_at_valve_by: "Be at the valve by",
     margin: "Margin below high-high",
     received: "Received in the tank",
-    bars: "a bar is \u{b1}\u{202f}2\u{202f}u",
+    bars: "kg; a bar is \u{b1}\u{202f}2\u{202f}u",
     doubtful: "doubtful",
     not_used: "not used",
     no_value: "no value yet",
-    contents: "contents",
+    contents: "contents, t",
     tank_unknown: "contents not known",
     now: "now",
     load_in: "load in, at most",
@@ -53,6 +52,7 @@ static LABELS: Labels = Labels {
     high_high: "high-high",
     critical: "critical high",
     pad: "Pad pressure on the trailer",
+    pad_unit: "kPa gauge",
     ceiling: "ceiling",
     ceiling_not_set: "ceiling not set",
     mawp: "MAWP",
@@ -87,11 +87,9 @@ static LABELS: Labels = Labels {
                local codes and licensed practice come first. Operating figures, not legal for trade.",
     behind: "Behind the figures",
     margin_made: "How the margin is made",
-    budgets: "Where the uncertainties come from (one standard uncertainty u)",
+    budgets: "Where the uncertainties come from (one standard uncertainty u, kg)",
     budget_of: "u of the mass",
-    expanded: "expanded U = 2 u",
     degrees: "effective degrees of freedom",
-    all_together: "together",
     polling: "Polling (ms of machine time)",
     poll_columns: [
         "device",
@@ -137,6 +135,10 @@ impl Language for English {
         &LABELS
     }
 
+    fn page(&self) -> &'static PageWords {
+        &super::screen::ENGLISH
+    }
+
     fn witness(&self, id: WitnessId) -> &'static str {
         match id {
             WitnessId::Flow => "by flow meter",
@@ -152,22 +154,19 @@ impl Language for English {
             (Phase::Opened, Some(d)) => says(format!(
                 "Delivery {} is open, {} planned. Nothing may move before \u{201c}Transfer started\u{201d} is entered.",
                 d.id,
-                mass(scene, d.planned_kg)
+                kg(d.planned_kg)
             )),
             (Phase::Opened, None) => says("Nothing may move before \u{201c}Transfer started\u{201d} is entered."),
             (Phase::Transfer, _) => {
                 let moving = match frame.rate {
-                    Some(rate) => format!("Transferring at {}.", scene.measures().text(Shown::MassFlow, rate.value)),
+                    Some(rate) => format!("Transferring at {}.", kg_per_min(rate.value)),
                     None => "The transfer is on; its rate is not known.".to_owned(),
                 };
                 verdict(scene, moving, alarmed)
             }
             (Phase::Closed, _) => {
                 let received = match frame.together {
-                    Some(t) => {
-                        let Estimate { value, u } = t.received_kg;
-                        format!("Closed: {} received (u {}).", mass(scene, value), mass(scene, u))
-                    }
+                    Some(t) => format!("Closed: {} received (u {}).", kg(t.received_kg.value), kg(t.received_kg.u)),
                     None => "Closed; the mass received is not known.".to_owned(),
                 };
                 verdict(scene, received, alarmed)
@@ -292,19 +291,15 @@ impl Language for English {
         };
         let rest = rest_by.map_or_else(|| "from the papers".to_owned(), |id| self.witness(id).to_owned());
         lines.push(format!("The most cautious count: contents {contents}, rest of the load {rest}."));
-        let measures = scene.measures();
         let each: Vec<String> = WITNESSES
             .into_iter()
             .zip(by_witness_kg)
-            .filter_map(|(id, kg)| {
-                kg.map(|kg| format!("{} {}", self.witness(id), measures.show_down(Shown::LargeMass, kg).whole()))
-            })
+            .filter_map(|(id, kg)| kg.map(|kg| format!("{} {}\u{a0}t", self.witness(id), tonnes_down(kg))))
             .collect();
         if !each.is_empty() {
             lines.push(format!("Each alone: {}.", each.join(", ")));
         }
-        let Written { figure, unit } = measures.show_down(Shown::LargeMass, *kg);
-        Figure { figure, unit, act: *kg < 0.0, lines }
+        Figure { figure: tonnes_down(*kg), unit: "t", act: *kg < 0.0, lines }
     }
 
     fn margin_parts(&self, scene: Scene<'_>) -> Vec<(&'static str, f64)> {
@@ -334,7 +329,7 @@ impl Language for English {
         }
         if let Some(slope) = pad.slope_pa_per_s.filter(|s| s.abs() >= TREND_PA_PER_S) {
             let word = if slope > 0.0 { "rising" } else { "falling" };
-            lines.push(format!("{word} {}", scene.measures().pressure_rate(slope.abs())));
+            lines.push(format!("{word} {} kPa/min", number(slope.abs() * 60.0 / 1000.0, 1)));
         }
         if let Some(s) = pad.to_ceiling_s.filter(|s| *s <= TREND_SHOWN_S) {
             lines.push(format!("at this trend at the ceiling in {}", duration(s)));
@@ -346,9 +341,8 @@ impl Language for English {
         if pad.ceiling_pa_gauge.is_none() {
             lines.push("ceiling not set: a limit or the plate has not been typed in".to_owned());
         }
-        let shown = |pa| scene.measures().show(Shown::GaugePressure, pa).figure;
-        let figure = pad.pressure_pa_gauge.map_or_else(|| LABELS.pressure_unknown.to_owned(), shown);
-        Figure { figure, unit: scene.measures().unit_word(Shown::GaugePressure), act: above, lines }
+        let figure = pad.pressure_pa_gauge.map_or_else(|| LABELS.pressure_unknown.to_owned(), kpa);
+        Figure { figure, unit: LABELS.pad_unit, act: above, lines }
     }
 
     fn notes(&self, scene: Scene<'_>) -> Vec<String> {
@@ -376,7 +370,7 @@ impl Language for English {
         if let Some(zero) = frame.delivery.as_ref().and_then(|d| d.scale_zero) {
             let at = clock(frame.clock, zero.at, frame.at, scene.zone);
             let cause = self.zero_cause(zero.cause);
-            notes.push(format!("The scale has a new zero since {at}, {}: {cause}.", mass(scene, zero.kg)));
+            notes.push(format!("The scale has a new zero since {at}, {}: {cause}.", kg(zero.kg)));
         }
         if frame.attendance.on_duty.is_some() || frame.attendance.due_at.is_some() {
             notes.push(self.duty(scene));
@@ -639,11 +633,6 @@ fn list(names: &[&str], last: &str) -> String {
     }
 }
 
-/// A mass as its readers read it.
-fn mass(scene: Scene<'_>, kg: f64) -> String {
-    scene.measures().text(Shown::Mass, kg)
-}
-
 fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
@@ -658,10 +647,8 @@ fn verdict(scene: Scene<'_>, first: String, alarmed: bool) -> Text {
     match verdict.word {
         VerdictWord::Agree => {
             let who = if used.len() == 3 { "The three instruments".to_owned() } else { capital(&list(&used, "and")) };
-            let within = verdict
-                .agree_within_kg
-                .map_or_else(String::new, |x| format!(" within {}", scene.measures().mass_up(x)));
-            Text { says: format!("{first} {who} agree{within}."), beyond: unseen(scene), ..Text::default() }
+            let within = verdict.agree_within_kg.map_or_else(String::new, |x| format!(" within {}", kg(x)));
+            Text { says: format!("{first} {who} agree{within}."), beyond: unseen(verdict), ..Text::default() }
         }
         VerdictWord::NotYetProven => Text {
             says: format!("{first} Not yet proven."),
@@ -691,13 +678,9 @@ fn verdict(scene: Scene<'_>, first: String, alarmed: bool) -> Text {
 }
 
 /// What agreement does not show. The larger of the two sides' smallest visible leaks, rounded up.
-fn unseen(scene: Scene<'_>) -> String {
-    let (verdict, measures) = (&scene.frame.verdict, scene.measures());
+fn unseen(verdict: &Verdict) -> String {
     let on_the_scale = "or one that stays on the scale, would not be seen.";
-    let unit = measures.unit_word(Shown::MassFlow);
-    let rate = |kg_per_min: f64| {
-        format!("{}\u{a0}{unit}", number(measures.convert(Shown::MassFlow, kg_per_min / 60.0).ceil(), 0))
-    };
+    let rate = |y: f64| format!("{}\u{a0}kg/min", number(y.ceil(), 0));
     match (verdict.leak_below_trailer_kg_per_min, verdict.leak_below_tank_kg_per_min) {
         (Some(a), Some(b)) => format!("A leak below about {}, {on_the_scale}", rate(a.max(b))),
         (Some(y), None) => {
@@ -790,16 +773,16 @@ fn disagree(scene: Scene<'_>) -> Text {
     let verdict = &scene.frame.verdict;
     let mut finding = match verdict.missing_kg {
         Some(m) if m.value >= 0.0 => {
-            format!("{} left the trailer and did not arrive (u {}).", mass(scene, m.value), mass(scene, m.u))
+            format!("{} left the trailer and did not arrive (u {}).", kg(m.value), kg(m.u))
         }
-        Some(m) => format!("{} more arrived than left the trailer (u {}).", mass(scene, -m.value), mass(scene, m.u)),
+        Some(m) => format!("{} more arrived than left the trailer (u {}).", kg(-m.value), kg(m.u)),
         None => "The instruments disagree.".to_owned(),
     };
     if let Some(growing) = &verdict.growing {
         let since = clock(scene.frame.clock, growing.since, scene.frame.at, scene.zone);
-        let kg_per_s = growing.kg_per_s.value.abs();
-        let rate = scene.measures().mass_flow(kg_per_s, if kg_per_s < 0.15 { 1 } else { 0 });
-        finding += &format!(" The difference grows by about {rate} since {since}.");
+        let rate =
+            number((growing.kg_per_s.value * 60.0).abs(), if growing.kg_per_s.value.abs() < 0.15 { 1 } else { 0 });
+        finding += &format!(" The difference grows by about {rate}\u{a0}kg/min since {since}.");
     }
     let suspects: Vec<&str> =
         WITNESSES.into_iter().zip(verdict.suspects).filter(|(_, s)| *s).map(|(id, _)| instrument(id)).collect();
@@ -822,8 +805,8 @@ fn disagree(scene: Scene<'_>) -> Text {
 fn level_projected(scene: Scene<'_>, tank: u16) -> Text {
     let over = match &scene.frame.margin {
         Margin::Known { kg, .. } if *kg < 0.0 => {
-            let over = scene.measures().show_down(Shown::LargeMass, *kg).whole().replace('\u{2212}', "");
-            format!("The load would end {over} above high-high of {}.", scene.tank(tank))
+            let over = tonnes_down(*kg).replace('\u{2212}', "");
+            format!("The load would end {over}\u{a0}t above high-high of {}.", scene.tank(tank))
         }
         _ => format!("It is not shown that the load ends below high-high of {}.", scene.tank(tank)),
     };
@@ -841,14 +824,13 @@ fn level_projected(scene: Scene<'_>, tank: u16) -> Text {
 
 fn pad_near_ceiling(scene: Scene<'_>) -> String {
     let pad = &scene.frame.pad;
-    let pressure = |pa| scene.measures().text(Shown::GaugePressure, pa).replace('\u{a0}', " ");
     match (pad.pressure_pa_gauge, pad.ceiling_pa_gauge) {
         (Some(p), Some(c)) => {
             let word = if p > c { "above" } else { "near" };
             let by = pad.ceiling_by.map_or("", |by| English.ceiling_by(by));
-            format!("The trailer stands at {}, {word} its ceiling of {} ({by}).", pressure(p), pressure(c))
+            format!("The trailer stands at {} kPa gauge, {word} its ceiling of {} kPa gauge ({by}).", kpa(p), kpa(c))
         }
-        (Some(p), None) => format!("The trailer stands at {} and its ceiling is not set.", pressure(p)),
+        (Some(p), None) => format!("The trailer stands at {} kPa gauge and its ceiling is not set.", kpa(p)),
         (None, _) => "The trailer's pressure is not known; it was near its ceiling.".to_owned(),
     }
 }
@@ -973,7 +955,7 @@ pub fn missed(miss: MissReason) -> &'static str {
 fn neighbour(scene: Scene<'_>, state: &NeighbourState) -> Option<String> {
     let bay = capital(&scene.neighbour(state.neighbour));
     let frame = scene.frame;
-    let to_come = format!("about {} of its load still to come", mass(scene, state.rest_kg));
+    let to_come = format!("about {} of its load still to come", kg(state.rest_kg));
     if state.silent {
         let Some(heard) = state.heard_at else {
             return Some(format!("{bay}, which fills the same tank, is not heard: what it brings is not known."));

@@ -14,13 +14,15 @@ pub mod display;
 mod duty;
 pub mod en;
 pub mod measures;
+mod screen;
 pub mod steps;
+
+pub use screen::PageWords;
 
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Shelf, Source, VerdictWord, WitnessId};
 use crate::engine::input::{AlarmId, OutOfService, ZeroCause};
 use crate::engine::settings::Settings;
-use crate::units::Measures;
 use jiff::tz::TimeZone;
 
 /// What a text is about: one instant of one bay, and the time zone of the people who read it.
@@ -35,12 +37,6 @@ pub struct Scene<'a> {
 }
 
 impl Scene<'_> {
-    /// The units that its readers read.
-    #[must_use]
-    pub fn measures(&self) -> Measures {
-        self.settings.measures
-    }
-
     /// Name of a signal in the site file; its number where the frame names one that the settings lack.
     #[must_use]
     pub fn signal(&self, index: u16) -> String {
@@ -225,6 +221,8 @@ pub trait Language: Sync {
     fn tag(&self) -> &'static str;
     /// Labels that depend on nothing.
     fn labels(&self) -> &'static Labels;
+    /// Words of charts, the far view and all bays.
+    fn page(&self) -> &'static PageWords;
     /// A witness as it is called on screens and papers: "by scale".
     fn witness(&self, id: WitnessId) -> &'static str;
     /// The sentence at the head of the page. `alarmed`: an alarm on the page already says that the
@@ -305,6 +303,7 @@ pub struct Labels {
     pub high_high: &'static str,
     pub critical: &'static str,
     pub pad: &'static str,
+    pub pad_unit: &'static str,
     pub ceiling: &'static str,
     pub ceiling_not_set: &'static str,
     pub mawp: &'static str,
@@ -340,9 +339,7 @@ pub struct Labels {
     pub margin_made: &'static str,
     pub budgets: &'static str,
     pub budget_of: &'static str,
-    pub expanded: &'static str,
     pub degrees: &'static str,
-    pub all_together: &'static str,
     pub polling: &'static str,
     pub poll_columns: [&'static str; 7],
     pub answers: &'static str,

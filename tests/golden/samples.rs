@@ -9,7 +9,7 @@ use brimwatch::engine::settings::*;
 use brimwatch::engine::steps::{Against, Bar, Right, Side, Signature, SignedBy, Stands, Step, StepMark, StepState};
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
-use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Measures, Metre, PaS};
+use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 pub const TANK_DIAMETER_M: f64 = 3.0;
 pub const DENSITY_KG_PER_M3: f64 = 1510.0;
@@ -53,7 +53,6 @@ pub fn settings() -> Settings {
         heartbeat_s: None,
     };
     Settings {
-        measures: Measures::SiBar,
         bay: "Bay 1".into(),
         devices: vec![device("meter"), device("scale"), device("tank gauge")],
         signals: vec![

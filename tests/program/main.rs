@@ -15,6 +15,7 @@ mod import;
 mod kill;
 mod lasting;
 mod ledger;
+mod opened;
 mod play;
 mod ports;
 #[path = "../bench/recorded.rs"]

@@ -3,6 +3,7 @@
 //! Each check asks a script beside it; the script names the library and the publication behind it.
 
 mod chart;
+mod delivery;
 mod density;
 mod filter;
 mod flow;

@@ -9,7 +9,7 @@ use crate::engine::settings::{
     Thresholds,
 };
 use crate::engine::steps::Step;
-use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Measures, Metre, PaS};
+use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 mirror! {
     struct SettingsForm of Settings {
@@ -26,11 +26,8 @@ mirror! {
         thresholds: Thresholds,
         neighbours: Vec<NeighbourSetup>,
         expected: Expected,
-        measures: Measures,
         steps: Vec<Step>,
     }
-
-    enum MeasuresForm of Measures { Si, SiBar, UsCustomary }
 
     struct NeighbourSetupForm of NeighbourSetup { bay: String, tank: u16 }
 

@@ -85,6 +85,8 @@ pub struct Delivery {
     pub marks: Vec<StepMark>,
     /// Why it was rejected.
     pub rejected: Option<String>,
+    /// When the trailer was released.
+    pub released: Option<EngineTime>,
     starts: Vec<Option<StartReading>>,
     /// The last reading that the hose was fitted to.
     hose_at: Option<EngineTime>,
@@ -117,6 +119,7 @@ impl Delivery {
             entered: Vec::new(),
             marks: Vec::new(),
             rejected: None,
+            released: None,
             starts: vec![None; settings.signals.len()],
             hose_at: None,
             earlier_s: 0.0,

@@ -82,6 +82,8 @@ pub struct Delivery {
     pub marks: Vec<StepMark>,
     /// Why it was rejected.
     pub rejected: Option<String>,
+    /// When the trailer was released.
+    pub released: Option<EngineTime>,
     starts: Vec<Option<StartReading>>,
     /// What had gone by when this segment began, s.
     earlier_s: f64,
@@ -111,6 +113,7 @@ impl Delivery {
             entered: Vec::new(),
             marks: Vec::new(),
             rejected: None,
+            released: None,
             starts: vec![None; settings.signals.len()],
             earlier_s: 0.0,
         }

@@ -35,6 +35,7 @@ pub mod pad;
 mod product;
 pub mod projection;
 
+mod afterwards;
 pub mod alarm;
 mod attendance;
 
@@ -180,6 +181,12 @@ impl Monitor {
         self.delivery.as_ref().map_or(Phase::Idle, |d| d.phase)
     }
 
+    /// How far the load is from not fitting.
+    #[must_use]
+    pub fn margin(&self) -> &Margin {
+        &self.margin
+    }
+
     /// What crosses into the next segment.
     #[must_use]
     pub fn carried(&self) -> Carried {
@@ -313,7 +320,7 @@ impl Monitor {
         self.arrival.look(&self.settings, &mut self.readings, delivery, neighbours, self.at);
         self.pad.tick(&self.settings, &self.readings, self.at);
         self.check_opening();
-        let mut changed = false;
+        let mut changed = self.let_go();
         if let Some(delivery) = &self.delivery {
             if delivery.phase == Phase::Transfer {
                 let neighbours = &self.neighbours;
@@ -333,6 +340,22 @@ impl Monitor {
             self.margin = margin;
         }
         changed
+    }
+
+    /// A trailer that was released long enough ago leaves the bay idle.
+    fn let_go(&mut self) -> bool {
+        let is_over = self.delivery.as_ref().is_some_and(|delivery| delivery.is_over(self.at));
+        if is_over {
+            self.delivery = None;
+            (self.watch, self.margin) = (Watch::new(self.at), Margin::Unknown);
+        }
+        is_over
+    }
+
+    /// Whether a delivery is watched that no new segment must cut: an open one, and a closed one for a while.
+    #[must_use]
+    pub fn is_watched(&self) -> bool {
+        self.delivery.as_ref().is_some_and(|delivery| delivery.is_watched(self.at))
     }
 
     /// Until the load comes in: does anything but its own gauge say where the tank stands?
@@ -451,6 +474,7 @@ impl Monitor {
         let signature = Signature { side, who: who.trim().to_owned(), at, note: note.trim().to_owned() };
         if let Some(delivery) = &mut self.delivery {
             delivery.mark_step(step, skipped, signature);
+            delivery.look_for_release(&self.settings, self.at);
         }
     }
 

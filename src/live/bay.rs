@@ -205,8 +205,7 @@ impl Bay {
             self.wall_looked = engine;
             self.look_at_wall_clock(now, engine);
         }
-        let idle = !matches!(self.monitor.phase(), Phase::Opened | Phase::Transfer);
-        if idle && engine.0 >= IDLE_SEGMENT_S * SECOND_NS && self.recorder.is_some() {
+        if !self.monitor.is_watched() && engine.0 >= IDLE_SEGMENT_S * SECOND_NS && self.recorder.is_some() {
             self.begin_segment(self.monitor.carried(), None).await;
         }
         self.mend_recording(now).await;

@@ -72,7 +72,7 @@ pub(super) fn page(site: &str, bays: &[BayFeed], reader: &Reader) -> Markup {
             header { h1 { (site) } }
             div #state role="status" data-lost=(labels.no_connection) data-stale=(labels.stale) data-since=(labels.stale_since) { (labels.waiting) }
             noscript { p.stale { (labels.no_script) } }
-            main {
+            main tabindex="0" {
                 h2 { (labels.bays) }
                 @if bays.is_empty() { p { (labels.no_bays) } }
                 ul { @for bay in bays {

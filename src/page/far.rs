@@ -108,7 +108,7 @@ pub(super) fn page(site: &str, slug: &str, published: Option<&Published>, reader
             div #state role="status" data-stale=(labels.stale) data-since=(labels.stale_since)
                 data-lost=(labels.no_connection) { (labels.waiting) }
             noscript { p.stale { (labels.no_script) } }
-            main #far { (region("far")) }
+            main #far tabindex="0" { (region("far")) }
             footer {
                 button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
                 p.you { (labels.you_do) }

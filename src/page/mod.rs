@@ -12,6 +12,7 @@ mod screens;
 pub mod server;
 mod settings;
 pub mod sign_in;
+mod steps;
 pub mod view;
 
 #[cfg(test)]

@@ -171,6 +171,7 @@ fn router(app: App) -> Router {
         .route("/bays.js", get(|| asset(SCRIPT, include_str!("assets/bays.js"))))
         .route("/live", get(live_of_all))
         .route("/page.js", get(|| asset(SCRIPT, include_str!("assets/page.js"))))
+        .route("/steps.js", get(|| asset(SCRIPT, include_str!("assets/steps.js"))))
         .route("/mark.svg", get(|| asset("image/svg+xml", include_str!("assets/mark.svg"))))
         .route("/sign-in.js", get(|| asset(SCRIPT, include_str!("assets/sign-in.js"))))
         .route("/sign-in", get(door).post(come_in))

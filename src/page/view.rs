@@ -6,6 +6,7 @@
 
 use super::account;
 use super::feed::{DeviceStats, Published};
+use super::steps::{self, Walk};
 use crate::engine::alarm::catalogue;
 use crate::engine::checks::{CheckId, CheckState};
 use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord};
@@ -68,6 +69,8 @@ pub struct Live {
     pub can_check: bool,
     /// Somebody is asked to say that they are in attendance.
     pub can_attend: bool,
+    /// The steps of the delivery.
+    pub walk: Walk,
 }
 
 /// One open alarm, in the order in which it must be read.
@@ -141,6 +144,7 @@ fn live_with(published: &Published, reader: &Reader, regions: BTreeMap<&'static 
         can_start: frame.phase == Phase::Opened,
         can_close: frame.phase == Phase::Transfer,
         can_check: frame.delivery.is_some(),
+        walk: steps::walk(scene(published, reader)),
         can_zero: frame.phase == Phase::Transfer && zero::admits(&frame.verdict, 1).is_ok(),
         can_dip: frame.phase == Phase::Opened && may_be_dipped(published),
         can_attend: frame.attendance.due_at.is_some(),
@@ -279,6 +283,9 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
         ("on-duty", html! { p { (language.duty(scene)) } }),
         ("state-read", html! { (language.state(scene)) }),
         ("aside", aside(scene, language)),
+        ("step-next", steps::next(scene, language)),
+        ("step-about", steps::about(scene, language)),
+        ("step-all", steps::all(scene, language)),
         ("margin-made", margin_made(scene, language)),
         ("polling", polling(&published.devices, scene, language)),
     ])
@@ -522,6 +529,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
             main tabindex="0" {
                 (card(published, reader))
                 section #headline { (region("headline")) }
+                (steps::fold(["step-next", "step-about", "step-all"].map(&mut region), reader))
                 div.columns {
                     div.figures {
                         section #valve { (region("valve")) }
@@ -843,6 +851,10 @@ mod tests {
             ("page/far.rs", literals(include_str!("far.rs"))),
             ("far.css", include_str!("assets/far.css").to_owned()),
             ("feed.js", include_str!("assets/feed.js").to_owned()),
+            ("words/steps.rs", literals(include_str!("../words/steps.rs"))),
+            ("page/steps.rs", literals(include_str!("steps.rs"))),
+            ("steps.js", include_str!("assets/steps.js").to_owned()),
+            ("steps.toml", literals(include_str!("../../config/steps.toml"))),
             ("page/view.rs", literals(include_str!("view.rs"))),
             ("page.css", include_str!("assets/page.css").to_owned()),
             ("page.js", include_str!("assets/page.js").to_owned()),

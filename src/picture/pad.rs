@@ -37,7 +37,7 @@ pub fn pad(scene: Scene<'_>, worked: Worked, language: &dyn Language, size: Size
         canvas.block(if above { "fill act" } else { "fill" }, 0.0, top, axis.at(p), height);
     }
     below(&mut canvas, scene, language, axis, top + height);
-    worked_in(&mut canvas, worked, language, axis, top);
+    worked_in(&mut canvas, worked, pad.mawp_pa_gauge, language, (axis, top));
     if let Some(c) = pad.ceiling_pa_gauge {
         let by = pad.ceiling_by.map_or_else(String::new, |by| format!(" ({})", language.ceiling_by(by)));
         canvas.line("halo", axis.at(c), top, 0.0, height);
@@ -52,7 +52,13 @@ pub fn pad(scene: Scene<'_>, worked: Worked, language: &dyn Language, size: Size
 }
 
 /// Where it is usually worked, and the band of the last quarter of an hour: a rim above the strip.
-fn worked_in(canvas: &mut Canvas, worked: Worked, language: &dyn Language, axis: Axis, top: f64) {
+fn worked_in(
+    canvas: &mut Canvas,
+    worked: Worked,
+    mawp: Option<f64>,
+    language: &dyn Language,
+    (axis, top): (Axis, f64),
+) {
     if let Some((low, high)) = worked.lately_pa_gauge {
         canvas.block("lately", axis.at(low), top - 4.0, (axis.at(high) - axis.at(low)).max(3.0), 4.0);
     }
@@ -60,9 +66,11 @@ fn worked_in(canvas: &mut Canvas, worked: Worked, language: &dyn Language, axis:
         let x = axis.at(pa);
         canvas.line("halo thin", x, top, 0.0, 26.0);
         canvas.line("limit", x, top - 4.0, 0.0, 34.0);
-        if canvas.size == Size::Wide {
-            let text = format!("{} {}", language.page().usual, kpa(pa));
-            canvas.text("quiet", x - 5.0, top - 8.0, Anchor::End, &text);
+        let text = format!("{} {}", language.page().usual, kpa(pa));
+        // Between "0" and the name of MAWP, where it has room there.
+        let free_to = mawp.map_or(canvas.width, |pa| axis.at(pa) - 5.0 - room_for("MAWP 000"));
+        if x + 5.0 < free_to {
+            canvas.text("quiet", x.max(20.0 + room_for(&text)), top + 42.0, Anchor::End, &text);
         }
     }
 }

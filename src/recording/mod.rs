@@ -3,7 +3,7 @@
 //!
 //! [`mod@format`] says how it lies there, [`reader`] walks it whatever state it is in, [`writer`] makes it without
 //! ever holding up the watch, [`mod@import`] makes one of a plant's recorded history ([`origin`] says of which), [`resume`] builds a monitor from it, [`compare`] replays it bit for bit, and
-//! [`json`], [`dump`] and `export` show it; [`stream`] goes through it in bounded memory.
+//! [`json`], [`dump`] and `export` show it; [`stream`] goes through it in bounded memory. [`truth`] is what a drill knows besides.
 
 mod form;
 
@@ -21,6 +21,7 @@ pub mod reader;
 pub mod resume;
 pub mod stream;
 mod summary;
+pub mod truth;
 #[cfg(feature = "live")]
 pub mod writer;
 

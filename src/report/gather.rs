@@ -339,7 +339,7 @@ impl Gather {
                     delivery.shown(settings, frame, self.clock);
                 }
             }
-            Kind::Header | Kind::Link | Kind::End => {}
+            Kind::Header | Kind::Link | Kind::End | Kind::Truth => {}
         }
     }
 

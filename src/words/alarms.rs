@@ -301,6 +301,10 @@ bay's own screen: the one that an engineer has made its own, or any page on the 
 starts the transfer is on duty until the duty is handed over: who goes, who comes, and the state of the bay as it was read
 back. A hand-over is no attendance.
 
+After \"closed\" tank, line and trailer stay watched: levels, pressures, temperature, movement. That goes on until the step
+\"released\" is signed by all who must, and 30 min beyond; where nobody signs it, until the next delivery, at the longest
+for a day. From then on the bay is idle: its levels and any movement are watched as ever.
+
 A prompt belongs to every delivery; it sounds, and is no alarm.
 ";
 

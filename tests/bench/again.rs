@@ -35,7 +35,7 @@ pub fn again(from: &Path, to: &Path, id: &str, later_ns: i64) {
                 frame.delivery.iter_mut().for_each(|delivery| delivery.id = id.to_owned());
                 recorder.output(number, &frame);
             }
-            Kind::Header | Kind::Link | Kind::End => {}
+            Kind::Header | Kind::Link | Kind::End | Kind::Truth => {}
         }
     }
     recorder.finish().expect("a disk");

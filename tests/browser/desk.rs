@@ -46,8 +46,11 @@ fn a_drill_is_held_by_its_buttons() {
     browser.wait("document.getElementById('state').textContent.includes('Stands still')");
     browser.value("document.querySelector('[data-do=go-on]').click()");
     browser.wait("document.body?.dataset.state === 'running'");
-    for (name, width, height, scale) in [("tablet", 1280, 800, 1), ("phone", 390, 844, 2)] {
+    for (name, width, height, scale) in [("tablet", 1024, 768, 1), ("phone", 390, 844, 2)] {
         browser.screen(width, height, scale, false);
+        browser.open(&url);
+        browser.wait("document.querySelector('#truth table') !== null");
+        fits(&mut browser, "desk");
         browser.open(&format!("{url}panel"));
         browser.wait("document.body?.dataset.state === 'running'");
         fits(&mut browser, "panel");

@@ -118,7 +118,7 @@ fn the_emergency_card_and_the_account_are_one_tap_away() {
 
         browser.value("document.getElementById('tap').scrollIntoView({ block: 'center' }); 0");
         browser.press("#tap");
-        browser.wait("document.getElementById('account-tank')");
+        browser.wait("document.getElementById('account-tank') !== null");
         let told = browser.value("document.getElementById('accounts').innerText");
         let told = told.as_str().expect("text");
         for part in
@@ -138,9 +138,14 @@ fn the_emergency_card_and_the_account_are_one_tap_away() {
 fn a_frame_is_cheap() {
     use brimwatch::page::view::{Reader, live};
     let (reader, scene) = (Reader::here(), scenes::everything_at_once());
-    let begun = std::time::Instant::now();
+    // What the thread itself worked, however busy the machine is.
+    let worked_ms = || {
+        let at = rustix::time::clock_gettime(rustix::time::ClockId::ThreadCPUTime);
+        at.tv_sec as f64 * 1e3 + at.tv_nsec as f64 / 1e6
+    };
+    let begun = worked_ms();
     let bytes = (0..20).map(|_| serde_json::to_string(&live(&scene, &reader)).expect("JSON").len()).max();
-    let ms = begun.elapsed().as_secs_f64() * 1e3 / 20.0;
+    let ms = (worked_ms() - begun) / 20.0;
     let calm = serde_json::to_string(&live(&scenes::agree(), &reader)).expect("JSON").len();
     let mut stage = Stage::set(scene.clone());
     let mut browser = Browser::start();
@@ -170,7 +175,8 @@ fn a_frame_is_cheap() {
     // Each scene is published twice, so that it is news.
     let each = (busy(&mut browser) - before) * 1e3 / f64::from(FRAMES);
     println!("a frame: {calm} bytes, with four alarms {} bytes", bytes.unwrap_or(0));
-    println!("drawn in {ms:.2} ms by a build that is not optimised");
+    let build = if cfg!(debug_assertions) { "debug" } else { "release" };
+    println!("drawn and written in {ms:.2} ms of processor time ({build} build)");
     println!("main thread at 6x slow-down: {each:.1} ms for a pair of frames, the test's own questions included");
     assert!(calm < 48 * 1024, "{calm} bytes");
 }

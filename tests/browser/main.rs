@@ -6,8 +6,10 @@ mod chromium;
 mod desk;
 mod far;
 mod look_back;
+mod looks;
 mod scenes;
 mod settings;
+mod steps;
 
 use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;

@@ -7,6 +7,7 @@ use brimwatch::engine::papers::*;
 use brimwatch::engine::settings::*;
 use brimwatch::engine::steps::{Against, Bar, Right, Side, Signature, SignedBy, Stands, Step, StepMark, StepState};
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
+use brimwatch::recording::truth::{Fault, Harm, Truth};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
 use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
@@ -364,6 +365,18 @@ pub fn carried() -> Carried {
 fn out_of_service() -> OutOfService {
     let (who, since) = ("J. Doe".into(), WallTime(1_800_000_000_000_000_000));
     OutOfService { key: alarm_key(), who, since, reason: "new gauge".into() }
+}
+
+pub fn truth() -> Truth {
+    let fault = Fault {
+        what: "leak before the meter, 1 kg/s".into(),
+        alarm: Some("witnesses_disagree".into()),
+        brings: vec!["witnesses_disagree".into()],
+        from_s: 900.0,
+        to_s: Some(1200.0),
+    };
+    let harm = Harm { what: "50 kg on the ground".into(), alarm: Some("witnesses_disagree".into()), at_s: 950.0 };
+    Truth { faults: vec![fault], harm: Some(harm) }
 }
 
 pub fn header(carried: Carried) -> Header {

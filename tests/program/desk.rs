@@ -8,7 +8,10 @@ use brimwatch::engine::input::AlarmId;
 use brimwatch::live;
 use brimwatch::recording::ENDING;
 use brimwatch::recording::compare::compare;
+use brimwatch::recording::format::Kind;
+use brimwatch::recording::{stream, truth};
 use brimwatch::time::EngineTime;
+use brimwatch::tune::{Choice, Labels, Plan, run};
 use brimwatch_simulator::bay::{Act, Stage};
 use brimwatch_simulator::desk::outcome::{Damage, Outcome};
 use brimwatch_simulator::desk::recordings;
@@ -17,6 +20,7 @@ use brimwatch_simulator::play::recorded::Recorded;
 use brimwatch_simulator::scenario::{self, DELIVERY, SITE};
 use brimwatch_simulator::scenarios::Scenario;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
 fn options(store: &Path) -> Options {
@@ -38,6 +42,39 @@ fn quiet() -> Plays {
 
 fn spilled(outcome: &Outcome) -> &Damage {
     outcome.damage.iter().find(|line| line.harm == "spilled").expect("a line")
+}
+
+/// The drill's recording ends with what was so; `tune` counts by it without a label, and a replay does not see it.
+fn tuned_by_the_truth(kept: &Path, outcome: &Outcome) {
+    let recording = Path::new(&outcome.recording).to_owned();
+    let mut read = stream::open(&recording).expect("a recording");
+    let mut truth = None;
+    while let Some(record) = read.next_record().expect("a disk") {
+        if record.kind == Kind::Truth {
+            truth = Some(truth::read(&record).expect("it can be read"));
+        }
+    }
+    let truth = truth.expect("it is there");
+    let [fault] = truth.faults.as_slice() else { panic!("one fault: {truth:?}") };
+    assert!(fault.what.starts_with("leak before the meter") && fault.to_s.is_none(), "{fault:?}");
+    assert_eq!(fault.alarm.as_deref(), Some("witnesses_disagree"));
+    assert!(truth::end_with(&recording, &truth).expect_err("once").contains("was ended before"));
+    assert!(compare(&recording).expect("a recording").is_same());
+
+    let (recordings, labels, choices) = ([recording], Labels::default(), [Choice::recorded()]);
+    let out = kept.join("tuned");
+    let plan = Plan { recordings: &recordings, choices: &choices, labels: &labels, out: &out, cores: 1 };
+    run(&plan, &AtomicBool::new(false), &mut |_| {}).expect("results");
+    let json: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(out.join("tune.json")).expect("JSON")).expect("JSON");
+    assert_eq!((&json["known"], &json["drills"]), (&1.into(), &1.into()));
+    let alarms = json["choices"][0]["alarms"].as_array().expect("alarms");
+    let found = alarms.iter().find(|a| a["alarm"] == "witnesses_disagree").expect("it came");
+    assert_eq!((&found["called_for"], &found["nuisance"], &found["missed"]), (&1.into(), &0.into(), &0.into()));
+    // Both count from the fault's beginning, the desk by the plant's clock and tune by the recording's.
+    let delay_s = found["delay_middle_s"].as_f64().expect("a delay");
+    let spoke_s = outcome.spoke.as_ref().zip(outcome.began_s).map(|(m, began_s)| m.at_s - began_s).expect("it spoke");
+    assert!((delay_s - spoke_s).abs() <= 3.0, "{delay_s} s against {spoke_s} s");
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -83,6 +120,7 @@ async fn a_drill_is_held_and_its_result_kept() {
     assert!(known.is_some_and(|s| s >= began_s && s < began_s + 120.0), "{outcome:?}");
     assert!(spoke >= known && acted >= spoke, "{outcome:?}");
     assert_eq!(outcome.spoke.as_ref().map(|m| m.what.as_str()), Some("witnesses disagree"));
+    tuned_by_the_truth(&kept, &outcome);
     assert!(outcome.seen.is_none(), "nobody said so");
     // 90 kg/min from its beginning to the stop; had nobody acted, on until the planned amount by the meter is in.
     let was = spilled(&outcome).was.expect("a plant knows");

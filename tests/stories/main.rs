@@ -1,5 +1,6 @@
 //! Operating stories: given a bay, when this happens, then that is said. No I/O: inputs in, frames out.
 
+mod afterwards;
 mod attendance;
 mod bay;
 mod blame;

@@ -19,6 +19,7 @@ pub mod recordings;
 mod server;
 pub mod session;
 pub mod told;
+mod truth;
 mod watched;
 
 pub use server::{Desk, run};

@@ -8,6 +8,7 @@ use super::paper::clock;
 use super::told::{Ahead, Told, together_kg, words};
 use crate::bay::{Act, BAY_STEP_S};
 use crate::harm::Harm;
+use crate::scenarios::Works;
 use crate::wrong::GoesWrong;
 use brimwatch::engine::input::AlarmId;
 use maud::Markup;
@@ -211,7 +212,7 @@ fn happened(log: &Log, until_s: f64, zero_s: f64) -> String {
 }
 
 /// What the scenario let go wrong, and when, s after the start. A drill may end before all of it has come.
-fn gone_wrong(log: &Log, until_s: f64, zero_s: f64) -> impl Iterator<Item = (f64, &GoesWrong)> {
+pub(super) fn gone_wrong(log: &Log, until_s: f64, zero_s: f64) -> impl Iterator<Item = (f64, &GoesWrong)> {
     let wrong = log.scenario.goes_wrong.iter().map(move |wrong| (wrong.at_s.unwrap_or(-zero_s), wrong));
     wrong.filter(move |(at_s, _)| *at_s < until_s - zero_s)
 }
@@ -219,16 +220,19 @@ fn gone_wrong(log: &Log, until_s: f64, zero_s: f64) -> impl Iterator<Item = (f64
 /// The first that went wrong, s after the start.
 fn began(log: &Log, until_s: f64, zero_s: f64) -> Option<f64> {
     let by_scenario = gone_wrong(log, until_s, zero_s).map(|(at_s, _)| at_s);
-    let works = Some(-zero_s).filter(|_| {
-        let own = crate::scenarios::Works { planned_kg: None, ..log.scenario.works };
-        own != crate::scenarios::Works::default()
-    });
+    let works = Some(-zero_s).filter(|_| works_differ(log));
     let by_trainer = log.done.iter().filter_map(|(at_s, done)| match done {
         Done::Fault(wrong) => Some(at_s - zero_s + wrong.at_s.unwrap_or(0.0)),
         _ => None,
     });
     let all = by_scenario.chain(works).chain(by_trainer);
     all.filter(|at_s| *at_s < until_s - zero_s).min_by(f64::total_cmp)
+}
+
+/// The works or the load are not what the papers say.
+pub(super) fn works_differ(log: &Log) -> bool {
+    let own = Works { planned_kg: None, ..log.scenario.works };
+    own != Works::default()
 }
 
 /// The first alarm that is for it: the scenario's own, or where that is silent the first after it could be known. That

@@ -138,10 +138,11 @@ fn summary(outcome: &Outcome) -> Markup {
 fn damage(outcome: &Outcome) -> Markup {
     html! {
         h2 { "What came of it" }
-        @if let Some(why) = outcome.not_known {
+        @if outcome.not_known.is_some() {
             p {
+                "Not known, neither as it went nor had nobody acted, since a recording has no true values: "
                 @for (nth, line) in outcome.damage.iter().enumerate() { @if nth > 0 { ", " } (line.harm) }
-                ", as it went and had nobody acted: " (why) "."
+                "."
             }
         } @else {
             table {

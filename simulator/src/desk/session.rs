@@ -8,6 +8,7 @@ use super::log::{Done, Log, Way};
 use super::outcome::{Answers, Outcome};
 use super::paper;
 use super::told::{self, Ahead, Told};
+use super::truth;
 use super::watched::Watched;
 use crate::bay::{Act, SimulatedBay};
 use crate::drill::{self, Drill};
@@ -23,6 +24,7 @@ use crate::wrong::GoesWrong;
 use brimwatch::config::{self, DeliveryFile, Site};
 use brimwatch::engine::frame::Phase;
 use brimwatch::page::feed::{Published, What};
+use brimwatch::recording;
 use brimwatch::time::EngineTime;
 use maud::Markup;
 use std::path::{Path, PathBuf};
@@ -319,7 +321,14 @@ impl Session {
         self.pause().await?;
         let (until_s, log, recording) = (self.now_s(), self.log.clone(), self.watched.recording.clone());
         let ahead = self.behind.ahead();
-        let outcome = tokio::task::spawn_blocking(move || Outcome::of(&log, until_s, (&recording, &ahead)));
+        let outcome = tokio::task::spawn_blocking(move || {
+            let (outcome, course) = Outcome::of(&log, until_s, (&recording, &ahead))?;
+            // For whoever tries alarm settings on it later. What was wrong with a recorded delivery nobody knows.
+            if log.played.is_none() {
+                recording::truth::end_with(&recording, &truth::of(&log, until_s, &ahead, &outcome))?;
+            }
+            Ok::<_, String>((outcome, course))
+        });
         let (outcome, course) = outcome.await.map_err(|e| format!("the result could not be worked out: {e}"))??;
         let json = serde_json::to_string_pretty(&outcome).map_err(|e| e.to_string())?;
         write(&self.folder.join("result.json"), &json)?;

@@ -42,6 +42,13 @@ impl Ahead {
         self.anew = true;
     }
 
+    /// The engine time at a plant's time, s; not before the recording's beginning.
+    #[must_use]
+    pub fn engine_s(&self, plant_s: f64) -> f64 {
+        let stretch = self.stretches.iter().rev().find(|(from_s, ahead_s)| from_s - ahead_s <= plant_s);
+        (plant_s + stretch.or(self.stretches.first()).map_or(0.0, |(_, ahead_s)| *ahead_s)).max(0.0)
+    }
+
     /// The plant's time at an engine time, s.
     #[must_use]
     pub fn plant_s(&self, engine: EngineTime) -> f64 {

@@ -14,7 +14,7 @@ use crate::time::EngineTime;
 
 /// More than this through the meter is movement, kg/s (or the same in the meter's litres: m3/s x 1000): a meter
 /// without a low-flow cut-off creeps at rest.
-pub(in crate::engine) const MOVEMENT_KG_PER_S: f64 = 0.1;
+pub(crate) const MOVEMENT_KG_PER_S: f64 = 0.1;
 
 /// What conditions look at.
 #[derive(Debug, Clone, Copy)]

@@ -14,7 +14,7 @@ const WARMER_K: f64 = 3.0;
 /// See above.
 const WARMER_SIGMAS: f64 = 3.0;
 /// Backwards through the meter, kg/s (or the same in the meter's litres).
-const BACKWARDS_KG_PER_S: f64 = 0.2;
+pub(crate) const BACKWARDS_KG_PER_S: f64 = 0.2;
 /// Pad below the tank's pressure by more than this, Pa: both gauges may be off by their zeros.
 const BELOW_SIGMAS: f64 = 3.0;
 

@@ -3,5 +3,5 @@
 pub mod catalogue;
 pub mod condition;
 pub mod deviations;
-mod hazards;
+pub(crate) mod hazards;
 pub mod machine;

@@ -3,6 +3,7 @@
 // has buttons and changes only when somebody sets aside. Nothing here computes, and no sentence is written here.
 
 import { body, byId, follow, put } from "./feed.js";
+import { showWalk, signWith } from "./steps.js";
 
 const address = `/bay/${body.dataset.bay}`;
 const rows = new Map();
@@ -58,6 +59,7 @@ function show(frame) {
   byId("delivery").hidden = !frame.can_check;
   byId("reject").hidden = !frame.can_start;
   byId("attend").hidden = !frame.can_attend;
+  showWalk(frame.walk);
   offerAside(frame.alarms.filter((alarm) => alarm.may_set_aside));
   byId("dip").hidden = !frame.can_dip;
   byId("zero").hidden = !frame.can_zero;
@@ -196,4 +198,5 @@ byId("card-open").addEventListener("click", (event) => {
   event.target.setAttribute("aria-expanded", String(!card.hidden));
   if (!card.hidden) document.querySelector("main").scrollTop = 0;
 });
+signWith(enter);
 follow(`${address}/live`, show);

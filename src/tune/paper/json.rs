@@ -40,9 +40,10 @@ pub(super) fn json(results: &Results<'_>) -> Value {
     });
     json!({
         "program_version": env!("CARGO_PKG_VERSION"), "recordings": results.taken, "drills": results.drills,
+        "known": results.known,
         "left_out": pairs(&results.left_out), "stopped": pairs(&results.stopped),
         "occurrences_not_kept": results.beyond, "choices": choices.collect::<Vec<_>>(),
-        "proposals": proposals.collect::<Vec<_>>(),
+        "proposals": proposals.collect::<Vec<_>>(), "dead_bands": results.dead_bands,
         "off_delay_longer_by_s": results.longer_off_delay_s(), "off_delay_joins": JOINED,
         "changes": changes.collect::<Vec<_>>(),
     })

@@ -17,8 +17,8 @@ const CHOICE_CHARS: usize = 48;
 pub struct Walk {
     /// The bay has steps and a delivery is open.
     pub asked: bool,
-    /// The fold stands open: while liquid moves it does not, masses and margin come first then.
-    pub unfolded: bool,
+    /// The next step stands before masses and margin, and may stay open: while liquid moves it does not.
+    pub leads: bool,
     /// A check of the delivery fails: its fold opens.
     pub check_fails: bool,
     /// The steps whose turn has come, the next one first.
@@ -61,7 +61,7 @@ pub fn walk(scene: Scene<'_>) -> Walk {
     });
     Walk {
         asked: delivery.as_ref().is_some_and(|d| d.rejected.is_none()) && !scene.settings.steps.is_empty(),
-        unfolded: *phase != Phase::Transfer,
+        leads: *phase != Phase::Transfer,
         check_fails: checks.iter().any(|c| c.state == CheckState::Fails),
         turn: turn.collect(),
     }
@@ -149,7 +149,7 @@ pub fn all(scene: Scene<'_>, language: &dyn Language) -> Markup {
 pub fn fold([next, about, all]: [Markup; 3], reader: &Reader) -> Markup {
     let labels = reader.language.step_labels();
     html! {
-        details #walk hidden open {
+        details #walk hidden {
             summary { div #step-next { (next) } }
             div #step-about { (about) }
             form #step-form {

@@ -17,6 +17,8 @@ fn the_next_step_is_shown_and_signed() {
         browser.screen(width, height, 1, false);
         browser.open(&stage.url);
         show(&mut stage, &mut browser, &scene);
+        browser.press("#walk > summary");
+        browser.wait("document.getElementById('walk').open");
         browser.picture(&pictures.join(format!("{name}-steps.png")));
         let fits = "[...document.querySelectorAll('html, main, body')].every((e) => e.scrollWidth <= e.clientWidth)";
         assert_eq!(browser.value(fits), true, "{name}: scrolls sideways");
@@ -64,6 +66,8 @@ fn a_fold_shuts_and_a_late_press_signs_nothing() {
     browser.screen(1024, 768, 1, false);
     browser.open(&stage.url);
     show(&mut stage, &mut browser, &scene);
+    browser.press("#walk > summary");
+    browser.wait("document.getElementById('walk').open");
     scene.frame.steps[2].stands = Stands::Signed;
     let after =
         brimwatch::engine::steps::StepState { step: 3, stands: Stands::Open, signatures: vec![], against: vec![] };

@@ -5,7 +5,7 @@ const SETTLE_MS = 1500;
 const byId = (id) => document.getElementById(id);
 let turn = [];
 let shown = "";
-let unfolded = null;
+let leads = null;
 let failed = false;
 let movedAt = -Infinity;
 
@@ -31,14 +31,15 @@ function choose() {
 export function showWalk(walk) {
   const fold = byId("walk");
   fold.hidden = !walk.asked;
-  if (walk.unfolded !== unfolded) {
-    fold.open = walk.unfolded;
-    // While liquid moves the answers come first, and the next step after the pictures.
+  if (walk.leads !== leads) {
+    // While liquid moves the answers come first, and the next step after the pictures. Before, the fold's head shows the
+    // next step; whoever signs opens it, and it stays so.
+    if (!walk.leads) fold.open = false;
     const columns = document.querySelector("main > .columns");
-    if (walk.unfolded) columns.before(fold);
+    if (walk.leads) columns.before(fold);
     else columns.after(fold);
   }
-  unfolded = walk.unfolded;
+  leads = walk.leads;
   if (walk.check_fails && !failed) byId("delivery").open = true;
   failed = walk.check_fails;
   const now = JSON.stringify(walk.turn);

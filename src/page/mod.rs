@@ -7,6 +7,7 @@ pub mod figures;
 pub mod server;
 mod settings;
 pub mod sign_in;
+mod steps;
 pub mod view;
 
 #[cfg(test)]

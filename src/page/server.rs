@@ -147,6 +147,7 @@ fn router(app: App) -> Router {
         .route("/", get(list))
         .route("/page.css", get(|| asset("text/css; charset=utf-8", include_str!("assets/page.css"))))
         .route("/page.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/page.js"))))
+        .route("/steps.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/steps.js"))))
         .route("/mark.svg", get(|| asset("image/svg+xml", include_str!("assets/mark.svg"))))
         .route("/sign-in.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/sign-in.js"))))
         .route("/sign-in", get(door).post(come_in))

@@ -5,6 +5,7 @@
 //! is never drawn anew.
 
 use super::feed::{DeviceStats, Published};
+use super::steps::{self, Walk};
 use crate::engine::alarm::catalogue;
 use crate::engine::checks::{CheckId, CheckState};
 use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord};
@@ -65,6 +66,8 @@ pub struct Live {
     pub can_dip: bool,
     /// A delivery is open or was the last one: checks can be entered.
     pub can_check: bool,
+    /// The steps of the delivery.
+    pub walk: Walk,
 }
 
 /// One open alarm, in the order in which it must be read.
@@ -126,6 +129,7 @@ pub fn live(published: &Published, reader: &Reader) -> Live {
         can_start: frame.phase == Phase::Opened,
         can_close: frame.phase == Phase::Transfer,
         can_check: frame.delivery.is_some(),
+        walk: steps::walk(scene(published, reader)),
         can_zero: frame.phase == Phase::Transfer && zero::admits(&frame.verdict, 1).is_ok(),
         can_dip: frame.phase == Phase::Opened && may_be_dipped(published),
     }
@@ -235,6 +239,9 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
         ),
         ("pad", html! { (pad_line(&language.pad(scene), labels.pad)) (both(picture::pad)) }),
         ("checks", checks(scene, language)),
+        ("step-next", steps::next(scene, language)),
+        ("step-about", steps::about(scene, language)),
+        ("step-all", steps::all(scene, language)),
         ("margin-made", margin_made(scene, language)),
         ("budgets", budgets(scene, language)),
         ("polling", polling(&published.devices, scene, language)),
@@ -429,6 +436,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
             main tabindex="0" {
                 ol #alarms aria-label=(labels.alarms) aria-live="assertive" aria-relevant="additions" {}
                 section #headline { (region("headline")) }
+                (steps::fold(["step-next", "step-about", "step-all"].map(&mut region), reader))
                 div.columns {
                     div.figures {
                         section #valve { (region("valve")) }
@@ -686,6 +694,10 @@ mod tests {
         let sources = [
             ("words/en.rs", literals(include_str!("../words/en.rs"))),
             ("words/checks.rs", literals(include_str!("../words/checks.rs"))),
+            ("words/steps.rs", literals(include_str!("../words/steps.rs"))),
+            ("page/steps.rs", literals(include_str!("steps.rs"))),
+            ("steps.js", include_str!("assets/steps.js").to_owned()),
+            ("steps.toml", literals(include_str!("../../config/steps.toml"))),
             ("page/view.rs", literals(include_str!("view.rs"))),
             ("page.css", include_str!("assets/page.css").to_owned()),
             ("page.js", include_str!("assets/page.js").to_owned()),

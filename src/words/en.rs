@@ -1,6 +1,7 @@
 //! English.
 
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
+use super::steps::StepLabels;
 use super::{CheckText, EntryAnswer, Figure, Labels, Language, Scene, SettingsWord, SignInWord, Text};
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
@@ -10,6 +11,7 @@ use crate::engine::frame::{
 use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status, ZeroCause};
 use crate::engine::settings::{PadTap, SignalKind};
 use crate::engine::slip;
+use crate::engine::steps::{Against, Signature, Stands};
 
 /// The language itself.
 #[derive(Debug, Clone, Copy)]
@@ -493,6 +495,22 @@ impl Language for English {
 
     fn check_name(&self, id: CheckId) -> &'static str {
         super::checks::name(id)
+    }
+
+    fn step_labels(&self) -> &'static StepLabels {
+        &super::steps::LABELS
+    }
+
+    fn stands(&self, stands: Option<Stands>) -> &'static str {
+        super::steps::stands(stands)
+    }
+
+    fn signature(&self, scene: Scene<'_>, signature: &Signature) -> String {
+        super::steps::signature(scene, signature)
+    }
+
+    fn against(&self, against: &Against) -> String {
+        super::steps::against(against)
     }
 
     fn checks(&self, scene: Scene<'_>) -> Text {

@@ -17,7 +17,9 @@ use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Source, VerdictWord, WitnessId};
 use crate::engine::input::{AlarmId, ZeroCause};
 use crate::engine::settings::Settings;
+use crate::engine::steps::{Against, Signature, Stands};
 use jiff::tz::TimeZone;
+use steps::StepLabels;
 
 /// What a text is about: one instant of one bay, and the time zone of the people who read it.
 #[derive(Debug, Clone, Copy)]
@@ -244,6 +246,14 @@ pub trait Language: Sync {
     fn check_name(&self, id: CheckId) -> &'static str;
     /// What all of its checks call for, and whom to call.
     fn checks(&self, scene: Scene<'_>) -> Text;
+    /// Labels around the steps.
+    fn step_labels(&self) -> &'static StepLabels;
+    /// How a step stands; None: its turn has not come.
+    fn stands(&self, stands: Option<Stands>) -> &'static str;
+    /// Who has signed a step.
+    fn signature(&self, scene: Scene<'_>, signature: &Signature) -> String;
+    /// What speaks against a step, or cannot be read.
+    fn against(&self, against: &Against) -> String;
     /// What became of an entry.
     fn entry(&self, answer: EntryAnswer<'_>) -> String;
     /// Why a person gives the scale a new zero.

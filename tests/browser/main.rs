@@ -5,6 +5,7 @@ mod chromium;
 mod desk;
 mod scenes;
 mod settings;
+mod steps;
 
 use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;

@@ -13,6 +13,7 @@ use brimwatch::engine::settings::{
     DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
     Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
+use brimwatch::engine::steps::{Against, Bar, Right, Side, Signature, SignedBy, Stands, Step, StepState};
 use brimwatch::page::feed::{DeviceStats, Published};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
 use brimwatch::units::{Celsius, GaugePa, Kg, M3, Metre};
@@ -37,6 +38,7 @@ pub fn all() -> Vec<(&'static str, Published)> {
         ("closed", closed()),
         ("shared-tank", shared_tank()),
         ("held", held()),
+        ("stepping", stepping()),
     ]
 }
 
@@ -95,6 +97,56 @@ pub fn opened() -> Published {
         w.validity = Validity::Lost(Reason::NoStart);
         w.received_kg = None;
     }
+    p
+}
+
+/// Joints are looked at: the pad is above its band, and the driver has signed what both must.
+pub fn stepping() -> Published {
+    let mut p = opened();
+    let mut settings = (*p.settings).clone();
+    let step = |id: &str, text: &str, care: &str| Step {
+        id: id.into(),
+        text: text.into(),
+        care: care.into(),
+        right: Right::Attend,
+        signed_by: SignedBy::Site,
+        hold: false,
+        proof: false,
+        bars: Vec::new(),
+    };
+    settings.steps = vec![
+        step("bonded", "Bonding cable connected to bare metal, and its continuity shown.", ""),
+        step("scrubber_runs", "The scrubber runs.", ""),
+        Step {
+            hold: true,
+            proof: true,
+            signed_by: SignedBy::Both,
+            ..step(
+                "leak_check",
+                "Every joint looked at from a distance at the low pad; the hose's gauge stands still.",
+                "If anything seeps: stop by emergency stop or remote valve, shut the gas, keep clear and upwind; look only \
+                 from a distance, in the required protection; touch or tighten nothing under pressure.",
+            )
+        },
+        step("full_pad", "Pad brought slowly to its working pressure.", ""),
+    ];
+    p.settings = Arc::new(settings);
+    let signature = |side, who: &str, note: &str| Signature {
+        side,
+        who: who.into(),
+        at: WallTime(START.0 - 300_000_000_000),
+        note: note.into(),
+    };
+    let against = vec![
+        Against { bar: Bar::PadAbove(GaugePa(68_948.0)), forbids: true, value_si: Some(82_700.0) },
+        Against { bar: Bar::Flows, forbids: false, value_si: None },
+    ];
+    let state = |step, stands, signatures, against| StepState { step, stands, signatures, against };
+    p.frame.steps = vec![
+        state(0, Stands::Signed, vec![signature(Side::Site, "A. Tendant", "")], Vec::new()),
+        state(1, Stands::Skipped, vec![signature(Side::Site, "E. Ngineer", "none at this bay")], Vec::new()),
+        state(2, Stands::Open, vec![signature(Side::Driver, "D. Haul", "gauge 12 psi")], against),
+    ];
     p
 }
 

@@ -2,6 +2,8 @@
 // buttons are replaced where they changed; alarm rows are kept and only their texts are changed, so that no
 // press is lost. Nothing here computes, and no sentence is written here.
 
+import { showWalk, signWith } from "/steps.js";
+
 const body = document.body;
 const byId = (id) => document.getElementById(id);
 const address = `/bay/${body.dataset.bay}`;
@@ -130,6 +132,7 @@ function show(frame) {
   byId("close").disabled = !frame.can_close;
   byId("delivery").hidden = !frame.can_check;
   byId("reject").hidden = !frame.can_start;
+  showWalk(frame.walk);
   byId("dip").hidden = !frame.can_dip;
   byId("zero").hidden = !frame.can_zero;
   watch();
@@ -226,6 +229,7 @@ byId("zero").addEventListener("submit", (event) => {
   event.preventDefault();
   enter({ scale_zeroed: { cause: byId("cause").value } });
 });
+signWith(enter);
 document.addEventListener("pointerdown", () => listen(), { once: true });
 byId("sound").addEventListener("click", async () => {
   await listen();

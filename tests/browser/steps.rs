@@ -1,0 +1,83 @@
+//! Steps of a delivery on the page: the next one first, what forbids it, and who signs.
+
+use super::{Stage, scenes, show};
+use crate::chromium::Browser;
+use brimwatch::engine::input::What;
+use brimwatch::engine::steps::{Right, Side, Stands};
+use std::path::Path;
+
+#[test]
+fn the_next_step_is_shown_and_signed() {
+    let scene = scenes::stepping();
+    let mut stage = Stage::set(scene.clone());
+    let mut browser = Browser::start();
+    let pictures = Path::new(env!("CARGO_TARGET_TMPDIR")).join("page");
+    std::fs::create_dir_all(&pictures).expect("a folder for pictures");
+    for (name, width, height) in [("phone", 390, 844), ("tablet", 1024, 768)] {
+        browser.screen(width, height, 1, false);
+        browser.open(&stage.url);
+        show(&mut stage, &mut browser, &scene);
+        browser.picture(&pictures.join(format!("{name}-steps.png")));
+        let fits = "[...document.querySelectorAll('html, main, body')].every((e) => e.scrollWidth <= e.clientWidth)";
+        assert_eq!(browser.value(fits), true, "{name}: scrolls sideways");
+        let targets = "[...document.querySelectorAll('#walk :is(summary, button, input, select)')] \
+                       .filter((e) => e.offsetParent).every((e) => e.offsetHeight >= 48 && e.offsetWidth >= 48)";
+        assert_eq!(browser.value(targets), true, "{name}: too small for a glove");
+        let text = browser.value("document.getElementById('walk').innerText");
+        let text = text.as_str().expect("text");
+        for part in [
+            "Next step 3 of 4",
+            "Hold point",
+            "looked at from a distance",
+            "Not now: the pad is",
+            "D. Haul",
+            "Local codes",
+        ] {
+            assert!(text.contains(part), "{name}: {part}: {text}");
+        }
+        assert!(!text.contains("Bonding cable"), "{name}: what is signed is folded: {text}");
+    }
+    let hidden = |id: &str| format!("document.getElementById('{id}').hidden");
+    assert_eq!(browser.value(&hidden("step-by-driver")), true, "the driver has signed");
+    browser.value("document.getElementById('step-note').value = 'hose gauge stands at 12 psi'; 0");
+    browser.value("document.getElementById('step-form').scrollIntoView({ block: 'center' }); 0");
+    browser.press("#step-form button[value=site]");
+    let request = stage.entry();
+    let what = What::StepSigned {
+        step: "leak_check".into(),
+        side: Side::Site,
+        name: "bay screen".into(),
+        right: Right::Engineer,
+        note: "hose gauge stands at 12 psi".into(),
+    };
+    assert_eq!(request.entry.what, what);
+    request.saved.send(Err("what is read now forbids it".into())).expect("the server waits");
+    browser.wait("document.getElementById('answer').textContent.includes('forbids it')");
+}
+
+/// While liquid moves the fold is shut, and a press that was meant for a step that is done signs no other.
+#[test]
+fn a_fold_shuts_and_a_late_press_signs_nothing() {
+    let mut scene = scenes::stepping();
+    let mut stage = Stage::set(scene.clone());
+    let mut browser = Browser::start();
+    browser.screen(1024, 768, 1, false);
+    browser.open(&stage.url);
+    show(&mut stage, &mut browser, &scene);
+    scene.frame.steps[2].stands = Stands::Signed;
+    let after =
+        brimwatch::engine::steps::StepState { step: 3, stands: Stands::Open, signatures: vec![], against: vec![] };
+    scene.frame.steps.push(after);
+    stage.publish(&scene);
+    browser.wait("document.getElementById('step-id').value === 'full_pad'");
+    browser.value("document.querySelector('#step-form button[value=site]').click(); 0");
+    std::thread::sleep(std::time::Duration::from_millis(300));
+    assert!(stage.entries.try_recv().is_err(), "signed what nobody had read");
+    scene.frame.phase = brimwatch::engine::frame::Phase::Transfer;
+    stage.publish(&scene);
+    browser.wait("!document.getElementById('walk').open");
+    let held = scenes::held();
+    assert_eq!(browser.value("document.getElementById('delivery').open"), false);
+    stage.publish(&held);
+    browser.wait("document.getElementById('delivery').open");
+}

@@ -148,6 +148,9 @@ fn every_step() -> Vec<StepState> {
     let against = vec![
         Against { bar: Bar::PadAbove(GaugePa(69e3)), forbids: true, value_si: Some(82e3) },
         Against { bar: Bar::Flows, forbids: false, value_si: None },
+        Against { bar: Bar::PadBelow(GaugePa(34.5e3)), forbids: true, value_si: Some(12e3) },
+        Against { bar: Bar::RisenLess(Kg(300.0)), forbids: true, value_si: Some(120.5) },
+        Against { bar: Bar::OtherRises(Kg(250.0)), forbids: true, value_si: Some(260.0) },
     ];
     vec![state(0, Stands::Signed, Vec::new()), state(1, Stands::Skipped, Vec::new()), state(2, Stands::Open, against)]
 }

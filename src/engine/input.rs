@@ -245,6 +245,10 @@ pub enum What {
         /// Why.
         reason: String,
     },
+    /// The hose begins to be blown clear.
+    BlowBegan,
+    /// That is over: what follows is shut.
+    BlowEnded,
     /// One side signed a step.
     StepSigned {
         /// Its name.
@@ -353,6 +357,8 @@ pub enum AlarmId {
     TruckGone,
     /// Time to be at the valve: a prompt of every delivery.
     BeAtValve,
+    /// The tank's pressure is near its own limit or above; subject: tank.
+    TankPressureHigh,
 }
 
 /// How the recorder does.
@@ -510,6 +516,8 @@ pub struct CarriedDelivery {
     pub entered: Vec<EnteredCheck>,
     /// Steps that people have signed or let go.
     pub marks: Vec<StepMark>,
+    /// How often the hose was blown clear.
+    pub blows: u16,
 }
 
 /// A totalizer in the midst of a transfer, in its SI unit.

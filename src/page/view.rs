@@ -241,6 +241,7 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
         ("checks", checks(scene, language)),
         ("step-next", steps::next(scene, language)),
         ("step-about", steps::about(scene, language)),
+        ("blow", steps::blow(scene, language)),
         ("step-all", steps::all(scene, language)),
         ("margin-made", margin_made(scene, language)),
         ("budgets", budgets(scene, language)),
@@ -436,7 +437,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
             main tabindex="0" {
                 ol #alarms aria-label=(labels.alarms) aria-live="assertive" aria-relevant="additions" {}
                 section #headline { (region("headline")) }
-                (steps::fold(["step-next", "step-about", "step-all"].map(&mut region), reader))
+                (steps::fold(["step-next", "step-about", "blow", "step-all"].map(&mut region), reader))
                 div.columns {
                     div.figures {
                         section #valve { (region("valve")) }
@@ -643,6 +644,7 @@ mod tests {
             AlarmId::PadAboveMawp,
             AlarmId::PadInReliefWindow,
             AlarmId::PadBelowTank,
+            AlarmId::TankPressureHigh,
             AlarmId::ReverseFlow,
             AlarmId::TruckGone,
         ];

@@ -13,6 +13,7 @@ pub mod display;
 pub mod en;
 pub mod steps;
 
+use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Source, VerdictWord, WitnessId};
 use crate::engine::input::{AlarmId, ZeroCause};
@@ -254,6 +255,8 @@ pub trait Language: Sync {
     fn signature(&self, scene: Scene<'_>, signature: &Signature) -> String;
     /// What speaks against a step, or cannot be read.
     fn against(&self, against: &Against) -> String;
+    /// What the gas behind the last liquid will do and has done, a line each.
+    fn blow(&self, scene: Scene<'_>, blow: &BlowState) -> Vec<String>;
     /// What became of an entry.
     fn entry(&self, answer: EntryAnswer<'_>) -> String;
     /// Why a person gives the scale a new zero.
@@ -356,6 +359,7 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::PadAboveMawp
         | AlarmId::PadInReliefWindow
         | AlarmId::PadBelowTank
+        | AlarmId::TankPressureHigh
         | AlarmId::ReverseFlow
         | AlarmId::TruckGone => true,
         AlarmId::HighLevelProjected

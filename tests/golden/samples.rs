@@ -1,5 +1,6 @@
 //! A bay of an invented works, and one of everything that a recording can hold.
 
+use brimwatch::engine::blow::{Blow, BlowSetup, BlowState, VentSetup};
 use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::*;
 use brimwatch::engine::input::*;
@@ -99,6 +100,11 @@ pub fn settings() -> Settings {
         },
         neighbours: vec![NeighbourSetup { bay: "Bay 2".into(), tank: 1 }],
         expected: expected(),
+        blow: BlowSetup {
+            bore: Some(Metre(0.0525)),
+            loss: Some(30.0),
+            vents: vec![VentSetup { passes: Some(KgPerS(0.25)), limit: Some(GaugePa(7e3)) }],
+        },
         steps: vec![step()],
     }
 }
@@ -120,6 +126,9 @@ fn step() -> Step {
         Bar::PadBelow(GaugePa(34.5e3)),
         Bar::RisenLess(Kg(300.0)),
         Bar::OtherRises(Kg(250.0)),
+        Bar::GasOverVent,
+        Bar::TankPressureHigh,
+        Bar::AfterBlow(60.0),
     ];
     Step {
         id: "leak_check".into(),
@@ -151,6 +160,7 @@ fn every_step() -> Vec<StepState> {
         Against { bar: Bar::PadBelow(GaugePa(34.5e3)), forbids: true, value_si: Some(12e3) },
         Against { bar: Bar::RisenLess(Kg(300.0)), forbids: true, value_si: Some(120.5) },
         Against { bar: Bar::OtherRises(Kg(250.0)), forbids: true, value_si: Some(260.0) },
+        Against { bar: Bar::AfterBlow(60.0), forbids: true, value_si: Some(42.0) },
     ];
     vec![state(0, Stands::Signed, Vec::new()), state(1, Stands::Skipped, Vec::new()), state(2, Stands::Open, against)]
 }
@@ -290,6 +300,8 @@ pub fn carried() -> Carried {
             entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
             entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
             entry_of(What::Rejected { reason: "wrong seal".into() }),
+            entry_of(What::BlowBegan),
+            entry_of(What::BlowEnded),
             entry_of(What::StepSigned {
                 step: "leak_check".into(),
                 side: Side::Driver,
@@ -324,6 +336,7 @@ pub fn carried() -> Carried {
                 }),
             }],
             entered: vec![entered()],
+            blows: 3,
             marks: vec![StepMark {
                 step: "leak_check".into(),
                 skipped: false,
@@ -544,6 +557,15 @@ pub fn full_frame(now: EngineTime) -> Frame {
         neighbours: vec![neighbour_state()],
         checks: every_check(),
         steps: every_step(),
+        blow: Some(BlowState {
+            gas_kg_per_s: Some(0.375),
+            most_kg_per_s: Some(1.25),
+            vent_kg_per_s: Some(0.25),
+            tank_pa_gauge: Some(15e3),
+            limit_pa_gauge: Some(7e3),
+            to_limit_s: Some(4.5),
+            blows: vec![Blow { began: at(7), ended: Some(at(9)) }, Blow { began: at(11), ended: None }],
+        }),
     }
 }
 

@@ -80,7 +80,7 @@ const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
 }
 
 /// Every alarm.
-pub const CATALOGUE: [Line; 21] = {
+pub const CATALOGUE: [Line; 22] = {
     use AlarmId as A;
     use TimeToRespond::{AtOnce, Delivery, ResponseTime};
     [
@@ -105,6 +105,7 @@ pub const CATALOGUE: [Line; 21] = {
         severe(A::ShutoffBypassed, "shutoff_bypassed", ResponseTime),
         severe(A::TruckGone, "truck_gone", AtOnce).delayed(),
         serious(A::BeAtValve, "be_at_valve", ResponseTime).prompt(),
+        severe(A::TankPressureHigh, "tank_pressure_high", AtOnce),
     ]
 };
 
@@ -166,6 +167,7 @@ mod tests {
             A::ShutoffBypassed,
             A::TruckGone,
             A::BeAtValve,
+            A::TankPressureHigh,
         ];
         assert_eq!(CATALOGUE.map(|line| line.id), all);
     }

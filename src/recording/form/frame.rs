@@ -1,6 +1,7 @@
 //! Forms of the frame. Their names are those of the JSON at the page's address and of `replay --json`.
 
 use super::mirror;
+use crate::engine::blow::BlowState;
 use crate::engine::checks::Check;
 use crate::engine::frame::{
     Alarm, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish,
@@ -35,6 +36,7 @@ mirror! {
         neighbours: Vec<NeighbourState>,
         checks: Vec<Check>,
         steps: Vec<StepState>,
+        blow: Option<BlowState>,
     }
 
     struct NeighbourStateForm of NeighbourState {

@@ -91,6 +91,8 @@ mirror! {
         Rejected { reason: String },
         StepSigned { step: String, side: Side, name: String, right: Right, note: String },
         StepSkipped { step: String, right: Right, reason: String },
+        BlowBegan,
+        BlowEnded,
     }
 
     struct EnteredCheckForm of EnteredCheck {
@@ -127,6 +129,7 @@ mirror! {
         ShutoffBypassed,
         TruckGone,
         BeAtValve,
+        TankPressureHigh,
     }
 
     enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }
@@ -181,6 +184,7 @@ mirror! {
         neighbours: Vec<CarriedNeighbour>,
         entered: Vec<EnteredCheck>,
         marks: Vec<StepMark>,
+        blows: u16,
     }
 
     struct CarriedZeroForm of CarriedZero { cause: ZeroCause, kg: f64, u_kg: f64 }

@@ -1,0 +1,219 @@
+//! Gas that follows the last liquid: how much the stored pad can push through the line, against what the tank's vent passes
+//! and the tank may bear; how often and how long the hose was blown clear.
+//!
+//! What a resistance lets through is the same for liquid and gas as long as it is turbulent: K velocity heads. Isothermal
+//! flow with friction and expansion from rest at p1 to p2 (Crane TP-410, eq. 1-6):
+//!
+//!   w2 (K + 2 ln(p1/p2)) = A2 (p1 p1 - p2 p2) / (R T)
+//!
+//! and where the flow would be choked the largest w on the way to p2. K is that of this transfer's own fit where there is
+//! one, otherwise the site file's. The bound is the full bore at the speed of sound, without any loss.
+
+use super::delivery::Delivery;
+use super::frame::{Condition, Phase};
+use super::hydraulics::Line;
+use super::reading::Readings;
+use super::settings::{Drive, Settings, SignalKind};
+use super::witness::{density, geometry};
+use crate::time::EngineTime;
+use crate::units::{Celsius, GaugePa, KgPerS, Metre};
+
+/// sqrt(k) (2/(k+1))^((k+1)/(2 (k-1))) at k = 1.4, nitrogen and dry air near room temperature: the perfect gas's
+/// critical-flow function (ISO 9300), 1.
+const CHOKED: f64 = 0.684_731;
+/// Pressures at which the flow is looked for on its way down.
+const PRESSURES: u32 = 64;
+/// Steps, s, and longest time for which a tank's pressure is followed.
+const STEP_S: f64 = 0.25;
+/// See above.
+const STEPS: u32 = 2_400;
+
+/// What the site has said of a bay's line and vents for the gas behind the liquid.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct BlowSetup {
+    /// Inner diameter of the line.
+    pub bore: Option<Metre>,
+    /// Velocity heads that it costs, without its exit, 1.
+    pub loss: Option<f64>,
+    /// For each tank, in the order of the settings.
+    pub vents: Vec<VentSetup>,
+}
+
+/// A tank's vent.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct VentSetup {
+    /// Most gas that it passes at the tank's limit.
+    pub passes: Option<KgPerS>,
+    /// The tank's own limit.
+    pub limit: Option<GaugePa>,
+}
+
+/// One time that the hose was blown clear.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Blow {
+    /// When it began, by a person's entry.
+    pub began: EngineTime,
+    /// When it was over; None: it runs.
+    pub ended: Option<EngineTime>,
+}
+
+/// What the gas will do, and what it has done. None: not known, or not in the site file.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct BlowState {
+    /// Gas through the line's own resistance, kg/s.
+    pub gas_kg_per_s: Option<f64>,
+    /// Gas through the full bore: it cannot be more, kg/s.
+    pub most_kg_per_s: Option<f64>,
+    /// What the tank's vent passes at the tank's limit, kg/s.
+    pub vent_kg_per_s: Option<f64>,
+    /// The tank's pressure once it stands still, by the gas above, Pa gauge; the vent passes as the root of the pressure.
+    pub tank_pa_gauge: Option<f64>,
+    /// The tank's own limit, Pa gauge.
+    pub limit_pa_gauge: Option<f64>,
+    /// Time to that limit, s; None where it is not reached within ten minutes.
+    pub to_limit_s: Option<f64>,
+    /// Each time that the hose was blown clear.
+    pub blows: Vec<Blow>,
+}
+
+/// A gas behind a resistance.
+#[derive(Debug, Clone, Copy)]
+pub struct Gas {
+    /// Specific gas constant times temperature, J/kg.
+    pub rt_j_per_kg: f64,
+}
+
+impl Gas {
+    /// Flow through `loss` velocity heads (exit included) of a line, from rest at `from` to `to`, Pa, kg/s.
+    #[must_use]
+    pub fn through(&self, from: f64, to: f64, area_m2: f64, loss: f64) -> f64 {
+        if from <= to {
+            return 0.0;
+        }
+        let at = |p: f64| {
+            let heads = loss + 2.0 * libm::log(from / p);
+            area_m2 * ((from * from - p * p) / (self.rt_j_per_kg * heads)).sqrt()
+        };
+        let step = (from - to) / f64::from(PRESSURES);
+        (0..PRESSURES).map(|i| at(to + f64::from(i) * step)).fold(0.0, f64::max)
+    }
+
+    /// Flow at the speed of sound through a full bore, from rest at `from`, Pa, kg/s.
+    #[must_use]
+    pub fn full_bore(&self, from: f64, area_m2: f64) -> f64 {
+        CHOKED * area_m2 * from / self.rt_j_per_kg.sqrt()
+    }
+
+    /// Time in which a flow raises a tank's vapour space to its limit, s, while its vent passes as the root of the pressure.
+    #[must_use]
+    pub fn to_limit_s(&self, gas: f64, vent: f64, (now, limit): (f64, f64), vapour_m3: f64) -> Option<f64> {
+        let mut pressure = now.max(0.0);
+        for step in 0..STEPS {
+            if pressure >= limit {
+                return Some(f64::from(step) * STEP_S);
+            }
+            let net = gas - vent * (pressure / limit).sqrt();
+            pressure = (pressure + self.rt_j_per_kg * net * STEP_S / vapour_m3).max(0.0);
+        }
+        None
+    }
+}
+
+fn area_m2(bore: Metre) -> f64 {
+    std::f64::consts::PI / 4.0 * bore.0 * bore.0
+}
+
+/// Whether a tank's pressure is near its own limit or above, and what it is, Pa gauge. Where nobody has typed the limit in,
+/// or nothing measures the pressure, that is not known.
+#[must_use]
+pub fn tank_pressure(settings: &Settings, readings: &Readings, tank: u16) -> (Condition, Option<f64>) {
+    let limit = settings.blow.vents.get(usize::from(tank)).and_then(|vent| vent.limit);
+    let signal = Readings::find(settings, SignalKind::TankPressure, Some(tank));
+    let value = signal.and_then(|s| readings.credible(s).or(readings.at_least(s)));
+    match limit.zip(value) {
+        Some((limit, pa)) if pa >= limit.0 * settings.thresholds.near_ceiling => (Condition::True, value),
+        Some(_) => (Condition::False, value),
+        None => (Condition::Unknown, value),
+    }
+}
+
+/// What is looked at.
+#[derive(Clone, Copy)]
+pub struct Scene<'a> {
+    /// The bay.
+    pub settings: &'a Settings,
+    /// What the signals say.
+    pub readings: &'a Readings,
+    /// The open delivery.
+    pub delivery: &'a Delivery,
+    /// What the line has let through so far.
+    pub line: &'a Line,
+}
+
+impl Scene<'_> {
+    /// Only where gas pushes, and while something may still be blown through.
+    #[must_use]
+    pub fn state(&self) -> Option<BlowState> {
+        let (settings, delivery) = (self.settings, self.delivery);
+        if settings.drive != Drive::Pad || delivery.phase != Phase::Transfer && delivery.blows.is_empty() {
+            return None;
+        }
+        let tank = delivery.setup.tank;
+        let vent = settings.blow.vents.get(usize::from(tank)).copied().unwrap_or_default();
+        let (gas_kg_per_s, most_kg_per_s) = self.flows();
+        let (passes, limit) = (vent.passes.map(|p| p.0), vent.limit.map(|p| p.0));
+        let expected = gas_kg_per_s.or(most_kg_per_s).zip(passes).zip(limit);
+        let gas = self.gas();
+        Some(BlowState {
+            gas_kg_per_s,
+            most_kg_per_s,
+            vent_kg_per_s: passes,
+            tank_pa_gauge: expected.map(|((flow, passes), limit)| limit * (flow / passes) * (flow / passes)),
+            limit_pa_gauge: limit,
+            to_limit_s: expected.and_then(|((flow, passes), limit)| {
+                let now = self.tank_pa().unwrap_or(0.0);
+                gas.to_limit_s(flow, passes, (now, limit), self.vapour_m3()?)
+            }),
+            blows: delivery.blows.clone(),
+        })
+    }
+
+    fn gas(&self) -> Gas {
+        let read = self.readings.credible_kind(self.settings, SignalKind::PadGasTemperature, None);
+        let kelvin = read.map_or(self.settings.gas.temperature.kelvin(), |c| Celsius(c).kelvin());
+        Gas { rt_j_per_kg: self.settings.gas.constant_j_per_kg_k * kelvin }
+    }
+
+    fn tank_pa(&self) -> Option<f64> {
+        let tank = Some(self.delivery.setup.tank);
+        self.readings.credible_kind(self.settings, SignalKind::TankPressure, tank)
+    }
+
+    /// Gas through the line's resistance, and through the full bore, kg/s.
+    fn flows(&self) -> (Option<f64>, Option<f64>) {
+        let Some(pad) = self.readings.credible_kind(self.settings, SignalKind::PadPressure, None) else {
+            return (None, None);
+        };
+        let Some(bore) = self.settings.blow.bore else { return (None, None) };
+        let (gas, area) = (self.gas(), area_m2(bore));
+        let from = GaugePa(pad).absolute().0;
+        let to = GaugePa(self.tank_pa().unwrap_or(0.0)).absolute().0;
+        let setup = &self.delivery.setup.product;
+        let density = density::density(setup, setup.load_temperature).map(|d| d.0);
+        // A liquid's pressure loss C w w is K w w / (2 rho A A).
+        let fitted = self.line.turbulent().zip(density).map(|(c, rho)| 2.0 * area * area * rho * c);
+        let loss = fitted.or(self.settings.blow.loss.map(|loss| loss + 1.0));
+        let most = gas.full_bore(from, area);
+        (loss.map(|loss| gas.through(from, to, area, loss).min(most)), Some(most))
+    }
+
+    /// The tank's vapour space up to its critical level, m3: less than there is, so that times come out short.
+    fn vapour_m3(&self) -> Option<f64> {
+        let tank = self.settings.tanks.get(usize::from(self.delivery.setup.tank))?;
+        let volume = |level| geometry::volume(&tank.geometry, level).map(|v| v.0);
+        let gauge = super::gauge::of_tank(self.settings, self.delivery.setup.tank).next()?;
+        let level = super::gauge::level_m(self.settings, self.readings, &self.delivery.setup, gauge)?;
+        let free = volume(tank.critical)? - volume(Metre(level))?;
+        (free > 0.0).then_some(free)
+    }
+}

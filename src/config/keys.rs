@@ -377,6 +377,8 @@ pub const SITE: &[Key] = &[
     key("bay.signal.saturates_at", OfSignal, Optional, "7.9 m", "from here on it shows its end of range; without it: not known"),
     key("bay.signal.rolls_over_at", DifferenceOfSignal, Optional, "1000000 kg",
         "for a total: where its counter is full and begins anew at 0; without it: not known, told from two readings in a row"),
+    key("bay.signal.low_flow", DifferenceOfSignal, Optional, "0.05 kg/s",
+        "for a flow rate: a meter that shows less may count nothing (its low-flow cut-off); up to a tenth of plausible_high; without it 0"),
     key("bay.signal.division", DifferenceOfSignal, Optional, "20 kg",
         "smallest step the value can make; needed for the scale, otherwise 0"),
     key("bay.signal.noise", DifferenceOfSignal, Optional, "2 mm", "white noise of one reading (1 sigma); by kind where left out"),

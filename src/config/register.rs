@@ -12,6 +12,8 @@ use crate::units::{Quantity, Unit};
 
 /// Beyond any quantity of a bay, in any of the SI units used.
 const BEYOND: f64 = 1e12;
+/// The foot of a meter's range lies below this part of the highest plausible flow (assumption).
+const LOW_FLOW_MOST: f64 = 0.1;
 
 /// Where the value is found, and what the device says about it.
 pub(super) fn place(draft: &mut Draft, table: &Table, form: &SignalForm, base: i64) -> Place {
@@ -253,6 +255,26 @@ fn unit(draft: &mut Draft, table: &Table, form: &SignalForm) -> Option<Unit> {
     unit
 }
 
+/// The foot of a meter's range: of a rate, and far below what it is there to measure.
+fn low_flow(draft: &mut Draft, table: &Table, form: &SignalForm, setup: &SignalSetup) {
+    if !table.has("low_flow") || !table.has("kind") {
+        return;
+    }
+    let (spot, path) = (table.spot("low_flow"), table.path("low_flow"));
+    if !matches!(form.kind, SignalKind::FlowMassRate | SignalKind::FlowVolumeRate) {
+        draft
+            .fault(spot, path, format!("{} is no flow rate", form.name))
+            .allowed("signals flow_kg_per_s and flow_m3_per_s")
+            .act("write it at the flow rate, or take the line out");
+    } else if setup.low_flow > LOW_FLOW_MOST * setup.plausible_high {
+        let si = form.quantity.si_name();
+        draft
+            .fault(spot, path, format!("{} {si}: no meter is blind so far up", setup.low_flow))
+            .allowed(format!("0 to a tenth of plausible_high, {} {si}", LOW_FLOW_MOST * setup.plausible_high))
+            .act("correct the value or its unit");
+    }
+}
+
 /// Range and uncertainties: as written, by kind where left out. Device and tank are filled in by the caller.
 pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -> SignalSetup {
     let steps = Bounds { quantity: form.quantity, low: 0.0, high: BEYOND };
@@ -282,6 +304,7 @@ pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -
         lag_s: table.optional_number("lag").unwrap_or(form.lag_s),
         rolls_over_at: get("rolls_over_at", steps),
         may_roll_over_at: Vec::new(),
+        low_flow: get("low_flow", steps).unwrap_or(0.0),
         apparent_mass: table.text("indicates") == "apparent_mass",
     };
     if setup.apparent_mass && !matches!(form.kind, SignalKind::FlowMassTotal | SignalKind::FlowMassRate) {
@@ -290,6 +313,7 @@ pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -
             .allowed("signals flow_total_kg and flow_kg_per_s")
             .act("take the line out");
     }
+    low_flow(draft, table, form, &setup);
     if setup.rolls_over_at.is_some() && !total::is_total(form.kind) {
         draft
             .fault(table.spot("rolls_over_at"), table.path("rolls_over_at"), format!("{} counts nothing", form.name))

@@ -160,6 +160,8 @@ const PLANTED: &[(&str, &str, &str, &str, &str)] = &[
     ("division = \"20 kg\"", "division = \"20 kg\"\nrolls_over_at = \"1000 kg\"", "bay.signal.rolls_over_at", "rolls_over_at = \"1000 kg\"", "counts nothing"),
     ("division = \"20 kg\"", "division = \"20 kg\"\nullage_from = \"8 kg\"", "bay.signal.ullage_from", "ullage_from = \"8 kg\"", "is no ullage"),
     ("division = \"20 kg\"", "division = \"20 kg\"\nindicates = \"apparent_mass\"", "bay.signal.indicates", "indicates = \"apparent_mass\"\n", "no mass meter"),
+    ("division = \"20 kg\"", "division = \"20 kg\"\nlow_flow = \"1 kg\"", "bay.signal.low_flow", "low_flow = \"1 kg\"", "is no flow rate"),
+    ("kind = \"flow_kg_per_s\"", "kind = \"flow_kg_per_s\"\nlow_flow = \"5 kg/s\"", "bay.signal.low_flow", "low_flow = \"5 kg/s\"", "blind so far up"),
     // Devices.
     ("address = \"127.0.0.1:15021\"\n", "", "device", "[[device]]\nname = \"line meter\"", "reached by, once"),
     ("address = \"127.0.0.1:15021\"", "address = 15021", "device.address", "address = 15021", "a bare number"),

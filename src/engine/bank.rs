@@ -8,7 +8,7 @@
 //! and the statistic is the logarithm of how much better the fault explains the rows than no fault does. A new moment
 //! comes every other block; old ones are thinned so that their number grows with the logarithm of the time.
 
-use super::filter::{Expected, STATES, Vector, dot, fade};
+use super::filter::{Expected, STATES, Vector, dot, fade, own_states};
 use super::frame::{Estimate, WitnessId};
 use crate::time::EngineTime;
 
@@ -167,6 +167,20 @@ impl Bank {
     #[must_use]
     pub fn new(at: EngineTime) -> Bank {
         Bank { began: at, gains: [Fault::NONE; KINDS - BEGINNING], moments: Vec::new(), blocks: 0 }
+    }
+
+    /// A witness stands on another instrument from now on: faults of the old one are forgotten, and what others have made of
+    /// its errors.
+    pub fn forget(&mut self, witness: usize) {
+        let moments = self.moments.iter_mut().flat_map(|moment| moment.faults.iter_mut().zip(&ALL));
+        for (fault, kind) in moments.chain(self.gains.iter_mut().zip(&ALL[BEGINNING..])) {
+            if kind.witness as usize == witness {
+                *fault = Fault::NONE;
+            }
+            for state in own_states(witness) {
+                fault.response[state] = 0.0;
+            }
+        }
     }
 
     /// A block ends that began at `begin`; noise with a memory fades by `left` in it.

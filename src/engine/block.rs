@@ -29,6 +29,7 @@ pub struct Recent {
     /// Newest first, as many as a rate looks back on.
     ticks: VecDeque<(EngineTime, Three)>,
     noise_kg: [f64; 3],
+    signals: [Option<u16>; 3],
     blocks: [Three; KEPT_BLOCKS],
     block_count: usize,
 }
@@ -38,6 +39,7 @@ impl Default for Recent {
         Recent {
             ticks: VecDeque::with_capacity(RATE_TICKS),
             noise_kg: [0.0; 3],
+            signals: [None; 3],
             blocks: [[None; 3]; KEPT_BLOCKS],
             block_count: 0,
         }
@@ -47,6 +49,14 @@ impl Default for Recent {
 impl Recent {
     /// Takes what the witnesses say at a tick; newest first.
     pub fn tick(&mut self, at: EngineTime, accounts: &[Account; 3]) {
+        for (i, account) in accounts.iter().enumerate() {
+            // Two gauges of a tank differ by what no rate is.
+            if self.signals[i].is_some_and(|before| account.signal.is_some_and(|now| now != before)) {
+                self.ticks.iter_mut().for_each(|(_, values)| values[i] = None);
+                self.blocks.iter_mut().for_each(|means| means[i] = None);
+            }
+            self.signals[i] = account.signal.or(self.signals[i]);
+        }
         self.ticks.truncate(RATE_TICKS - 1);
         self.ticks.push_front((at, accounts.map(|a| a.credible().map(|e| e.value))));
         self.noise_kg = accounts.map(|a| a.errors.noise_kg());

@@ -112,6 +112,8 @@ pub struct Comparison {
     ticks: usize,
     begin: EngineTime,
     starts: [f64; 3],
+    /// What each witness stands on.
+    signals: [Option<u16>; 3],
     /// Something has moved.
     begun: bool,
 }
@@ -146,6 +148,7 @@ impl Comparison {
             ticks: 0,
             begin: at,
             starts: [0.0; 3],
+            signals: [None; 3],
         }
     }
 
@@ -170,6 +173,12 @@ impl Comparison {
 
     /// Takes what the witnesses say; true when a block is full and was compared.
     pub fn tick(&mut self, tick: &Tick) -> bool {
+        for (i, account) in tick.accounts.iter().enumerate() {
+            if self.signals[i].is_some_and(|before| account.signal.is_some_and(|now| now != before)) {
+                self.stands_elsewhere(i);
+            }
+            self.signals[i] = account.signal.or(self.signals[i]);
+        }
         for (i, (sum, account)) in self.sums.iter_mut().zip(tick.accounts).enumerate() {
             if let Some(credible) = account.credible().filter(|_| !guessed(account)) {
                 sum.kg += credible.value + tick.rate_kg_per_s * account.errors.age_s;
@@ -251,6 +260,16 @@ impl Comparison {
     pub fn start_anew(&mut self, witness: usize) {
         self.learnt.filter = Filter::default();
         self.learnt.bank = Bank::new(self.begin);
+        self.before.clear();
+        self.disturbances[witness] = Disturbance::fresh();
+        self.sums[witness] = Sum::default();
+        self.starts[witness] = 0.0;
+    }
+
+    /// A witness stands on another signal than before: what was known of the old one's errors is forgotten.
+    fn stands_elsewhere(&mut self, witness: usize) {
+        self.learnt.filter.start_anew(witness);
+        self.learnt.bank.forget(witness);
         self.before.clear();
         self.disturbances[witness] = Disturbance::fresh();
         self.sums[witness] = Sum::default();

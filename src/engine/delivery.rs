@@ -68,6 +68,8 @@ pub struct Delivery {
     pub draw_off_integral: RateIntegral,
     /// What the totalizer counted.
     pub counted: Counted,
+    /// For how long the flow may have been too slow for the meter to count, s.
+    pub slow_s: f64,
     /// What a person's dip said before the load came in, m.
     pub dip_m: Option<f64>,
     /// What is known of the tank's level before the load comes in; as it was once it does.
@@ -108,6 +110,7 @@ impl Delivery {
             rate_integral: RateIntegral::default(),
             draw_off_integral: RateIntegral::default(),
             counted: Counted::default(),
+            slow_s: 0.0,
             dip_m: None,
             opening: Opening { doubt_m, ..Opening::default() },
             sums_are_whole: true,
@@ -139,6 +142,7 @@ impl Delivery {
             delivery.earlier_s = carried.elapsed_s;
             delivery.sums_are_whole = false;
             delivery.counted = Counted::carried(&carried.counted);
+            delivery.slow_s = carried.slow_s;
             for (start, value) in delivery.starts.iter_mut().zip(&carried.starts) {
                 *start = value.map(|value| StartReading { value, count: 1 });
             }
@@ -163,6 +167,7 @@ impl Delivery {
             starts: self.starts.iter().map(|s| s.map(|s| s.value)).collect(),
             received_kg,
             counted: self.counted.carry(),
+            slow_s: self.slow_s,
             zero,
             dip_m: self.dip_m,
             opening: self.opening,
@@ -181,6 +186,7 @@ impl Delivery {
         self.rate_integral = RateIntegral::default();
         self.draw_off_integral = RateIntegral::default();
         self.sums_are_whole = true;
+        self.slow_s = 0.0;
         for (index, start) in (0u16..).zip(&mut self.starts) {
             *start = readings.start(index, at);
         }
@@ -250,6 +256,7 @@ impl Delivery {
         if self.phase != Phase::Transfer {
             return;
         }
+        self.take_slow(settings, readings);
         for (kind, integral) in
             [(flow_rate(settings), &mut self.rate_integral), (Some(SignalKind::DrawOff), &mut self.draw_off_integral)]
         {
@@ -263,6 +270,18 @@ impl Delivery {
             }
         }
         self.take_total(settings, readings);
+    }
+
+    /// A meter that shows less than its foot may have liquid go by uncounted, unless a valve that is closed says there is none.
+    fn take_slow(&mut self, settings: &Settings, readings: &Readings) {
+        let Some(signal) = flow_rate(settings).and_then(|kind| Readings::find(settings, kind, None)) else { return };
+        let low = settings.signals.get(usize::from(signal)).map_or(0.0, |setup| setup.low_flow);
+        let (Some(rate), Some(at)) = (readings.credible(signal), readings.read_at(signal)) else { return };
+        let closed = readings.credible_kind(settings, SignalKind::ShutoffClosed, None) == Some(1.0);
+        let since = self.rate_integral.last.map(|(since, _)| since).or(self.started).filter(|since| *since < at);
+        if let Some(since) = since.filter(|_| rate < low && !closed) {
+            self.slow_s += at.since_s(since);
+        }
     }
 
     /// What the totalizer shows now, held against what it showed before.

@@ -13,7 +13,7 @@ use super::frame::Source;
 use super::witness::{Account, Errors};
 
 /// Sources whose error stays the same through a transfer. What the others stand for is in [`Errors`].
-pub const PERSISTENT: [Source; 16] = [
+pub const PERSISTENT: [Source; 17] = [
     Source::MeterGain,
     Source::MeterZero,
     Source::ScaleSpan,
@@ -30,6 +30,7 @@ pub const PERSISTENT: [Source; 16] = [
     Source::Neighbour,
     Source::LevelSpan,
     Source::TankVapour,
+    Source::LowFlow,
 ];
 
 /// First state of the start readings, of the walks, of the noises with a memory; how many states there are.
@@ -53,6 +54,12 @@ pub fn feels(account: &Account, witness: usize) -> Vector {
     h[WALK + witness] = 1.0;
     h[SLOW + witness] = account.errors.slow_kg;
     h
+}
+
+/// The states that a witness feels alone and that begin anew with its start reading.
+#[must_use]
+pub fn own_states(witness: usize) -> [usize; 3] {
+    [START + witness, WALK + witness, SLOW + witness]
 }
 
 /// a . b
@@ -155,7 +162,7 @@ impl Filter {
 
     /// Forgets what a witness's start reading and walk were believed to be off by: it has a new start.
     pub fn start_anew(&mut self, witness: usize) {
-        for i in [START + witness, WALK + witness, SLOW + witness] {
+        for i in own_states(witness) {
             self.x[i] = 0.0;
             self.p[i] = [0.0; STATES];
             self.p.iter_mut().for_each(|row| row[i] = 0.0);

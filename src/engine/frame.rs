@@ -225,6 +225,15 @@ impl Validity {
     pub fn is_credible(self) -> bool {
         !matches!(self, Validity::Lost(_))
     }
+
+    /// What stands on two things is as good as the worse of them; of two alike the first is said.
+    #[must_use]
+    pub fn and(self, other: Validity) -> Validity {
+        match (self, other) {
+            (Validity::Good, _) | (Validity::Doubtful(_), Validity::Lost(_)) => other,
+            _ => self,
+        }
+    }
 }
 
 /// Why a value is doubtful or lost.
@@ -280,6 +289,8 @@ pub enum Reason {
     CountsBack,
     /// The trailer has moved off the scale.
     DrivenOff,
+    /// The tank's first gauge is lost: the witness stands on another one.
+    OtherGauge,
 }
 
 /// What in a site file may be behind a reading that cannot be.
@@ -359,6 +370,8 @@ pub enum Source {
     TankVapour,
     /// What the witnesses' readings were off by when the scale was given a new zero.
     NewZero,
+    /// What flowed more slowly than the flow meter counts.
+    LowFlow,
 }
 
 /// One line of an uncertainty budget.

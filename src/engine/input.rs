@@ -2,7 +2,7 @@
 //! time and is recorded before it is stepped.
 
 use super::checks::CheckId;
-use super::frame::{Estimate, Opening, Phase};
+use super::frame::{Contribution, Estimate, Opening, Phase};
 use super::settings::{DeliverySetup, Settings};
 use super::steps::{Right, Side, StepMark};
 use crate::time::{EngineTime, WallTime};
@@ -504,6 +504,8 @@ pub struct CarriedDelivery {
     pub received_kg: [Option<(f64, f64)>; 3],
     /// What the totalizer has done since the start.
     pub counted: CarriedCount,
+    /// For how long the flow may have been too slow for the meter, s.
+    pub slow_s: f64,
     /// The zero that a person gave the scale.
     pub zero: Option<CarriedZero>,
     /// What a person's dip said, m.
@@ -536,14 +538,14 @@ pub struct CarriedCount {
 }
 
 /// A new zero of the scale.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct CarriedZero {
     /// Why.
     pub cause: ZeroCause,
     /// What it adds to what the scale says was received, kg.
     pub kg: f64,
-    /// Its standard uncertainty, kg.
-    pub u_kg: f64,
+    /// What that adds to the scale's errors, by source: so what it shares with the others is known.
+    pub budget: Vec<Contribution>,
 }
 
 /// A neighbour in the midst of a delivery of ours.

@@ -576,6 +576,7 @@ mod tests {
                 errors: Errors::default(),
                 division_kg: 1.0,
                 kg_per_unit: 1.0,
+                signal: None,
             }
         };
         let word = estimate(both(x2, u2) / w2, (1.0 / w2).sqrt());

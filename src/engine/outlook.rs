@@ -255,6 +255,7 @@ impl Scene<'_> {
             at: self.at,
             rate_kg_per_s: 0.0,
             neighbours: self.neighbours,
+            gauge: None,
         }
     }
 

@@ -268,6 +268,12 @@ impl Readings {
         self.frozen.look(settings, &mut self.states, now, mover, expected);
     }
 
+    /// Usable for as many readings in a row as make a start reading.
+    #[must_use]
+    pub fn is_steady(&self, signal: u16) -> bool {
+        self.states.get(usize::from(signal)).is_some_and(|state| state.recent_len == RECENT)
+    }
+
     /// Since when its value has been the same.
     #[must_use]
     pub fn unchanged_since(&self, signal: u16) -> Option<EngineTime> {
@@ -325,18 +331,10 @@ impl Readings {
         self.states.get(usize::from(signal)).and_then(|s| s.at_least)
     }
 
-    /// The moment whose level a tank's gauge shows now.
-    #[must_use]
-    pub fn level_seen_at(&self, settings: &Settings, tank: u16) -> Option<EngineTime> {
-        let signal = gauge::of_tank(settings, tank).next()?;
-        let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
-        self.read_at(signal).map(|at| at.plus_s(-lag_s))
-    }
-
     /// The moment whose level a tank's gauge would give as start reading now: the middle of its recent usable values.
     #[must_use]
     pub fn level_start_seen_at(&self, settings: &Settings, tank: u16, now: EngineTime) -> Option<EngineTime> {
-        let signal = gauge::of_tank(settings, tank).next()?;
+        let signal = gauge::of_tank(settings, tank).find(|&signal| self.start(signal, now).is_some())?;
         let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
         let state = self.states.get(usize::from(signal))?;
         let recent = state.recent[..state.recent_len].iter().filter(|(at, _)| now.since_s(*at) <= RECENT_S);

@@ -153,6 +153,8 @@ pub struct SignalSetup {
     pub apparent_mass: bool,
     /// Where that is not known: what its register, or a counter of decimal digits, can hold, SI; rising.
     pub may_roll_over_at: Vec<f64>,
+    /// A meter that shows less than this may count nothing, SI (its low-flow cut-off, or the foot of its range); 0: none.
+    pub low_flow: f64,
 }
 
 /// Shape of a tank as far as its volume goes.

@@ -298,6 +298,7 @@ mod tests {
             lag_s: 0.0,
             rolls_over_at: None,
             may_roll_over_at: Vec::new(),
+            low_flow: 0.0,
             apparent_mass: false,
         }
     }

@@ -30,6 +30,7 @@ pub const WITNESSES: [WitnessId; 3] = [WitnessId::Flow, WitnessId::Scale, Witnes
 
 const FLOW: usize = WitnessId::Flow as usize;
 const SCALE: usize = WitnessId::Scale as usize;
+const TANK: usize = WitnessId::Tank as usize;
 
 /// Liquid has arrived once this many standard uncertainties of it are in.
 const ARRIVED_SIGMAS: f64 = 3.0;
@@ -193,10 +194,14 @@ impl Watch {
             }
             _ => 0.0,
         };
-        let signals = main_signals(settings, delivery.setup.tank);
+        let signals = main_signals(settings, delivery.setup.tank).into_iter().enumerate();
+        let signals = signals.filter_map(|(witness, signal)| Some((witness, signal?)));
+        let other_gauges = gauge::of_tank(settings, delivery.setup.tank).skip(1).map(|signal| (TANK, signal));
         let mut expected = Vec::new();
-        for (witness, signal) in signals.into_iter().enumerate() {
-            let Some(signal) = signal.filter(|&s| kind_of(s).is_some_and(accumulates)) else { continue };
+        for (witness, signal) in signals.chain(other_gauges) {
+            if !kind_of(signal).is_some_and(accumulates) {
+                continue;
+            }
             let moved_kg = self.recent.moved_by_others_kg(witness);
             expected.push(Expected { signal, moved_kg, per_kg: per_kg(signal), behind_kg: behind_kg(signal) });
         }
@@ -234,7 +239,8 @@ impl Watch {
         let mass_rate = readings.credible_kind(settings, SignalKind::FlowMassRate, None);
         let believed = mass_rate.filter(|rate| (rate - slope).abs() < BELIEVED_KG_PER_S.max(slope));
         let rate_kg_per_s = believed.unwrap_or(slope).max(0.0);
-        Scene { settings, readings, delivery, at, rate_kg_per_s, neighbours }
+        let gauge = self.accounts[TANK].signal;
+        Scene { settings, readings, delivery, at, rate_kg_per_s, neighbours, gauge }
     }
 
     /// Looks at the signals anew. When a witness comes or goes the verdict does not wait for its block.
@@ -349,7 +355,7 @@ impl Watch {
         let compared = self.comparison.tick(&Tick {
             at,
             accounts: &self.accounts,
-            changed: signals.map(|signal| readings.unchanged_since(signal?)),
+            changed: self.accounts.map(|account| readings.unchanged_since(account.signal?)),
             rate_kg_per_s: projection::moving(self.rate).map_or(0.0, |rate| rate.value),
             received_kg: self.together.map_or(0.0, |t| t.received_kg.value),
             watchful: thresholds.finding.iter().flatten().copied().fold(f64::INFINITY, f64::min) / 2.0,

@@ -60,14 +60,16 @@ impl Zero {
     #[must_use]
     pub fn carried(carried: &CarriedZero) -> Zero {
         let mut budget = Budget::ZERO;
-        budget.add(Source::NewZero, carried.u_kg);
+        for line in &carried.budget {
+            budget.add(line.source, line.kg);
+        }
         Zero { at: EngineTime(0), cause: carried.cause, kg: carried.kg, budget }
     }
 
-    /// For the next segment: what it shares with the others is not carried, its size is.
+    /// For the next segment.
     #[must_use]
     pub fn carry(&self) -> CarriedZero {
-        CarriedZero { cause: self.cause, kg: self.kg, u_kg: self.budget.u_kg() }
+        CarriedZero { cause: self.cause, kg: self.kg, budget: self.budget.lines() }
     }
 
     /// The scale's account from its new zero.

@@ -166,7 +166,7 @@ impl Language for English {
                 or_slip(scene, "If the tank is not that full: true_when, bit or address of the switch?"),
             ),
             AlarmId::LevelHighHigh => act(
-                format!("{} stands at or above high-high.", scene.tank(subject)),
+                format!("{} stands at or above high-high.", capital(&scene.tank(subject))),
                 or_slip(scene, "If it does not: unit, scale or offset of the gauge, level or ullage?"),
             ),
             AlarmId::HighLevelProjected => level_projected(scene, subject),
@@ -390,6 +390,7 @@ impl Language for English {
             Reason::Unlikely(slip) => format!("unlikely: {}", slip_short(slip)),
             Reason::TotalReset => "its total was reset or jumped".into(),
             Reason::DrivenOff => "the trailer has moved off the scale".into(),
+            Reason::OtherGauge => "the tank's first gauge is lost: by another".into(),
             Reason::CountsBack => "its total has counted back".into(),
         }
     }
@@ -438,6 +439,7 @@ impl Language for English {
             Source::Neighbour => "what the other bay brought",
             Source::LevelSpan => "span of the level gauge",
             Source::NewZero => "new zero of the scale",
+            Source::LowFlow => "flow too slow for the meter",
             Source::TankVapour => "pressure above the liquid, not measured",
         }
     }
@@ -712,7 +714,10 @@ fn hazard(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "Where to look: the trailer's papers, seals and product tag; what stands in the tank. Mixing may react.",
         ),
         AlarmId::PossibleReaction => act(
-            format!("{} is warmer than what was in it and what comes in: something may react.", scene.tank(subject)),
+            format!(
+                "{} is warmer than what was in it and what comes in: something may react.",
+                capital(&scene.tank(subject))
+            ),
             "Where to look, from a distance: the tank's pressure and temperature. Call the person in charge.",
         ),
         AlarmId::PadAboveMawp => act(

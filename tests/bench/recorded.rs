@@ -88,6 +88,12 @@ impl<'a> Recording<'a> {
         }
     }
 
+    /// So many seconds go by, and nobody enters anything.
+    #[allow(dead_code, reason = "not every bench asks")]
+    pub fn unattended(&mut self, seconds: u64) {
+        (0..seconds).for_each(|_| self.second());
+    }
+
     fn second(&mut self) {
         self.s += 1;
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few")]

@@ -612,6 +612,7 @@ fn signals() -> Vec<SignalSetup> {
         lag_s: 0.0,
         rolls_over_at: None,
         may_roll_over_at: Vec::new(),
+        low_flow: 0.0,
         apparent_mass: false,
     };
     vec![

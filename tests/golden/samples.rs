@@ -39,6 +39,7 @@ fn signal(kind: SignalKind, name: &str, device: u16, noise: f64) -> SignalSetup 
         lag_s: 0.5,
         rolls_over_at: (device == 0).then_some(1e6),
         may_roll_over_at: vec![1e4, 65_536.0],
+        low_flow: 0.01,
         apparent_mass: device == 1,
     }
 }
@@ -323,7 +324,12 @@ pub fn carried() -> Carried {
             starts: vec![Some(0.1 + 0.2), None],
             received_kg: [Some((1.0, 0.1)), None, Some((-0.0, 3.5))],
             counted: CarriedCount { last: Some(17.5), offset: -0.25, gap_u: 0.125, reset: true, most: 16.5 },
-            zero: Some(CarriedZero { cause: ZeroCause::Tractor, kg: 80.5, u_kg: 20.25 }),
+            slow_s: 30.0,
+            zero: Some(CarriedZero {
+                cause: ZeroCause::Tractor,
+                kg: 80.5,
+                budget: vec![Contribution { source: Source::MeterGain, kg: 20.25 }],
+            }),
             dip_m: Some(2.5),
             opening: Opening { proven_by: Some(CheckedBy::Gauge(2)), against: None, doubt_m: 0.0105 },
             neighbours: vec![CarriedNeighbour {

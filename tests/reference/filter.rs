@@ -28,7 +28,15 @@ fn account(mass_kg: f64, gain: (Source, f64), errors: Errors) -> Account {
     let mut budget = Budget::ZERO;
     budget.add(gain.0, gain.1 * mass_kg);
     budget.add(Source::LineDownstream, -4.0);
-    Account { validity: Validity::Good, received_kg: Some(mass_kg), budget, errors, division_kg: 0.0, kg_per_unit: 1.0 }
+    Account {
+        validity: Validity::Good,
+        received_kg: Some(mass_kg),
+        budget,
+        errors,
+        division_kg: 0.0,
+        kg_per_unit: 1.0,
+        signal: None,
+    }
 }
 
 const fn errors([white_kg, start_kg, slow_kg, slow_s, walk_kg2_per_s]: [f64; 5]) -> Errors {

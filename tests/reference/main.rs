@@ -10,6 +10,10 @@ mod gas;
 mod noise;
 mod plant;
 mod quantiles;
+mod reading;
+#[allow(dead_code, reason = "the moments of the browser's tests, not all of which are read here")]
+#[path = "../browser/scenes.rs"]
+mod scenes;
 mod tables;
 mod tank_volume;
 mod venv;

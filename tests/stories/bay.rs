@@ -273,6 +273,7 @@ impl Story {
             SignalKind::LevelPressure => truth.vapour_pa + DENSITY * 9.806_65 * self.level_m(truth) + 30.0 * noise,
             SignalKind::PadPressure => truth.pad_pa + 100.0 * noise,
             SignalKind::HighLevelSwitch => return Measured::Flag(truth.switch),
+            SignalKind::ShutoffClosed => return Measured::Flag(false),
             other => panic!("the shipped bay has no {other:?}"),
         })
     }

@@ -1,9 +1,9 @@
 //! Corrections that a site file asks for, each against a printed or closed value; and what bad numbers must not do.
 
 use super::bay::{RATE, START_S, Story, shipped};
-use brimwatch::engine::frame::{Estimate, Frame, WitnessId};
+use brimwatch::engine::frame::{Estimate, Frame, Source, WitnessId};
 use brimwatch::engine::input::Measured;
-use brimwatch::engine::settings::{Shell, SignalKind, TankGeometry};
+use brimwatch::engine::settings::{Shell, SignalKind, SignalSetup, TankGeometry};
 use brimwatch::engine::witness::{flow, geometry};
 use brimwatch::recording::json::frame_json;
 use brimwatch::units::{Celsius, KgPerM3, M3, Metre};
@@ -122,4 +122,36 @@ fn a_temperature_outside_the_table_loses_what_hangs_on_it() {
     let tank = &story.last.witnesses[WitnessId::Tank as usize];
     assert_eq!(tank.validity, Validity::Lost(Reason::OffTheTable));
     assert!((received(&story, WitnessId::Tank).value - before).abs() < 20.0, "its last word stands");
+}
+
+/// A meter that counts nothing below 0.05 kg/s: ten minutes in which it shows none are a rectangular 30 kg, u = 30/sqrt(3)
+/// (JCGM 100:2008, 4.3.7); a valve that is read and closed says that nothing went by.
+#[test]
+fn what_is_too_slow_for_the_meter_widens_it() {
+    for valve_closed in [false, true] {
+        let (mut settings, delivery) = shipped();
+        for signal in settings.signals.iter_mut().filter(|s| s.kind == SignalKind::FlowMassRate) {
+            signal.low_flow = 0.05;
+        }
+        if valve_closed {
+            let switch =
+                settings.signals.iter().find(|s| s.kind == SignalKind::HighLevelSwitch).expect("fitted").clone();
+            settings.signals.push(SignalSetup { kind: SignalKind::ShutoffClosed, name: "shut-off".into(), ..switch });
+        }
+        let mut story = Story::with(settings, delivery);
+        story.start();
+        story.run_to(START_S + 600);
+        let line = |story: &Story| {
+            let lines = &story.last.witnesses[WitnessId::Flow as usize].budget;
+            lines.iter().find(|c| c.source == Source::LowFlow).map_or(0.0, |c| c.kg)
+        };
+        assert!(line(&story) < 0.05 * 2.0, "it flows: {}", line(&story));
+        story.stop_s = Some(START_S + 600);
+        if valve_closed {
+            story.stuck = vec![(SignalKind::ShutoffClosed, Measured::Flag(true))];
+        }
+        story.run_to(START_S + 1_200);
+        let expected = if valve_closed { 0.0 } else { 30.0 / 3.0_f64.sqrt() };
+        assert!((line(&story) - expected).abs() < 0.1, "{valve_closed}: {}", line(&story));
+    }
 }

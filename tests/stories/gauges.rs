@@ -3,7 +3,7 @@
 
 use super::bay::{RATE, START_S, Story, shipped};
 use brimwatch::engine::frame::{Estimate, Margin, Reason, Slip, Source, Validity, VerdictWord, WitnessId};
-use brimwatch::engine::input::{AlarmId, AlarmKey, Measured};
+use brimwatch::engine::input::{AlarmId, AlarmKey, Measured, Status};
 use brimwatch::engine::settings::{Settings, SignalKind, SignalSetup, TankGeometry};
 use brimwatch::units::{KgPerM3, M3, Metre};
 
@@ -140,4 +140,61 @@ fn two_gauges_that_rise_unlike_are_said() {
     story.low_m = 0.0;
     story.run_to(START_S + 1_000);
     assert_eq!(validity(&story, radar), Validity::Good);
+}
+
+/// The radar is lost: the transmitter at the bottom takes its place from its own start, with its own budget, and it is said. The
+/// radar is taken back only once it has been usable for a while, not at every flicker.
+#[test]
+fn the_second_gauge_takes_the_place_of_the_first() {
+    let (mut settings, delivery) = shipped();
+    let level = settings.signals.iter().find(|s| s.kind == SignalKind::Level).expect("a gauge").clone();
+    settings.signals.push(hydrostatic(&level));
+    let mut story = Story::with(settings, delivery);
+    story.start();
+    story.run_to(START_S + 900);
+    let (validity, before) = witness(&story);
+    assert_eq!(validity, Validity::Good);
+    let nan = vec![(SignalKind::Level, Measured::NotANumber)];
+    story.stuck = nan.clone();
+    story.run_to(START_S + 1_000);
+    let (validity, by_other) = witness(&story);
+    assert_eq!(validity, Validity::Doubtful(Reason::OtherGauge));
+    let truth_kg = RATE * 1_000.0 - 0.055 * 1514.5;
+    assert!((by_other.value - truth_kg).abs() < 3.0 * by_other.u, "{by_other:?} against {truth_kg}");
+    // The vapour space's transmitter of 200 Pa counts twice: 182 kg, and no more than that however long it lasts.
+    assert!(by_other.u > before.u && by_other.u < 250.0, "{before:?} {by_other:?}");
+    assert_eq!(story.last.verdict.word, VerdictWord::Agree, "another gauge is no fault");
+    story.stuck.clear();
+    story.run_to(START_S + 1_003);
+    assert_eq!(witness(&story).0, Validity::Doubtful(Reason::OtherGauge), "three seconds are a flicker");
+    story.run_to(START_S + 1_020);
+    assert_eq!(witness(&story).0, Validity::Good);
+    assert_eq!(story.last.verdict.word, VerdictWord::Agree);
+    // With no gauge left it is the first one's reason that is said.
+    story.stuck = nan.into_iter().chain([(SignalKind::LevelPressure, Measured::Exception(4))]).collect();
+    story.run_to(START_S + 1_025);
+    assert_eq!(witness(&story).0, Validity::Lost(Reason::NotANumber));
+}
+
+/// NAMUR NE 107, out of specification: what a device doubts of itself its witness is doubted for, with that reason; so is the
+/// scale for the pad pressure that it is corrected by.
+#[test]
+fn a_doubtful_signal_makes_its_witness_doubtful() {
+    let says = Reason::DeviceSays(Status::OutOfSpecification);
+    for (kind, id) in [
+        (SignalKind::FlowMassTotal, WitnessId::Flow),
+        (SignalKind::Scale, WitnessId::Scale),
+        (SignalKind::PadPressure, WitnessId::Scale),
+        (SignalKind::Level, WitnessId::Tank),
+        (SignalKind::LineTemperature, WitnessId::Tank),
+    ] {
+        let mut story = Story::transferring(START_S + 300);
+        story.status = vec![(kind, Status::OutOfSpecification)];
+        story.run_to(START_S + 303);
+        for witness in &story.last.witnesses {
+            let expected = if witness.id == id { Validity::Doubtful(says) } else { Validity::Good };
+            assert_eq!(witness.validity, expected, "{kind:?} {:?}", witness.id);
+        }
+        assert!(matches!(story.last.margin, Margin::Known { .. }), "it still counts for safety");
+    }
 }

@@ -7,6 +7,7 @@ mod checks;
 mod clock;
 mod corrections;
 mod gauges;
+mod hazards;
 #[cfg(feature = "live")]
 mod ledger;
 mod losses;

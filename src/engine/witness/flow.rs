@@ -20,17 +20,19 @@ pub fn account(scene: &Scene) -> Account {
     let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };
     let density = incoming.density;
     match metered(scene, incoming) {
-        Ok(Metered { kg: metered_kg, validity, mut budget, errors, division_kg }) => {
+        Ok(Metered { signal, kg: metered_kg, validity, mut budget, errors, division_kg }) => {
             let (_, downstream_kg) = scene.line_fill_kg(density);
             budget.add(Source::LineDownstream, -downstream_kg * scene.settings.line.volume_u);
             let by_volume = !scene.fitted(SignalKind::FlowMassTotal) && !scene.fitted(SignalKind::FlowMassRate);
-            let validity = match validity {
-                Validity::Good if incoming.beyond && by_volume => Validity::Doubtful(Reason::OffTheTable),
-                validity => validity,
+            let validity = match (by_volume, incoming.beyond) {
+                (false, _) => validity,
+                (true, false) => validity.and(scene.incoming_validity()),
+                (true, true) => validity.and(Validity::Doubtful(Reason::OffTheTable)),
             };
             // Until the line behind the meter is full nothing has reached the tank.
             let received_kg = if metered_kg < downstream_kg { metered_kg.min(0.0) } else { metered_kg - downstream_kg };
-            Account { validity, received_kg: Some(received_kg), budget, errors, division_kg, kg_per_unit: 1.0 }
+            let (received_kg, signal) = (Some(received_kg), Some(signal));
+            Account { validity, received_kg, budget, errors, division_kg, kg_per_unit: 1.0, signal }
         }
         Err(reason) => Account::lost(reason),
     }
@@ -38,6 +40,7 @@ pub fn account(scene: &Scene) -> Account {
 
 /// What went through the meter.
 struct Metered {
+    signal: u16,
     kg: f64,
     validity: Validity,
     budget: Budget,
@@ -51,6 +54,8 @@ fn metered(scene: &Scene, incoming: Actual) -> Result<Metered, Reason> {
     if let Some(zero) = zero_kg_per_s(scene, density) {
         budget.add(Source::MeterZero, zero * scene.elapsed_s());
     }
+    // Anything from nothing to the meter's foot has gone by: rectangular, about nothing (JCGM 100:2008, 4.3.7 and F.2.4.4).
+    budget.add(Source::LowFlow, low_flow_kg_per_s(scene, density) * scene.delivery.slow_s / 3.0_f64.sqrt());
     if scene.fitted(SignalKind::FlowMassTotal) {
         let pair = scene.pair(SignalKind::FlowMassTotal, None)?;
         return by_total(scene, &pair, (true_mass(pair.setup, density), density), budget);
@@ -88,10 +93,10 @@ fn by_total(
     let validity = match scene.delivery.counted.against(pair.setup, counted.value, line) {
         Some((reason, true)) => return Err(reason),
         Some((reason, false)) => Validity::Doubtful(reason),
-        None => Validity::Good,
+        None => pair.validity,
     };
     let (errors, division_kg) = (pair.errors(per_unit), pair.setup.division * per_unit);
-    Ok(Metered { kg, validity, budget, errors, division_kg })
+    Ok(Metered { signal: pair.signal, kg, validity, budget, errors, division_kg })
 }
 
 /// The rate signal, and kg per unit of it.
@@ -104,6 +109,13 @@ fn rate_signal(scene: &Scene, density: f64) -> Option<(SignalKind, f64)> {
 fn zero_kg_per_s(scene: &Scene, density: f64) -> Option<f64> {
     let (kind, per_unit) = rate_signal(scene, density)?;
     scene.settings.signals.iter().find(|s| s.kind == kind).map(|s| s.zero * per_unit)
+}
+
+/// Below this the meter may count nothing, kg/s.
+fn low_flow_kg_per_s(scene: &Scene, density: f64) -> f64 {
+    let signal = rate_signal(scene, density);
+    let setup = signal.and_then(|(kind, _)| scene.settings.signals.iter().find(|s| s.kind == kind));
+    setup.zip(signal).map_or(0.0, |(setup, (_, per_unit))| setup.low_flow * per_unit)
 }
 
 fn by_rate(scene: &Scene, incoming: Actual, mut budget: Budget) -> Result<Metered, Reason> {
@@ -127,5 +139,5 @@ fn by_rate(scene: &Scene, incoming: Actual, mut budget: Budget) -> Result<Metere
     // Its sum begins at nothing, and walks.
     let errors = Errors { start_kg: 0.0, walk_kg2_per_s: white * white, ..pair.errors(per_unit) };
     let division_kg = pair.setup.division * per_unit;
-    Ok(Metered { kg, validity: Validity::Good, budget, errors, division_kg })
+    Ok(Metered { signal: pair.signal, kg, validity: pair.validity, budget, errors, division_kg })
 }

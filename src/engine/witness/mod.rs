@@ -20,7 +20,7 @@ use crate::time::EngineTime;
 use crate::units::{Celsius, KgPerM3};
 
 /// Every source, in the order of a [`Budget`].
-pub const SOURCES: [Source; 21] = [
+pub const SOURCES: [Source; 22] = [
     Source::MeterGain,
     Source::MeterZero,
     Source::MeterNoise,
@@ -42,6 +42,7 @@ pub const SOURCES: [Source; 21] = [
     Source::LevelSpan,
     Source::TankVapour,
     Source::NewZero,
+    Source::LowFlow,
 ];
 
 /// Signed standard contributions, kg, by source.
@@ -92,6 +93,8 @@ pub struct Account {
     pub division_kg: f64,
     /// Kilograms that one unit of its signal (SI) stands for now.
     pub kg_per_unit: f64,
+    /// The signal that it stands on.
+    pub signal: Option<u16>,
 }
 
 /// How the error of a witness behaves in time; what the sources of its budget do not say. All standard uncertainties.
@@ -130,6 +133,7 @@ impl Account {
             errors: Errors::default(),
             division_kg: 0.0,
             kg_per_unit: 0.0,
+            signal: None,
         }
     }
 
@@ -169,11 +173,16 @@ pub struct Scene<'a> {
     pub rate_kg_per_s: f64,
     /// Other bays that fill the tank.
     pub neighbours: &'a Neighbours,
+    /// The gauge that the tank's witness stood on before.
+    pub gauge: Option<u16>,
 }
 
 /// A signal that serves a witness: its setup, start reading and present value.
 pub(super) struct Pair<'a> {
+    pub signal: u16,
     pub setup: &'a SignalSetup,
+    /// Doubtful where the signal is: so is what stands on it.
+    pub validity: Validity,
     pub start: f64,
     pub start_count: f64,
     pub now: f64,
@@ -225,13 +234,14 @@ impl<'a> Scene<'a> {
     /// The same of one signal.
     pub(super) fn pair_of(&self, signal: u16) -> Result<Pair<'a>, Reason> {
         let setup = self.settings.signals.get(usize::from(signal)).ok_or(Reason::NotFitted)?;
-        if let Validity::Lost(reason) = self.readings.validity(signal) {
+        let validity = self.readings.validity(signal);
+        if let Validity::Lost(reason) = validity {
             return Err(reason);
         }
         let now = self.readings.credible(signal).ok_or(Reason::NotYetRead)?;
         let start = self.delivery.start(signal).ok_or(Reason::NoStart)?;
         let age_s = self.readings.read_at(signal).map_or(0.0, |read| self.at.since_s(read).max(0.0));
-        Ok(Pair { setup, start: start.value, start_count: f64::from(start.count), now, age_s })
+        Ok(Pair { signal, setup, validity, start: start.value, start_count: f64::from(start.count), now, age_s })
     }
 
     /// Whether a signal of that kind is fitted.
@@ -251,6 +261,13 @@ impl<'a> Scene<'a> {
     pub fn incoming_temperature(&self) -> Celsius {
         let measured = self.readings.credible_kind(self.settings, SignalKind::LineTemperature, None);
         measured.map_or(self.product().load_temperature, Celsius)
+    }
+
+    /// Whether that can be relied on. Without a line thermometer there is only the papers' word, which is in the density's u.
+    #[must_use]
+    pub fn incoming_validity(&self) -> Validity {
+        let thermometer = Readings::find(self.settings, SignalKind::LineTemperature, None);
+        thermometer.map(|signal| self.readings.validity(signal)).filter(|v| v.is_credible()).unwrap_or(Validity::Good)
     }
 
     /// Density of the incoming liquid; `None` far outside the product's table.

@@ -10,6 +10,7 @@
 
 use super::{Account, Budget, Scene};
 use crate::engine::frame::{Reason, Source, Validity};
+use crate::engine::reading::Readings;
 use crate::engine::settings::{Drive, PadTap, RestsOnScale, SignalKind};
 use crate::units::{AbsPa, Celsius, GaugePa, KgPerM3};
 
@@ -42,18 +43,21 @@ struct PadGas {
     pressure_u_pa: f64,
     /// Relative standard uncertainty of the temperature.
     temperature_u: f64,
-    measured: bool,
+    validity: Validity,
 }
 
 fn pad_gas(scene: &Scene) -> PadGas {
     let gas = &scene.settings.gas;
-    let measured_t = scene.readings.credible_kind(scene.settings, SignalKind::PadGasTemperature, None);
+    let thermometer = Readings::find(scene.settings, SignalKind::PadGasTemperature, None);
+    let measured_t = thermometer.and_then(|signal| scene.readings.credible(signal));
     let temperature = measured_t.map_or(gas.temperature, Celsius);
     // A thermometer in the gas is taken at 2 K (its place in a stratified gas, not its class).
     let temperature_u_k = if measured_t.is_some() { 2.0 } else { gas.temperature_u_k };
     let pair = scene.pair(SignalKind::PadPressure, None);
     let density = |pa_gauge: f64| gas_density(GaugePa(pa_gauge).absolute(), temperature, gas.constant_j_per_kg_k).0;
     let temperature_u = temperature_u_k / temperature.kelvin();
+    let thermometer = thermometer.map_or(Validity::Good, |signal| scene.readings.validity(signal));
+    let thermometer = if measured_t.is_some() { thermometer } else { Validity::Good };
     match pair {
         Ok(pair) => {
             let tap_u = if scene.settings.pad_tap == PadTap::Supply { SUPPLY_TAP_U_PA } else { 0.0 };
@@ -63,13 +67,17 @@ fn pad_gas(scene: &Scene) -> PadGas {
                 now: density(pair.now),
                 pressure_u_pa: (reading_u * reading_u + pair.setup.zero * pair.setup.zero + tap_u * tap_u).sqrt(),
                 temperature_u,
-                measured: true,
+                validity: match scene.settings.pad_tap {
+                    PadTap::Trailer => pair.validity.and(thermometer),
+                    PadTap::Supply => Validity::Doubtful(Reason::MissingCorrection),
+                },
             }
         }
         Err(_) => {
             let last = density(scene.delivery.last_pad_pa_gauge.unwrap_or(0.0));
-            let unmeasured = scene.settings.drive == Drive::Pad;
-            PadGas { start: last, now: last, pressure_u_pa: UNKNOWN_PAD_U_PA, temperature_u, measured: !unmeasured }
+            let by_gas = scene.settings.drive == Drive::Pad || scene.settings.pad_tap == PadTap::Supply;
+            let validity = if by_gas { Validity::Doubtful(Reason::MissingCorrection) } else { Validity::Good };
+            PadGas { start: last, now: last, pressure_u_pa: UNKNOWN_PAD_U_PA, temperature_u, validity }
         }
     }
 }
@@ -114,17 +122,13 @@ pub fn account(scene: &Scene) -> Account {
 
     let fill_kg = upstream_kg + downstream_kg;
     let received_kg = if out_kg < fill_kg { out_kg.min(0.0) } else { out_kg - fill_kg };
-    let validity = if gas.measured && scene.settings.pad_tap == PadTap::Trailer {
-        Validity::Good
-    } else {
-        Validity::Doubtful(Reason::MissingCorrection)
-    };
     Account {
-        validity,
+        validity: pair.validity.and(gas.validity),
         received_kg: Some(received_kg),
         budget,
         errors: pair.errors(share),
         division_kg: pair.setup.division,
         kg_per_unit: share,
+        signal: Some(pair.signal),
     }
 }

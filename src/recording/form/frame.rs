@@ -123,6 +123,7 @@ mirror! {
         TotalReset,
         CountsBack,
         DrivenOff,
+        OtherGauge,
     }
 
     enum SlipForm of Slip {
@@ -163,6 +164,7 @@ mirror! {
         LevelSpan,
         TankVapour,
         NewZero,
+        LowFlow,
     }
 
     struct ContributionForm of Contribution { source: Source, kg: f64 }

@@ -2,7 +2,7 @@
 
 use super::mirror;
 use crate::engine::checks::CheckId;
-use crate::engine::frame::{Estimate, Opening, Phase};
+use crate::engine::frame::{Contribution, Estimate, Opening, Phase};
 use crate::engine::input::{
     AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedCount, CarriedDelivery, CarriedNeighbour,
     CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed,
@@ -178,6 +178,7 @@ mirror! {
         starts: Vec<Option<f64>> = "starts_si",
         received_kg: [Option<(f64, f64)>; 3],
         counted: CarriedCount,
+        slow_s: f64,
         zero: Option<CarriedZero>,
         dip_m: Option<f64>,
         opening: Opening,
@@ -187,7 +188,7 @@ mirror! {
         blows: u16,
     }
 
-    struct CarriedZeroForm of CarriedZero { cause: ZeroCause, kg: f64, u_kg: f64 }
+    struct CarriedZeroForm of CarriedZero { cause: ZeroCause, kg: f64, budget: Vec<Contribution> }
 
     struct CarriedCountForm of CarriedCount {
         last: Option<f64> = "last_si",

@@ -82,6 +82,7 @@ mirror! {
         rolls_over_at: Option<f64> = "rolls_over_at_si",
         may_roll_over_at: Vec<f64> = "may_roll_over_at_si",
         apparent_mass: bool,
+        low_flow: f64 = "low_flow_si",
     }
 
     enum TankGeometryForm of TankGeometry {

@@ -217,3 +217,51 @@ impl Scene<'_> {
         (free > 0.0).then_some(free)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn near(got: f64, expected: f64, relative: f64) {
+        assert!((got / expected - 1.0).abs() < relative, "{got} against {expected}");
+    }
+
+    /// Expected: Crane TP-410, example 7-22: air at 19.3 psig and 100 F through 10 ft of 1/2-inch Schedule 80 pipe (0.546 in)
+    /// to the atmosphere, 3762 standard ft3/h (at 14.7 psia and 60 F: 0.0764 lb/ft3). Friction 0.0275 x 120/0.546, exit 1.
+    #[test]
+    fn the_flow_of_a_printed_example() {
+        let air = Gas { rt_j_per_kg: 287.05 * 310.93 };
+        let (psi, area) = (6894.757, area_m2(Metre(0.546 * 0.0254)));
+        let flow = air.through(34.0 * psi, 14.7 * psi, area, 0.0275 * 120.0 / 0.546 + 1.0);
+        near(flow * 3600.0 / 0.453_592_37 / 0.0764, 3762.0, 0.02);
+        assert_eq!(air.through(1e5, 1e5, area, 7.0), 0.0);
+    }
+
+    /// Expected: nitrogen at 20 C, 25 psi gauge, 52.5 mm, as ideal gas with k = 1.4 in closed form: 635.4 kg/(s m2), 1.375 kg/s.
+    /// No resistance passes more, and a longer line less.
+    #[test]
+    fn the_full_bore_bounds_it() {
+        let gas = Gas { rt_j_per_kg: 296.803 * 293.15 };
+        let from = 25.0 * 6894.757 + 101_325.0;
+        near(gas.full_bore(from, 1.0), 635.4, 1e-4);
+        let area = area_m2(Metre(0.0525));
+        near(gas.full_bore(from, area), 1.375, 1e-3);
+        let mut before = gas.full_bore(from, area);
+        for loss in [2.0, 10.0, 31.0, 100.0] {
+            let flow = gas.through(from, 101_325.0, area, loss);
+            assert!(flow < before && flow > 0.0, "{loss}: {flow}");
+            before = flow;
+        }
+    }
+
+    /// Expected: a shut vent: t = V dp/(R T w). A vent that passes what comes never lets the tank get there.
+    #[test]
+    fn a_tank_comes_to_its_limit_or_never() {
+        let gas = Gas { rt_j_per_kg: 296.803 * 293.15 };
+        let shut = gas.to_limit_s(0.3, 0.0, (0.0, 7e3), 20.0).expect("it gets there");
+        let straight = 20.0 * 7e3 / (gas.rt_j_per_kg * 0.3);
+        assert!((shut - straight).abs() <= STEP_S, "{shut} against {straight}");
+        assert_eq!(gas.to_limit_s(0.3, 0.31, (0.0, 7e3), 20.0), None);
+        assert!(gas.to_limit_s(0.3, 0.2, (0.0, 7e3), 20.0).expect("it gets there") > shut);
+    }
+}

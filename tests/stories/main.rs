@@ -2,6 +2,7 @@
 
 mod bay;
 mod blame;
+mod blow;
 mod bounds;
 mod checks;
 mod clock;

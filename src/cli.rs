@@ -12,6 +12,9 @@ use crate::recording::compare::{self, Outcome};
 use crate::recording::export::{self, TableForm};
 use crate::recording::import::{self, ImportError, Plan};
 use crate::recording::{RecordingError, dump, json, stream};
+use crate::report::amend::AmendError;
+use crate::report::verify::VerifyError;
+use crate::report::{self, AccountError};
 use crate::tune::{self, Labels};
 use clap::{Parser, Subcommand, ValueEnum};
 use std::fmt::Display;
@@ -46,6 +49,16 @@ enum Command {
         /// How the log on standard error is written. What is logged: BRIMWATCH_LOG (error, warn, info, debug).
         #[arg(long, value_enum, default_value_t = LogForm::Text)]
         log: LogForm,
+    },
+    /// Open a delivery at a bay that is being watched; nothing goes unwatched between two loads.
+    Open {
+        /// Site file of the running watch.
+        site: PathBuf,
+        /// Delivery file.
+        delivery: PathBuf,
+        /// Who opens it.
+        #[arg(long, value_name = "NAME")]
+        who: String,
     },
     /// Find out how registers of a device are to be read: type, order, scale, unit.
     ///
@@ -126,6 +139,38 @@ enum Command {
     Tune(TuneOptions),
     /// List all deliveries of recordings, newest first, with sums, and charts that show an instrument that has moved.
     Ledger(LedgerOptions),
+    /// Write the unloading record of a delivery: a paper (HTML) that prints, and its figures as JSON.
+    ///
+    /// One of a delivery that is not closed is marked as provisional; nothing is asked of the running watch.
+    Report {
+        /// Recording of the delivery; where it lies in several, any of them.
+        recording: PathBuf,
+        /// Paper to write; the figures go beside it with the ending .json. Nothing is written over. Left out: beside the
+        /// delivery's first recording.
+        #[arg(long, value_name = "FILE.html")]
+        out: Option<PathBuf>,
+    },
+    /// Hold an unloading record against the recording: its chain, the last link printed, and every figure bit for bit.
+    Verify {
+        /// Recording of the delivery; where it lies in several, any of them.
+        recording: PathBuf,
+        /// The record: its paper (.html) or its figures (.json).
+        record: PathBuf,
+    },
+    /// Add something to a delivery that is closed: a correction, a later weighing, a remark. Nothing written is changed.
+    Amend {
+        /// Recording of the delivery.
+        recording: PathBuf,
+        /// Who adds it.
+        #[arg(long, value_name = "NAME")]
+        who: String,
+        /// Why.
+        #[arg(long, value_name = "TEXT")]
+        reason: String,
+        /// What is added.
+        #[arg(long, value_name = "TEXT")]
+        text: String,
+    },
     /// Say who may act on the page: names, roles and passwords, in a file of their own (`people` of the site file).
     #[command(subcommand)]
     People(people::command::What),
@@ -201,13 +246,17 @@ const EXIT_CODES: &str = "\
 Exit codes:
   0  done; check: no fault, there may be warnings; replay: at least one output compared and all the same
   1  the machine refused something (address, disk, network), or import, tune or ledger was told to stop
-  2  a wrong command line, site file, delivery file, column map, labels or people file
-  3  replay: an output differs, the recording is damaged, or there was nothing to compare
+  2  a wrong command line, site file, delivery file, column map, labels, people file or record
+  3  replay: an output differs, the recording is damaged, or there was nothing to compare; verify, report, amend: the
+     recording or its amendments were altered
   4  no recording, or one that cannot be read
-  5  replay: written by another program, whose numbers may be others
+  5  replay, verify: written by another program, whose numbers may be others
   6  import: the history is not what its column map says, or is damaged
   7  decode: the device gave no usable answer
-  8  decode: no reading of the registers fits";
+  8  decode: no reading of the registers fits
+  9  verify: the record was altered, or is not of this recording
+ 10  verify: the record is of another delivery
+ 11  verify: they belong together, and amendments were added since";
 
 /// The machine refused something.
 const REFUSED: u8 = 1;
@@ -225,6 +274,12 @@ const OTHER_PROGRAM: u8 = 5;
 const NO_ANSWER: u8 = 7;
 /// Registers of which no reading fits.
 const NOTHING_FITS: u8 = 8;
+/// A record that says something else than its recording.
+const RECORD_ALTERED: u8 = 9;
+/// A record of another delivery.
+const OTHER_DELIVERY: u8 = 10;
+/// A record that lacks the latest amendments.
+const AMENDED_SINCE: u8 = 11;
 
 fn seconds(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
@@ -238,6 +293,7 @@ fn seconds(text: &str) -> Result<f64, String> {
 pub fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Watch { site, delivery, log } => watch(&site, &delivery, log),
+        Command::Open { site, delivery, who } => open(&site, &delivery, &who),
         Command::Decode(options) => decode(&options),
         Command::Check { site, delivery, json } => check(&site, delivery.as_deref(), json),
         Command::Replay { file, json: true, every } => written(|out| json::replay_json(&file, every, out)),
@@ -249,6 +305,9 @@ pub fn main() -> ExitCode {
         Command::Export { file, out, every } => export(&file, out.as_deref(), every),
         Command::Tune(options) => tune_recordings(&options),
         Command::Ledger(options) => list_deliveries(options),
+        Command::Report { recording, out } => write_record(&recording, out.as_deref()),
+        Command::Verify { recording, record } => verify(&recording, &record),
+        Command::Amend { recording, who, reason, text } => amend(&recording, (&who, &reason, &text)),
         Command::People(what) => people(&what),
         Command::Dump { file } => written(|out| dump::dump(&file, out)),
     }
@@ -285,18 +344,123 @@ fn written(write: impl FnOnce(&mut dyn Write) -> Result<(), RecordingError>) -> 
     }
 }
 
+fn failed_account(error: &AccountError) -> ExitCode {
+    match error {
+        AccountError::Recording(error) => failed_recording(error),
+        AccountError::NoDelivery(_) => fail(NO_RECORDING, error),
+        AccountError::Amendments(AmendError::Altered { .. }) => fail(NOT_SAME, error),
+        AccountError::Amendments(AmendError::Text { .. }) => fail(WRONG_FILE, error),
+        AccountError::Amendments(AmendError::Running(_) | AmendError::Io { .. }) => fail(REFUSED, error),
+    }
+}
+
+fn write_record(recording: &Path, out: Option<&Path>) -> ExitCode {
+    if let Some(out) = out.filter(|out| out.extension().is_none_or(|ending| ending != "html")) {
+        return fail(WRONG_FILE, format_args!("--out {}: the paper's name ends in .html", out.display()));
+    }
+    let record = match report::record(recording, &jiff::tz::TimeZone::system()) {
+        Ok(record) => record,
+        Err(error) => return failed_account(&error),
+    };
+    match record.write(out) {
+        Ok(paper) => {
+            if !record.is_final() {
+                say(
+                    "The delivery is not closed: the record is provisional, and nothing is held against the ticket yet.",
+                );
+            }
+            say(format_args!("{}", paper.display()));
+            ExitCode::SUCCESS
+        }
+        Err(error) => fail(REFUSED, error),
+    }
+}
+
+fn verify(recording: &Path, record: &Path) -> ExitCode {
+    let verified = match report::verify::verify(recording, record) {
+        Ok(verified) => verified,
+        Err(VerifyError::Account(error)) => return failed_account(&error),
+        Err(error) => {
+            let code = match &error {
+                VerifyError::Io { .. } => REFUSED,
+                VerifyError::NoRecord { .. } => WRONG_FILE,
+                VerifyError::OtherProgram { .. } => OTHER_PROGRAM,
+                VerifyError::OtherDelivery { .. } => OTHER_DELIVERY,
+                VerifyError::RecordAltered(_) => RECORD_ALTERED,
+                VerifyError::RecordingAltered(_) | VerifyError::Account(_) => NOT_SAME,
+            };
+            return fail(code, error);
+        }
+    };
+    say(format_args!(
+        "{} and {} belong together: delivery {:?}. The chain holds up to the link printed on the record, {}, and every \
+         figure follows from the recording.",
+        record.display(),
+        recording.display(),
+        verified.delivery,
+        verified.chain_head
+    ));
+    for damage in &verified.damage {
+        say(format_args!("The recording was damaged already when the record was made, which says so: {damage}"));
+    }
+    if verified.amended_since == 0 {
+        return ExitCode::SUCCESS;
+    }
+    say(format_args!(
+        "{} amendments were added since, and are not on it: make the record anew.",
+        verified.amended_since
+    ));
+    ExitCode::from(AMENDED_SINCE)
+}
+
+fn amend(recording: &Path, texts: (&str, &str, &str)) -> ExitCode {
+    match report::amend(recording, texts, crate::clock::wall_now()) {
+        Ok(amendment) => {
+            say(format_args!(
+                "Amendment {} is written. Make the record anew to have it on paper: brimwatch report {}",
+                amendment.number,
+                recording.display()
+            ));
+            ExitCode::SUCCESS
+        }
+        Err(error) => failed_account(&error),
+    }
+}
+
+fn not_taken(error: &AskError) -> ExitCode {
+    match error {
+        AskError::Change(_) | AskError::NotTaken(_) => fail(WRONG_FILE, error),
+        AskError::NoWatch(_) | AskError::NoAnswer | AskError::Io { .. } => fail(REFUSED, error),
+    }
+}
+
+fn open(site: &Path, delivery: &Path, who: &str) -> ExitCode {
+    let read = config::load(site).and_then(|site| Ok((config::load_delivery(delivery, &site)?, site)));
+    let (papers, site) = match read {
+        Ok(read) => read,
+        Err(faults) => return fail(WRONG_FILE, faults),
+    };
+    if who.trim().is_empty() {
+        return fail(WRONG_FILE, "--who: say who opens the delivery");
+    }
+    match live::open::ask(&site, delivery, who.trim()) {
+        Ok(()) => {
+            let (id, bay) = (&papers.setup.id, &site.bays[papers.bay].settings.bay);
+            say(format_args!("Delivery {id} is open at {bay}, and on record. See the bay's page for its checks."));
+            ExitCode::SUCCESS
+        }
+        Err(error) => not_taken(&error),
+    }
+}
+
 fn change(site: &Path, who: &str, reason: &str, apply: bool) -> ExitCode {
     let new = match config::load(site) {
         Ok(new) => new,
         Err(faults) => return fail(WRONG_FILE, faults),
     };
-    let refused = |error: &AskError| match error {
-        AskError::Change(_) | AskError::NotTaken(_) => fail(WRONG_FILE, error),
-        AskError::NoWatch(_) | AskError::NoAnswer | AskError::Io { .. } => fail(REFUSED, error),
-    };
     let differences = match live::change::looked_at(&new, who, reason) {
         Ok(differences) => differences,
-        Err(error) => return refused(&error),
+        Err(error) => return not_taken(&error),
     };
     say(config::change::lines(&differences));
     if !apply {
@@ -308,7 +472,7 @@ fn change(site: &Path, who: &str, reason: &str, apply: bool) -> ExitCode {
             say("Taken by the running watch; it stands in changes.jsonl of the store and in the recordings.");
             ExitCode::SUCCESS
         }
-        Err(error) => refused(&error),
+        Err(error) => not_taken(&error),
     }
 }
 

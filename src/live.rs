@@ -9,8 +9,11 @@
 
 mod bay;
 pub mod change;
+mod facts;
 pub mod heartbeat;
 mod neighbours;
+pub mod open;
+mod past;
 mod segment;
 
 use crate::clock::MachineTime;
@@ -165,7 +168,7 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
     change::say_in_force(&site).map_err(|source| LiveError::Store { path: site.store.clone(), source })?;
 
     let (mut feeds, mut recordings, mut bay_tasks, mut answers) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    let mut changes = Vec::new();
+    let (mut changes, mut openings) = (Vec::new(), Vec::new());
     let words: Vec<watch::Sender<Option<Told>>> = site.bays.iter().map(|_| watch::channel(None).0).collect();
     for ((setup, segment), word) in site.bays.iter().zip(segments).zip(&words) {
         let (to_bay, from_devices) = mpsc::channel::<Answer>(ANSWERS_WAITING);
@@ -180,7 +183,9 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
         recordings.push(recording);
         let (change, changed) = mpsc::channel(1);
         changes.push(change);
-        bay_tasks.push(tokio::spawn(bay.run(from_devices, from_people, changed, stopping.clone())));
+        let (open, opened) = mpsc::channel(1);
+        openings.push(open);
+        bay_tasks.push(tokio::spawn(bay.run(from_devices, from_people, (changed, opened), stopping.clone())));
         answers.push(to_bay);
     }
 
@@ -190,7 +195,7 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
     let (asks, asked) = mpsc::channel(1);
     let (offers, offered) = watch::channel(Arc::new(change::offered(&site)));
     let page_of_changes = change::Page { asks: asked, offers };
-    link_tasks.push(tokio::spawn(change::run(site.clone(), changes, page_of_changes, stopping.clone())));
+    link_tasks.push(tokio::spawn(change::run(site.clone(), (changes, openings), page_of_changes, stopping.clone())));
     link_tasks.push(tokio::spawn(heartbeat::run(site.store.clone(), feeds.clone(), stopping.clone())));
     let mut closing = stopping;
     let shutdown = async move {

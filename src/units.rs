@@ -42,6 +42,8 @@ newtype! {
     AbsPa,
     /// Temperature in degrees Celsius.
     Celsius,
+    /// Dynamic viscosity in Pa s.
+    PaS,
 }
 
 impl GaugePa {
@@ -80,6 +82,8 @@ pub enum Quantity {
     GaugePressure,
     /// Temperature, unit C.
     Temperature,
+    /// Dynamic viscosity, SI unit Pa s.
+    Viscosity,
     /// SI unit s.
     Time,
     /// A fraction; unit 1 or %.
@@ -101,6 +105,7 @@ impl Quantity {
             Quantity::Length => "m",
             Quantity::GaugePressure => "Pa gauge",
             Quantity::Temperature => "C",
+            Quantity::Viscosity => "Pa s",
             Quantity::Time => "s",
             Quantity::Ratio => "1",
             Quantity::YesNo => "yes/no",
@@ -148,6 +153,7 @@ units! {
     Length: "m" = 1.0; "mm" = 1e-3; "cm" = 1e-2; "in" = INCH_M; "ft" = 12.0 * INCH_M;
     GaugePressure: "Pa gauge" = 1.0; "kPa gauge" = 1e3; "bar gauge" = 1e5; "mbar gauge" = 100.0; "psi gauge" = PSI_PA;
     Temperature: "C" = 1.0; "F" = 5.0 / 9.0, + -160.0 / 9.0;
+    Viscosity: "Pa s" = 1.0; "mPa s" = 1e-3; "cP" = 1e-3;
     Time: "s" = 1.0; "ms" = 1e-3; "min" = 60.0; "h" = 3600.0;
     Ratio: "1" = 1.0; "%" = 0.01;
     YesNo: "yes/no" = 1.0;
@@ -207,6 +213,7 @@ mod tests {
             ("lb/US gal", 119.8264),
             ("lb/h", 1.259_979e-4),
             ("US gal/min", 6.309_020e-5),
+            ("cP", 1e-3),
         ];
         for (name, si) in printed {
             let unit = Unit::parse(name).unwrap_or_else(|| panic!("unit {name}"));

@@ -10,6 +10,7 @@ use crate::scenario::{DELIVERY, PRODUCT, SITE};
 use brimwatch::config::{self, DeliveryFile, Site};
 use brimwatch::live::{self, Running};
 use brimwatch::page::feed::{BayFeed, Entry, Frame, What};
+use brimwatch::recording::truth::{self, Truth};
 use brimwatch::time::EngineTime;
 use brimwatch::words::display::kg;
 use brimwatch::words::en::English;
@@ -71,9 +72,11 @@ pub async fn run(options: &Options) -> Result<(), String> {
         ctrl_c.await.map_err(|e| format!("Ctrl-C cannot be heard: {e}"))?;
     }
     running.stop().await;
+    // Nothing was wrong, and whoever tries alarm settings on it may know.
+    let kept = truth::end_with(&recording, &Truth::default());
     println!("Recording: {}", recording.display());
     println!("Replay it and compare bit for bit: brimwatch replay {}", recording.display());
-    ended
+    ended.and(kept)
 }
 
 fn listen(port: u16) -> [(&'static str, String); 1] {

@@ -74,11 +74,7 @@ impl Drill {
         bays: Vec<SimulatedBay>,
         speed: f64,
     ) -> io::Result<Drill> {
-        let mut links = Vec::new();
-        for (at, link) in site.links.iter().enumerate() {
-            let units = site.devices.iter().filter(|device| device.link == at).map(|device| device.unit);
-            links.push(LinkServer::start(&link.way, units).await?);
-        }
+        let links = links(site).await?;
         let devices = site.devices.iter().map(|d| (d.name.clone(), d.link, d.unit)).collect();
         let delivery_of = |bay| deliveries.iter().find(|d| d.bay == bay).map(|d| &d.setup);
         let tanks = Tanks::new(site.bays.iter().enumerate().map(|(i, bay)| (&bay.settings, delivery_of(i))));
@@ -127,8 +123,33 @@ impl Drop for Drill {
     }
 }
 
+/// A server for every link of a site; the addresses written there are not used.
+///
+/// # Errors
+/// When no port of 127.0.0.1 is free, or no pseudo-terminal.
+pub async fn links(site: &Site) -> io::Result<Vec<LinkServer>> {
+    let mut links = Vec::new();
+    for (at, link) in site.links.iter().enumerate() {
+        let units = site.devices.iter().filter(|device| device.link == at).map(|device| device.unit);
+        links.push(LinkServer::start(&link.way, units).await?);
+    }
+    Ok(links)
+}
+
+/// That, in words.
+pub fn no_port(error: io::Error) -> String {
+    format!("no port of 127.0.0.1 is free for a simulated device: {error}")
+}
+
+/// Name of every device of a site and where these servers serve it.
+#[must_use]
+pub fn addresses(site: &Site, links: &[LinkServer]) -> Vec<(String, String)> {
+    site.devices.iter().map(|device| (device.name.clone(), links[device.link].address())).collect()
+}
+
 /// What each device of the site holds.
-fn registers(site: &Site, links: &[LinkServer]) -> Vec<Registers> {
+#[must_use]
+pub fn registers(site: &Site, links: &[LinkServer]) -> Vec<Registers> {
     site.devices.iter().map(|device| links[device.link].registers(device.unit).unwrap_or_default()).collect()
 }
 

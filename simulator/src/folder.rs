@@ -1,10 +1,13 @@
 //! A folder of its own for each drill, and what every drill does with a watch: entries handed in, no bay taken that has
 //! real work going on.
 
+use crate::drill::readdress;
+use brimwatch::config::{self, Site};
 use brimwatch::page::feed::{BayFeed, Entry, EntryRequest};
 use brimwatch::recording::ENDING;
 use brimwatch::recording::resume;
 use std::fs;
+use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Component, Path, PathBuf};
 use std::time::Duration;
 use tokio::sync::oneshot;
@@ -56,6 +59,28 @@ pub fn write_named(folder: &Path, texts: &[(String, String)]) -> Result<(), Stri
         write(&file, text)?;
     }
     Ok(())
+}
+
+/// The drill's own site: the site file of these texts written into the folder, with these addresses of its devices, a page
+/// at this port and a store in the folder.
+///
+/// # Errors
+/// When it cannot be written, or is none.
+pub fn own_site(
+    texts: &[(String, String)],
+    addresses: &[(String, String)],
+    folder: &Path,
+    port: u16,
+) -> Result<Site, String> {
+    let text = texts.first().map_or("", |(_, text)| text);
+    let keys = [("listen", format!("127.0.0.1:{port}")), ("store", "recordings".to_owned())];
+    let site_file = folder.join("site.toml");
+    write_named(folder, texts.get(1..).unwrap_or_default())?;
+    write(&site_file, &readdress(text, addresses, &keys))?;
+    let site = config::load(&site_file).map_err(|faults| faults.to_string())?;
+    // Also where the site file leaves them out.
+    let (listen, store) = (SocketAddr::from((Ipv4Addr::LOCALHOST, port)), folder.join("recordings"));
+    Ok(Site { listen, store, ..site })
 }
 
 /// Hands an entry in and waits until it is on disk.

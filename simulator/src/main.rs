@@ -1,6 +1,8 @@
 //! The simulator's command line.
 
+use brimwatch::recording::ENDING;
 use brimwatch::units::{Quantity, Unit};
+use brimwatch_simulator::desk::session::Plays;
 use brimwatch_simulator::scenarios::Scenario;
 use brimwatch_simulator::{demo, desk, drill, play, scenario, wrong};
 use clap::{Parser, Subcommand};
@@ -37,15 +39,19 @@ enum Command {
     },
     /// Hold drills from a trainer's desk: something goes wrong, a trainee acts, the result is kept
     Drill {
-        /// Begin at once with this scenario, by its name or the path of a file; otherwise it is chosen at the desk
+        /// Begin at once with this scenario, by its name or the path of a file, or with a recorded delivery by its path
+        /// (ending in .brim); otherwise it is chosen at the desk
         scenario: Option<String>,
+        /// Folder of recorded deliveries (a bay's recordings, or a site's store) to choose from beside the scenarios
+        #[arg(long)]
+        recordings: Option<PathBuf>,
         /// Site file, to hold drills of its bay; needs its delivery's papers
         #[arg(long, requires = "delivery")]
         site: Option<PathBuf>,
         /// Papers of a delivery to that site
         #[arg(long, requires = "site")]
         delivery: Option<PathBuf>,
-        /// Times real time, for a scenario that begins at once
+        /// Times real time, for a drill that begins at once
         #[arg(long, default_value_t = 10.0, value_parser = speed)]
         speed: f64,
         /// Folder under which each drill makes one of its own
@@ -118,9 +124,9 @@ async fn main() -> ExitCode {
             let ended = demo::run(&demo::Options { once, speed, store, seed, port }).await;
             ended.map_err(|why| format!("The demo ended: {why}"))
         }
-        Command::Drill { scenario, site, delivery, speed, store, seed, port, desk_port } => {
-            let options = desk::session::Options { site: site.zip(delivery), store, port, seed };
-            let first = scenario.map(|name| Ok::<_, String>((Scenario::find(&name)?, speed))).transpose();
+        Command::Drill { scenario, recordings, site, delivery, speed, store, seed, port, desk_port } => {
+            let options = desk::session::Options { site: site.zip(delivery), recordings, store, port, seed };
+            let first = scenario.map(|name| Ok::<_, String>((plays(&name)?, speed))).transpose();
             match first {
                 Ok(first) => desk::run(options, first, desk_port).await,
                 Err(why) => Err(why),
@@ -139,6 +145,15 @@ async fn main() -> ExitCode {
             eprintln!("{why}");
             ExitCode::FAILURE
         }
+    }
+}
+
+/// What a drill is to be made of, as it is written.
+fn plays(name: &str) -> Result<Plays, String> {
+    let path = Path::new(name);
+    match path.extension() {
+        Some(ending) if ending == ENDING => Ok(Plays::Recording(path.to_owned())),
+        _ => Ok(Plays::Scenario(Box::new(Scenario::find(name)?))),
     }
 }
 

@@ -101,6 +101,12 @@ impl Wander {
         self.value
     }
 
+    /// From where it stands it goes on by another chance.
+    #[must_use]
+    pub fn by(self, chance: Chance) -> Wander {
+        Wander { chance, ..self }
+    }
+
     /// Lets `step_s` pass.
     pub fn step(&mut self, step_s: f64) {
         if step_s != self.step[0] {

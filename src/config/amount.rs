@@ -105,6 +105,7 @@ pub(super) fn word(quantity: Quantity) -> &'static str {
         Quantity::Length => "length",
         Quantity::GaugePressure => "gauge pressure",
         Quantity::Temperature => "temperature",
+        Quantity::Viscosity => "viscosity",
         Quantity::Time => "time",
         Quantity::Ratio => "ratio",
         Quantity::YesNo => "yes or no",

@@ -133,10 +133,14 @@ fn tables<'v>(
             });
             inner.collect()
         }
-        // A table that may be left out: nothing is written in it.
+        // Tables that may be left out: nothing is written in them.
         _ => {
-            let (key, steps) = to(None);
-            rest.is_empty().then_some((key, steps, None)).into_iter().collect()
+            let (mut key, mut steps) = to(None);
+            for name in rest {
+                key = join(&key, name);
+                steps.push(Step { table: (*name).to_owned(), named: None });
+            }
+            vec![(key, steps, None)]
         }
     }
 }
@@ -294,7 +298,9 @@ mod tests {
         }
         // What is set on the page is text: a quantity with its unit.
         assert!(
-            SITE.iter().filter(|key| allowed(key.path)).all(|key| matches!(key.form, Form::Amount(_) | Form::Table))
+            SITE.iter()
+                .filter(|key| allowed(key.path))
+                .all(|key| matches!(key.form, Form::Amount(_) | Form::Difference(_) | Form::Table))
         );
     }
 

@@ -118,6 +118,7 @@ impl ProductTable {
             name: self.name.clone(),
             density: self.density.clone(),
             density_u: self.density_u,
+            viscosity: self.viscosity.clone(),
             confirmed: self.confirmed,
             source: self.source.clone(),
             load_temperature,

@@ -34,6 +34,10 @@ pub(crate) fn set(tables: &mut dyn TableLike, steps: &[Step], key: &str, value: 
         return true;
     };
     if !tables.contains_key(&step.table) {
+        // Nothing is to be taken out.
+        if value.is_none() {
+            return true;
+        }
         tables.insert(&step.table, table());
     }
     let mut found = false;

@@ -20,6 +20,14 @@ pub(super) fn contacts(table: &Table) -> Contacts {
     }
 }
 
+/// Lines of a bay's emergency card, in the order in which they are needed.
+const EMERGENCY: [&str; 7] = ["call", "stop", "gas", "shower", "eyewash", "way_out", "first_aid"];
+
+/// What a bay's emergency card says.
+pub(super) fn emergency(table: &Table) -> Vec<(&'static str, String)> {
+    EMERGENCY.into_iter().filter_map(|key| Some((key, text(table, key)?))).collect()
+}
+
 /// What a bay expects; `tanks` in the order of its own.
 pub(super) fn of_bay(bay: &Table, contacts: &Contacts, tanks: Vec<TankExpected>) -> Expected {
     Expected {

@@ -122,7 +122,7 @@ const fn difference(quantity: Quantity, low: f64, high: f64) -> Form {
 
 use Form::{Choice, DifferenceOfSignal, Flag, Integer, Integers, Number, OfSignal, Pairs, Table, Tables, Text, Texts};
 use Presence::{Default, Optional, Required};
-use Quantity::{Density, GaugePressure, Length, Mass, MassFlow, Ratio, Temperature, Time, Volume};
+use Quantity::{Density, GaugePressure, Length, Mass, MassFlow, Ratio, Temperature, Time, Viscosity, Volume};
 
 /// Ratings of hoses, lines and connections, and the site's own maximum: 10 kPa to 5 MPa gauge. Wide enough for
 /// any real one, narrow enough to catch a slip of the unit.
@@ -130,6 +130,8 @@ const RATING: Form = amount(GaugePressure, 1e4, 5e6);
 /// Plate and relief pressures of a cargo tank for liquids: 10 kPa to 700 kPa gauge (DOT 406 begins at 2.65 psig
 /// = 18 kPa, 49 CFR 178.346-1; DOT 407 seldom exceeds 40 psig = 276 kPa).
 const PLATE: Form = amount(GaugePressure, 1e4, 7e5);
+/// Dead-bands of pad alarms: more than a regulator swings, and less than a pad falls by when it is taken off.
+const BAND_PA: Form = amount(GaugePressure, 0.0, 2e4);
 /// Levels: up to the tallest tanks.
 const LEVEL: Form = amount(Length, 0.0, 40.0);
 /// Strapping table: levels against volumes.
@@ -139,6 +141,13 @@ const STRAPPING: Form =
 const DENSITIES: Form = Pairs(
     Bounds { quantity: Temperature, low: -100.0, high: 300.0 },
     Bounds { quantity: Density, low: 400.0, high: 3000.0 },
+    false,
+);
+
+/// Viscosity table: from liquid ammonia to what hardly runs out of a trailer (0.05 mPa s to 100 Pa s).
+const VISCOSITIES: Form = Pairs(
+    Bounds { quantity: Temperature, low: -100.0, high: 300.0 },
+    Bounds { quantity: Viscosity, low: 5e-5, high: 100.0 },
     false,
 );
 
@@ -204,6 +213,25 @@ pub const SITE: &[Key] = &[
         "a condition must hold this long before its alarm comes"),
     key("alarms.off_delay", amount(Time, 0.0, 600.0), Default("10 s"), "10 s",
         "a condition must be gone this long before its alarm goes"),
+    key("alarms.dead_band", Table, Optional, "",
+        "how far a value must be back from the alarm's limit before the open alarm's condition counts as gone; an alarm comes at its limit all the same"),
+    key("alarms.dead_band.level_high_high", amount(Length, 0.0, 0.075), Default("0 mm"), "8 mm", "level below high-high; no wider than the least step between two levels"),
+    key("alarms.dead_band.high_level_projected", amount(Mass, 0.0, 1000.0), Default("0 kg"), "50 kg", "margin above nothing"),
+    key("alarms.dead_band.pad_near_ceiling", BAND_PA, Default("0 psi gauge"), "0.3 psi gauge", "pad pressure below near_ceiling"),
+    key("alarms.dead_band.pad_above_mawp", BAND_PA, Default("0 psi gauge"), "0.3 psi gauge", "pad pressure below the MAWP"),
+    key("alarms.dead_band.pad_in_relief_window", BAND_PA, Default("0 psi gauge"), "0.3 psi gauge",
+        "pad pressure below the relief valve's lowest start to discharge"),
+    key("alarms.dead_band.pad_below_tank", BAND_PA, Default("0 psi gauge"), "0.3 psi gauge", "pad pressure above the tank's"),
+    key("alarms.dead_band.movement_outside_transfer", amount(MassFlow, 0.0, 0.09), Default("0 kg/s"), "0.02 kg/s",
+        "flow below 0.1 kg/s; of a volume meter the same in L/s"),
+    key("alarms.dead_band.reverse_flow", amount(MassFlow, 0.0, 0.19), Default("0 kg/s"), "0.05 kg/s",
+        "flow backwards below 0.2 kg/s; of a volume meter the same in L/s"),
+    key("alarms.dead_band.wrong_product", amount(Density, 0.0, 1.9), Default("0 kg/m3"), "0.5 kg/m3",
+        "difference between the line's density and the papers' below what is another product"),
+    key("alarms.dead_band.possible_reaction", difference(Temperature, 0.0, 2.9), Default("0 C"), "0.5 C",
+        "tank's temperature below what can come of mixing alone"),
+    key("alarms.dead_band.truck_gone", amount(Mass, 0.0, 2900.0), Default("0 kg"), "100 kg",
+        "scale above 3 t less than what the trailer must weigh"),
 
     key("contacts", Table, Optional, "", "whom to call when a check of a delivery fails; shown beside it"),
     key("contacts.shipper", Text, Optional, "Alder Reach works, loading office, 555 0101", "who loaded the trailer"),
@@ -310,7 +338,7 @@ pub const SITE: &[Key] = &[
     key("bay.usual_rate", amount(MassFlow, 0.01, 100.0), Optional, "17 t/h",
         "usual rate of unloading; for the times that `brimwatch check` works out"),
     key("bay.usual_pad", amount(GaugePressure, 1e3, 7e5), Optional, "18 psi gauge",
-        "usual pad pressure; for what `brimwatch check` says of the gas"),
+        "usual pad pressure; marked on the page, and for what `brimwatch check` says of the gas"),
 
     key("bay.supply", Table, Optional, "",
         "the gas supply, for what `brimwatch check` says of a regulator that fails wide open; it is not watched"),
@@ -329,12 +357,23 @@ pub const SITE: &[Key] = &[
     key("bay.line.blow_clear", amount(Mass, 0.0, 5000.0), Required, "60 kg",
         "liquid still pushed into the tank when the hose is blown clear"),
     key("bay.line.bore", amount(Length, 5e-3, 0.5), Optional, "52.5 mm",
-        "inner diameter, for the gas that follows the liquid through the line"),
+        "inner diameter: for the gas that follows the liquid through the line and, with the product's viscosity, for how the flow goes with the pressure"),
     key("bay.line.loss", Number(0.1, 1e4), Optional, "30",
         "velocity heads that entry, hose, pipe and fittings cost in turbulent flow, without the exit (K of Crane TP-410); for `brimwatch check`"),
 
+    key("bay.emergency", Table, Optional, "", "the bay's emergency card: where things are and whom to call, one tap away on its page"),
+    key("bay.emergency.call", Text, Optional, "555 0199, works fire brigade; then the shift supervisor, 555 0103", "whom to call first, and how"),
+    key("bay.emergency.stop", Text, Optional, "red button left of the ladder, second one at the gate", "where the emergency stop and the remote valve are"),
+    key("bay.emergency.gas", Text, Optional, "ball valve with the yellow lever at the gas panel", "where the pad gas is shut off"),
+    key("bay.emergency.shower", Text, Optional, "10 steps east of the trailer spot", "where the safety shower is"),
+    key("bay.emergency.eyewash", Text, Optional, "beside the shower, and in the pump house", "where the eyewash is"),
+    key("bay.emergency.way_out", Text, Optional, "gate 2, upwind by the windsock; meet at the canteen", "ways out and the meeting point"),
+    key("bay.emergency.first_aid", Text, Optional, "control room, ground floor", "where first aid is, and who gives it"),
+
     key("bay.limits", Table, Required, "", "the site's limits; none has a default"),
     key("bay.limits.response_time", amount(Time, 1.0, 3600.0), Required, "60 s", "from call to valve closed"),
+    key("bay.limits.attendance", amount(Time, 60.0, 7200.0), Optional, "15 min",
+        "in a transfer the attendant on duty must say so often, at the bay's own screen, that they are there; left out: nobody is asked"),
     key("bay.limits.pad_maximum", RATING, Optional, "25 psi gauge",
         "the site's maximum of the pad pressure; without it the ceiling is not set"),
     key("bay.limits.hose_rating", RATING, Optional, "150 psi gauge", "rating of the hose; without it: not set"),
@@ -530,6 +569,8 @@ pub const PRODUCT: &[Key] = &[
     key("density", DENSITIES, Required, r#"[["20 C", "1525.3 kg/m3"], ["40 C", "1510.9 kg/m3"]]"#,
         "density at rising temperatures; straight lines between, nothing beyond the ends"),
     key("density_u", amount(Ratio, 0.0, 0.1), Required, "0.1 %", "standard uncertainty of the density"),
+    key("viscosity", VISCOSITIES, Optional, r#"[["20 C", "81.5 mPa s"], ["40 C", "23.8 mPa s"]]"#,
+        "dynamic viscosity at rising temperatures, straight lines in its logarithm between; with line.bore a finish is projected better, early on"),
     key("confirmed", Flag, Required, "false", "whether somebody has read the table in its source"),
     key("source", Text, Required, "certificate of analysis", "where the table comes from, with its standing"),
     key("shipping_description", Text, Optional, "UN1824, Sodium hydroxide solution, 8, II",

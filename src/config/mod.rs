@@ -38,7 +38,7 @@ pub use range::{Range, range};
 use crate::poll::blocks::Manners;
 use crate::poll::registers::{Place, Register};
 use crate::poll::way::Way;
-use crate::units::{Celsius, GaugePa, KgPerM3, KgPerS, Metre};
+use crate::units::{Celsius, GaugePa, KgPerM3, KgPerS, Metre, PaS};
 use fault::{Draft, Spot};
 use std::io;
 use std::net::SocketAddr;
@@ -129,6 +129,8 @@ pub struct BaySetup {
     pub products: Vec<usize>,
     /// What [`crate::check`] needs and the engine does not.
     pub usual: Usual,
+    /// What its emergency card says: each key that is written, and its text.
+    pub emergency: Vec<(&'static str, String)>,
     /// For each of the engine's neighbours, where its word comes from.
     pub neighbours: Vec<Neighbouring>,
 }
@@ -170,6 +172,8 @@ pub struct ProductTable {
     pub density: Vec<(Celsius, KgPerM3)>,
     /// Relative standard uncertainty of the density, 1.
     pub density_u: f64,
+    /// Dynamic viscosity at rising temperatures; empty: not known.
+    pub viscosity: Vec<(Celsius, PaS)>,
     /// Whether somebody has read the table in its source.
     pub confirmed: bool,
     /// Where the table comes from, with its standing.

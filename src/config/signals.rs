@@ -53,6 +53,13 @@ pub fn by_name(name: &str) -> Option<&'static SignalForm> {
     FORMS.iter().find(|form| form.name == name)
 }
 
+/// Unit in which the engine has values of that kind; empty for yes/no.
+#[must_use]
+pub fn unit_of(kind: SignalKind) -> &'static str {
+    let form = FORMS.iter().find(|form| form.kind == kind);
+    form.filter(|form| form.quantity != Quantity::YesNo).map_or("", |form| form.quantity.si_name())
+}
+
 const fn form(name: &'static str, kind: SignalKind, quantity: Quantity, low: f64, high: f64) -> SignalForm {
     let plausible = (low, high);
     SignalForm {

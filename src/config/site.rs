@@ -7,11 +7,12 @@ use super::shape::{Head, Vessel};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
 use super::{BaySetup, Device, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
+use crate::engine::alarm::catalogue;
 use crate::engine::blow::{BlowSetup, VentSetup};
 use crate::engine::papers::{Contacts, TankExpected};
 use crate::engine::settings::{
-    DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, RestsOnScale,
-    Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    DeadBand, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap,
+    RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
 use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Metre};
@@ -98,7 +99,16 @@ fn budgets(table: &Table) -> Budgets {
         near_ceiling: table.number("near_ceiling"),
         on_delay_s: table.number("on_delay"),
         off_delay_s: table.number("off_delay"),
+        dead_bands: dead_bands(table.table("dead_band")),
     }
+}
+
+/// Those that are any.
+fn dead_bands(table: &Table) -> Vec<DeadBand> {
+    let keys = keys::children(keys::SITE, "alarms.dead_band");
+    let band =
+        |key: &keys::Key| Some(DeadBand { alarm: catalogue::named(key.name())?, width_si: table.number(key.name()) });
+    keys.filter_map(band).filter(|band| band.width_si > 0.0).collect()
 }
 
 /// The page's address; it is not encrypted, so it is for this machine only.
@@ -374,6 +384,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
         places: read.iter().map(|s| s.place).collect(),
         products: places.iter().map(|&place| works.tanks[place].1).collect(),
         neighbours: Vec::new(),
+        emergency: super::expected::emergency(table.table("emergency")),
         usual: usual(table, places.iter().map(|&place| works.vents[place].passes).collect()),
     }
 }
@@ -434,6 +445,7 @@ fn line(table: &Table) -> LineSetup {
         starts: if table.text("starts") == "full" { LineStart::Full } else { LineStart::Empty },
         valve_closes_s: table.number("valve_closes"),
         blow_clear: Kg(table.number("blow_clear")),
+        bore: table.optional_number("bore").map(Metre),
     }
 }
 
@@ -451,6 +463,7 @@ fn limits(table: &Table) -> Limits {
     let rating = |key| table.optional_number(key).map(GaugePa);
     Limits {
         response_time_s: table.number("response_time"),
+        attendance_s: table.optional_number("attendance"),
         pad_maximum: rating("pad_maximum"),
         hose_rating: rating("hose_rating"),
         line_rating: rating("line_rating"),

@@ -6,7 +6,7 @@ use super::keys::{self, Bounds};
 use super::site::Read;
 use super::walk::{Table, check_rising, walk};
 use super::{FILE_MOST_BYTES, ProductTable};
-use crate::units::{Celsius, KgPerM3, Quantity};
+use crate::units::{Celsius, KgPerM3, PaS, Quantity};
 use std::path::Path;
 
 /// The files that a site file names.
@@ -72,6 +72,7 @@ pub(super) fn product(draft: &mut Draft, file: usize) -> ProductTable {
         name: table.text("name").to_owned(),
         density: density.iter().map(|&(t, d)| (Celsius(t), KgPerM3(d))).collect(),
         density_u: table.number("density_u"),
+        viscosity: table.pairs("viscosity").unwrap_or_default().iter().map(|&(t, v)| (Celsius(t), PaS(v))).collect(),
         confirmed: table.flag("confirmed"),
         source: table.text("source").to_owned(),
         shipping_description: table.optional_text("shipping_description").map(str::to_owned),

@@ -7,7 +7,7 @@
 //! instruments). By Bonferroni's inequality each look may spend budget / looks.
 
 use crate::engine::bank::KINDS;
-use crate::engine::settings::Thresholds;
+use crate::engine::settings::{DeadBand, Thresholds};
 use statrs::distribution::{ChiSquared, ContinuousCDF, Normal};
 
 /// Looks in one transfer that count as independent: one per 3 to 4 min of an hour and more.
@@ -34,7 +34,7 @@ const FINDING_BUDGET: f64 = 1e-3;
 const SUSPECT_RATIO: f64 = 20.0;
 
 /// What the thresholds are computed from.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Budgets {
     /// Transfers in which sound instruments may once be said to disagree, 1.
     pub false_disagreements: f64,
@@ -44,6 +44,8 @@ pub struct Budgets {
     pub on_delay_s: f64,
     /// A condition must be gone this long before its alarm goes, s.
     pub off_delay_s: f64,
+    /// Of alarms that have one.
+    pub dead_bands: Vec<DeadBand>,
 }
 
 /// The thresholds that keep the budgets.
@@ -61,6 +63,7 @@ pub fn thresholds(budgets: &Budgets) -> Thresholds {
         near_ceiling: budgets.near_ceiling,
         on_delay_s: budgets.on_delay_s,
         off_delay_s: budgets.off_delay_s,
+        dead_bands: budgets.dead_bands.clone(),
     }
 }
 

@@ -148,7 +148,7 @@ mod tests {
             Quantity::Length => ("level_m", "level_m"),
             Quantity::GaugePressure => ("tank_pressure_pa_gauge", "tank_pressure_pa_gauge"),
             Quantity::Temperature => ("line_temperature_c", "line_temperature_c"),
-            Quantity::Time | Quantity::Ratio | Quantity::YesNo => return None,
+            Quantity::Viscosity | Quantity::Time | Quantity::Ratio | Quantity::YesNo => return None,
         })
     }
 

@@ -90,6 +90,8 @@ pub struct Delivery {
     pub earlier_blows: u16,
     /// Why it was rejected.
     pub rejected: Option<String>,
+    /// When the trailer was released.
+    pub released: Option<EngineTime>,
     starts: Vec<Option<StartReading>>,
     /// What had gone by when this segment began, s.
     earlier_s: f64,
@@ -121,6 +123,7 @@ impl Delivery {
             blows: Vec::new(),
             earlier_blows: 0,
             rejected: None,
+            released: None,
             starts: vec![None; settings.signals.len()],
             earlier_s: 0.0,
         }
@@ -389,6 +392,18 @@ pub enum Refusal {
     NoReason,
     /// Liquid may have moved: it can be closed, not rejected.
     TooLateToReject,
+    /// That alarm is not out of service.
+    NotOut,
+    /// The site asks for no attendance.
+    AttendanceNotAsked,
+    /// Another one is on duty, or nobody.
+    NotOnDuty,
+    /// Somebody else has taken the duty over meanwhile.
+    DutyChanged,
+    /// They are on duty already.
+    OnDutyAlready,
+    /// A hand-over names who comes, and has the state of the bay read back.
+    NotReadBack,
     /// The hose is being blown clear already.
     Blowing,
     /// It is not being blown clear.

@@ -3,7 +3,7 @@
 
 use super::blow::BlowState;
 use super::checks::Check;
-use super::input::{AlarmKey, Gap, MissReason, RecorderState, Status, ZeroCause};
+use super::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use super::steps::StepState;
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
@@ -64,6 +64,10 @@ pub struct Frame {
     pub alarms: Vec<Alarm>,
     /// Alarms that a person has shelved.
     pub shelves: Vec<Shelf>,
+    /// Alarms that a person has taken out of service.
+    pub out_of_service: Vec<OutOfService>,
+    /// Who is on duty.
+    pub attendance: AttendanceState,
     /// How the recorder does.
     pub recorder: RecorderState,
     /// The last time nobody watched.
@@ -76,6 +80,15 @@ pub struct Frame {
     pub steps: Vec<StepState>,
     /// Gas behind the last liquid; None where no gas pushes, or nothing is being unloaded.
     pub blow: Option<BlowState>,
+}
+
+/// Who is on duty, and when they must say that they are there.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct AttendanceState {
+    /// Who; None: nobody.
+    pub on_duty: Option<String>,
+    /// By when; None outside a transfer, and where the site asks for none.
+    pub due_at: Option<EngineTime>,
 }
 
 /// What another bay does to one of our tanks.
@@ -679,6 +692,8 @@ pub struct Alarm {
     pub since: WallTime,
     /// How grave it is.
     pub priority: Priority,
+    /// It came while no other was open, prompts apart.
+    pub first: bool,
 }
 
 /// Answer of a condition. Unknown is not normal: it never clears an alarm.

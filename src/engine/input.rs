@@ -245,6 +245,29 @@ pub enum What {
         /// Why.
         reason: String,
     },
+    /// The one on duty is there.
+    Attended {
+        /// The bay's enrolled screen, at which it was said.
+        screen: String,
+    },
+    /// Another one is on duty from here on. It is no attendance.
+    HandedOver {
+        /// Who was on duty; None: nobody.
+        out: Option<String>,
+        /// Who is now.
+        to: String,
+        /// The state of the bay as it was read back.
+        state: String,
+    },
+    /// An alarm is taken out of service: it is not called out until it is put back.
+    TakenOut {
+        /// Which.
+        key: AlarmKey,
+        /// Why.
+        reason: String,
+    },
+    /// An alarm is put back in service.
+    PutBack(AlarmKey),
     /// The hose begins to be blown clear.
     BlowBegan,
     /// That is over: what follows is shut.
@@ -357,6 +380,34 @@ pub enum AlarmId {
     TruckGone,
     /// Time to be at the valve: a prompt of every delivery.
     BeAtValve,
+    /// Time to say that somebody is in attendance: a prompt of every delivery.
+    AttendanceDue,
+    /// Nobody has said so in a response time.
+    AttendanceOverdue,
+    /// Nobody has said so in two.
+    NobodyAttends,
+    /// A credible gauge stands at or above the maximum working level; subject: tank.
+    LevelWorking,
+    /// A credible gauge stands at or above the critical level; subject: tank.
+    LevelCritical,
+    /// High-high is less than one response time away; subject: tank.
+    LevelSoon,
+    /// Two witnesses are not independent.
+    NotIndependent,
+    /// The pad pressure is at its ceiling within one response time.
+    PadRising,
+    /// The pad pressure is above the gas supply's.
+    PadAboveSupply,
+    /// The flow has stopped while much of the load is on the trailer.
+    FlowStopped,
+    /// A tank that the load does not go to rises; subject: tank.
+    OtherTankRises,
+    /// The load is colder or warmer than its tank takes; subject: tank.
+    LoadTemperatureOff,
+    /// The pad gas is too moist.
+    DewPointHigh,
+    /// The earliest credible first gas has come: a prompt of every delivery.
+    FirstGasDue,
     /// The tank's pressure is near its own limit or above; subject: tank.
     TankPressureHigh,
 }
@@ -452,6 +503,32 @@ pub struct Carried {
     pub restarted: bool,
     /// Alarms that were shelved.
     pub shelves: Vec<CarriedShelf>,
+    /// Alarms that were out of service.
+    pub out_of_service: Vec<OutOfService>,
+    /// Who was on duty.
+    pub attendance: CarriedAttendance,
+}
+
+/// Who is on duty as it crosses.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct CarriedAttendance {
+    /// Who; None: nobody.
+    pub on_duty: Option<String>,
+    /// How long nobody had said that they were there, s.
+    pub waited_s: f64,
+}
+
+/// An alarm that a person has taken out of service.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OutOfService {
+    /// Which.
+    pub key: AlarmKey,
+    /// Who did.
+    pub who: String,
+    /// When.
+    pub since: WallTime,
+    /// Why.
+    pub reason: String,
 }
 
 /// Where a tank stood when its last load was in, and what has been drawn off since.
@@ -485,6 +562,8 @@ pub struct CarriedAlarm {
     pub since: WallTime,
     /// Somebody has seen it.
     pub seen: bool,
+    /// It came while no other one was open.
+    pub first: bool,
 }
 
 /// A delivery in its midst.

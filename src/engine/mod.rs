@@ -3,7 +3,7 @@
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
 //! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); what a totalizer counted ([`total`]); each instrument as a mass ([`witness`]); their recent
 //! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
-//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]) and how it goes on ([`steps`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what must be said in time ([`alarm`]); what is known ([`frame`]).
+//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]) and how it goes on ([`steps`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what must be said in time ([`alarm`]) and whether anybody is there to hear it (`attendance`); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod input;
@@ -36,7 +36,9 @@ pub mod pad;
 mod product;
 pub mod projection;
 
+mod afterwards;
 pub mod alarm;
+mod attendance;
 
 pub mod checks;
 pub mod delivery;
@@ -51,18 +53,23 @@ pub mod zero;
 
 use alarm::catalogue;
 use alarm::condition::Sight;
+use alarm::deviations::Foreseen;
 use alarm::machine::{Board, Delays, SHELF_MAX_S};
+use attendance::Attendance;
 use blow::BlowState;
 use checks::Check;
 use delivery::{Delivery, Refusal};
 use devices::Devices;
 use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase, WitnessId};
-use input::{AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, RecorderState, What};
+use input::{
+    AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, OutOfService, RecorderState,
+    What,
+};
 use neighbour::Neighbours;
 use opening::Stock;
 use pad::PadWatch;
 use reading::Readings;
-use settings::Settings;
+use settings::{DeliverySetup, Settings};
 use slip::Arrival;
 use steps::{Side, Signature};
 use watch::Watch;
@@ -97,9 +104,11 @@ pub struct Monitor {
     watch: Watch,
     pad: PadWatch,
     alarms: Board,
+    attendance: Attendance,
     finish: Finish,
     /// When somebody must be at the valve, and when that was worked out for its alarm.
     valve_by: Option<EngineTime>,
+    soon: Foreseen,
     foreseen_at: Option<EngineTime>,
     margin: Margin,
     recorder: RecorderState,
@@ -133,9 +142,11 @@ impl Monitor {
             delivery,
             watch,
             pad: PadWatch::default(),
-            alarms: Board::carried(&carried.alarms, &carried.shelves),
+            alarms: Board::carried(&carried.alarms, &carried.shelves, &carried.out_of_service),
+            attendance: Attendance::carried(&carried.attendance),
             finish: Finish::default(),
             valve_by: None,
+            soon: Foreseen::default(),
             foreseen_at: None,
             margin: Margin::Unknown,
             recorder: RecorderState::default(),
@@ -172,6 +183,12 @@ impl Monitor {
         self.delivery.as_ref().map_or(Phase::Idle, |d| d.phase)
     }
 
+    /// How far the load is from not fitting.
+    #[must_use]
+    pub fn margin(&self) -> &Margin {
+        &self.margin
+    }
+
     /// What crosses into the next segment.
     #[must_use]
     pub fn carried(&self) -> Carried {
@@ -185,17 +202,34 @@ impl Monitor {
                 .map(|d| d.carry(self.at, received_kg, &self.neighbours, self.watch.zero.map(|zero| zero.carry()))),
             restarted: self.restarted,
             shelves: self.alarms.carry_shelves(self.at),
+            out_of_service: self.alarms.out_of_service().to_vec(),
+            attendance: self.attendance.carry(self.at),
         }
     }
 
-    /// Whether an entry would be taken now; asked before it is recorded.
+    /// Whether an entry of that person would be taken now; asked before it is recorded.
+    ///
+    /// # Errors
+    /// Why not.
+    pub fn admits_entry(&self, entry: &Entry) -> Result<(), Refusal> {
+        self.attendance.admits(&self.settings.limits, self.phase(), entry)?;
+        self.admits(&entry.what)
+    }
+
+    /// Whether an entry would be taken now, whoever makes it.
     ///
     /// # Errors
     /// Why not.
     pub fn admits(&self, what: &What) -> Result<(), Refusal> {
         match what {
             What::Seen(key) | What::Shelved { key, .. } if !self.alarms.is_open(*key) => Err(Refusal::NoSuchAlarm),
-            What::Shelved { key, .. } if !catalogue::may_shelve(&self.settings, *key) => Err(Refusal::NeverShelved),
+            What::Shelved { key, .. } | What::TakenOut { key, .. }
+                if !catalogue::may_set_aside(&self.settings, *key) =>
+            {
+                Err(Refusal::NeverShelved)
+            }
+            What::TakenOut { reason, .. } if reason.trim().is_empty() => Err(Refusal::NoReason),
+            What::PutBack(key) if !self.alarms.is_out(*key) => Err(Refusal::NotOut),
             What::Shelved { for_s, .. } if for_s.is_nan() || *for_s <= 0.0 => Err(Refusal::ShelfWithoutEnd),
             What::Shelved { for_s, .. } if *for_s > SHELF_MAX_S => Err(Refusal::ShelfTooLong),
             What::Unshelved(key) if !self.alarms.is_shelved(*key) => Err(Refusal::NotShelved),
@@ -288,7 +322,7 @@ impl Monitor {
         self.arrival.look(&self.settings, &mut self.readings, delivery, neighbours, self.at);
         self.pad.tick(&self.settings, &self.readings, self.at);
         self.check_opening();
-        let mut changed = false;
+        let mut changed = self.let_go();
         if let Some(delivery) = &self.delivery {
             if delivery.phase == Phase::Transfer {
                 let neighbours = &self.neighbours;
@@ -298,12 +332,32 @@ impl Monitor {
             let scene = self.outlook(delivery);
             let margin = scene.margin();
             if self.foreseen_at.is_none_or(|at| self.at.since_s(at) >= FORESEEN_S) {
-                self.valve_by = scene.finish(&margin).be_at_valve_by;
+                let finish = scene.finish(&margin);
+                self.valve_by = finish.be_at_valve_by;
+                let earliest = |moment: Option<frame::Moment>| moment.map(|moment| moment.earliest);
+                self.soon =
+                    Foreseen { level: earliest(finish.level), first_gas: earliest(finish.first_gas), ..self.soon };
                 self.foreseen_at = Some(self.at);
             }
             self.margin = margin;
         }
         changed
+    }
+
+    /// A trailer that was released long enough ago leaves the bay idle.
+    fn let_go(&mut self) -> bool {
+        let is_over = self.delivery.as_ref().is_some_and(|delivery| delivery.is_over(self.at));
+        if is_over {
+            self.delivery = None;
+            (self.watch, self.margin) = (Watch::new(self.at), Margin::Unknown);
+        }
+        is_over
+    }
+
+    /// Whether a delivery is watched that no new segment must cut: an open one, and a closed one for a while.
+    #[must_use]
+    pub fn is_watched(&self) -> bool {
+        self.delivery.as_ref().is_some_and(|delivery| delivery.is_watched(self.at))
     }
 
     /// Until the load comes in: does anything but its own gauge say where the tank stands?
@@ -335,28 +389,12 @@ impl Monitor {
     }
 
     fn enter(&mut self, entry: &Entry) -> bool {
-        if self.admits(&entry.what).is_err() {
+        if self.admits_entry(entry).is_err() {
             return false;
         }
         match &entry.what {
-            What::DeliveryOpened(setup) => {
-                self.delivery = Some(Delivery::open((**setup).clone(), &self.settings));
-                self.arrival = Arrival::default();
-                self.watch = Watch::new(self.at);
-                self.finish = Finish::default();
-                (self.valve_by, self.foreseen_at) = (None, None);
-                self.margin = Margin::Unknown;
-                self.neighbours.forget();
-            }
-            What::TransferStarted => {
-                if let Some(delivery) = &mut self.delivery {
-                    delivery.start_transfer(self.at, &self.settings, &self.readings);
-                    let seen = self.readings.level_start_seen_at(&self.settings, delivery.setup.tank, self.at);
-                    self.neighbours.start(seen.unwrap_or(self.at), self.at);
-                }
-                self.readings.transfer_starts();
-                self.watch = Watch::new(self.at);
-            }
+            What::DeliveryOpened(setup) => self.open((**setup).clone()),
+            What::TransferStarted => self.start_transfer(&entry.who),
             What::Closed => self.close(),
             What::ScaleZeroed(cause) => {
                 self.watch.zero_scale(self.at, *cause);
@@ -380,6 +418,18 @@ impl Monitor {
                     delivery.reject(self.at, reason);
                 }
             }
+            What::Attended { .. } => {
+                self.attendance.attended(self.at);
+                for key in Attendance::answers() {
+                    self.alarms.see(key);
+                }
+            }
+            What::HandedOver { to, .. } => self.attendance.hand_over(to),
+            What::TakenOut { key, reason } => {
+                let (who, since) = (entry.who.clone(), self.clock.wall_at(self.at));
+                self.alarms.take_out(OutOfService { key: *key, who, since, reason: reason.trim().to_owned() });
+            }
+            What::PutBack(key) => self.alarms.put_back(*key),
             What::BlowBegan | What::BlowEnded => {
                 if let Some(delivery) = &mut self.delivery {
                     delivery.blow(self.at, entry.what == What::BlowBegan);
@@ -404,11 +454,34 @@ impl Monitor {
         true
     }
 
+    fn open(&mut self, setup: DeliverySetup) {
+        self.delivery = Some(Delivery::open(setup, &self.settings));
+        self.attendance = Attendance::default();
+        self.arrival = Arrival::default();
+        self.watch = Watch::new(self.at);
+        self.finish = Finish::default();
+        (self.valve_by, self.soon, self.foreseen_at) = (None, Foreseen::default(), None);
+        self.margin = Margin::Unknown;
+        self.neighbours.forget();
+    }
+
+    fn start_transfer(&mut self, who: &str) {
+        if let Some(delivery) = &mut self.delivery {
+            delivery.start_transfer(self.at, &self.settings, &self.readings);
+            let seen = self.readings.level_start_seen_at(&self.settings, delivery.setup.tank, self.at);
+            self.neighbours.start(seen.unwrap_or(self.at), self.at);
+        }
+        self.attendance.start(who, self.at);
+        self.readings.transfer_starts();
+        self.watch = Watch::new(self.at);
+    }
+
     fn mark_step(&mut self, step: &str, skipped: bool, (side, who, note): (Side, &str, &str)) {
         let at = self.clock.wall_at(self.at);
         let signature = Signature { side, who: who.trim().to_owned(), at, note: note.trim().to_owned() };
         if let Some(delivery) = &mut self.delivery {
             delivery.mark_step(step, skipped, signature);
+            delivery.look_for_release(&self.settings, self.at);
         }
     }
 
@@ -435,7 +508,7 @@ impl Monitor {
         self.stocks.resize_with(settings.tanks.len(), Stock::default);
         self.settings = settings.clone();
         let settings = &self.settings;
-        self.alarms.keep_shelves(|key| catalogue::may_shelve(settings, key));
+        self.alarms.keep_aside(|key| catalogue::may_set_aside(settings, key));
     }
 
     /// Asks the conditions that the event can have turned and lets their machines run; true when an alarm came, went or
@@ -447,6 +520,7 @@ impl Monitor {
             Event::Missed(missed) => Some(missed.device),
             _ => None,
         };
+        let plate = self.delivery.as_ref().map(|d| &d.setup.plate);
         let sight = Sight {
             settings: &self.settings,
             readings: &self.readings,
@@ -459,11 +533,19 @@ impl Monitor {
             restarted: self.restarted,
             product: &self.watch.product,
             valve_by: self.valve_by,
+            soon: Foreseen {
+                pad_to_ceiling_s: self.pad.to_ceiling_s(&self.settings, &self.readings, plate),
+                received_kg: self.watch.together.map(|t| t.received_kg),
+                ..self.soon
+            },
+            board: &self.alarms,
             at: self.at,
         };
         let mut answers = sight.direct(polled);
         if is_tick {
             answers.extend(sight.estimated());
+            answers.extend(sight.of_tanks());
+            answers.extend(self.attendance.conditions(&self.settings.limits, self.phase(), self.at));
         }
         let delays = Delays { on_s: self.settings.thresholds.on_delay_s, off_s: self.settings.thresholds.off_delay_s };
         let wall = self.clock.wall_at(self.at);
@@ -510,6 +592,8 @@ impl Monitor {
             tank: outlook::tank(&self.settings, &self.readings, self.delivery.as_ref(), &self.margin),
             alarms: self.alarms.frame(),
             shelves: self.alarms.shelves().to_vec(),
+            out_of_service: self.alarms.out_of_service().to_vec(),
+            attendance: self.attendance.frame(&self.settings.limits, self.phase()),
             recorder: self.recorder,
             blind: self.blind,
             neighbours: self.neighbours.frame(self.at),

@@ -77,6 +77,7 @@ pub fn heads(settings: &Settings, readings: &Readings, delivery: &Delivery) -> O
     let tank_pa = readings.credible_kind(settings, SignalKind::TankPressure, tank).unwrap_or(0.0);
     let product = &delivery.setup.product;
     let density_kg_per_m3 = density::density(product, product.load_temperature)?.0;
+    let viscosity = density::viscosity(product, product.load_temperature);
     Some(hydraulics::Heads {
         tank_m2,
         trailer_m3: delivery.setup.trailer_volume.0,
@@ -84,6 +85,7 @@ pub fn heads(settings: &Settings, readings: &Readings, delivery: &Delivery) -> O
         density_kg_per_m3,
         level_m: level,
         driving_pa: pad_pa.map(|pad| pad - tank_pa),
+        viscous: settings.line.bore.zip(viscosity).map(|(bore, viscosity)| (bore.0, viscosity.0)),
     })
 }
 

@@ -77,11 +77,6 @@ impl PadWatch {
         };
         let ceiling = ceiling(settings, plate);
         let slope = self.slope();
-        let rising = slope.filter(|(slope, error)| *slope > TREND_SIGMAS * error && *slope > 0.0);
-        let to_ceiling_s = match (pressure, ceiling, rising) {
-            (Some(p), Some((ceiling, _)), Some((slope, _))) => Some(((ceiling - p) / slope).max(0.0)),
-            _ => None,
-        };
         Pad {
             pressure_pa_gauge: pressure,
             ceiling_pa_gauge: ceiling.map(|c| c.0),
@@ -90,8 +85,20 @@ impl PadWatch {
             relief_from_pa_gauge: plate.and_then(|p| p.relief_from).map(|p| p.0),
             relief_to_pa_gauge: plate.and_then(|p| p.relief_to).map(|p| p.0),
             slope_pa_per_s: slope.map(|s| s.0),
-            to_ceiling_s,
+            to_ceiling_s: self.to_ceiling_s(settings, readings, plate),
         }
+    }
+
+    /// When a trend that is one will be at the ceiling, s.
+    #[must_use]
+    pub fn to_ceiling_s(&self, settings: &Settings, readings: &Readings, plate: Option<&Plate>) -> Option<f64> {
+        if settings.pad_tap == PadTap::Supply {
+            return None;
+        }
+        let pressure = readings.credible_kind(settings, SignalKind::PadPressure, None)?;
+        let (ceiling, _) = ceiling(settings, plate)?;
+        let (slope, _) = self.slope().filter(|(slope, error)| *slope > TREND_SIGMAS * error && *slope > 0.0)?;
+        Some(((ceiling - pressure) / slope).max(0.0))
     }
 }
 
@@ -123,14 +130,14 @@ fn lowest(limits: &[(Option<f64>, CeilingBy)]) -> Option<(f64, CeilingBy)> {
 }
 
 /// Near or above the ceiling. Whatever limit is set counts even while the ceiling as a whole is not; but only a
-/// complete ceiling can say that it is not near.
+/// complete ceiling can say that it is not near. `back_pa` lower while the alarm is open.
 #[must_use]
-pub fn near_ceiling(settings: &Settings, readings: &Readings, plate: Option<&Plate>) -> Condition {
+pub fn near_ceiling(settings: &Settings, readings: &Readings, plate: Option<&Plate>, back_pa: f64) -> Condition {
     let Some(signal) = Readings::find(settings, SignalKind::PadPressure, None) else { return Condition::Unknown };
     let pressure = readings.credible(signal).or(readings.at_least(signal));
     let Some(pressure) = pressure else { return Condition::Unknown };
     match lowest(&limits(settings, plate)) {
-        Some((limit, _)) if pressure >= limit * settings.thresholds.near_ceiling => Condition::True,
+        Some((limit, _)) if pressure >= limit * settings.thresholds.near_ceiling - back_pa => Condition::True,
         _ if ceiling(settings, plate).is_none() || settings.pad_tap == PadTap::Supply => Condition::Unknown,
         _ => Condition::False,
     }

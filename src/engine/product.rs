@@ -49,13 +49,13 @@ impl ProductCheck {
         self.expected = at.map(|a| Estimate { value: a.density.0, u: a.density.0 * a.u });
     }
 
-    /// How far the line's density is off what the papers say, kg/m3, and whether that is another product; None: too little
-    /// has passed, or nobody can tell.
+    /// How far the line's density is off what the papers say, and beyond how much it is another product, kg/m3; None: too
+    /// little has passed, or nobody can tell.
     #[must_use]
-    pub fn off_kg_per_m3(&self) -> Option<(Estimate, bool)> {
+    pub fn off_kg_per_m3(&self) -> Option<(Estimate, f64)> {
         let expected = self.expected.filter(|_| self.over_kg >= OVER_KG)?;
         let value = self.mean - expected.value;
         let u = (expected.u * expected.u + self.zero * self.zero + self.noise * self.noise / self.count).sqrt();
-        Some((Estimate { value, u }, value.abs() > (LEAST * expected.value).max(SIGMAS * u)))
+        Some((Estimate { value, u }, (LEAST * expected.value).max(SIGMAS * u)))
     }
 }

@@ -3,9 +3,10 @@
 //! replay never depends on how a file is parsed today.
 
 use super::blow::BlowSetup;
+use super::input::AlarmId;
 use super::papers::{Expected, Papers};
 use super::steps::Step;
-use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 /// Everything the engine needs to know about one bay.
 #[derive(Debug, Clone, PartialEq)]
@@ -244,6 +245,8 @@ pub struct LineSetup {
     pub valve_closes_s: f64,
     /// Liquid still pushed into the tank when the hose is blown clear.
     pub blow_clear: Kg,
+    /// Inner diameter, where it is known.
+    pub bore: Option<Metre>,
 }
 
 /// What the line holds when a transfer starts.
@@ -293,6 +296,8 @@ pub struct GasSetup {
 pub struct Limits {
     /// From call to valve closed, s.
     pub response_time_s: f64,
+    /// In a transfer somebody must say so often that they are in attendance, s; None: nobody is asked.
+    pub attendance_s: Option<f64>,
     /// Site maximum of the pad pressure.
     pub pad_maximum: Option<GaugePa>,
     /// Rating of the hose.
@@ -323,6 +328,18 @@ pub struct Thresholds {
     pub on_delay_s: f64,
     /// A condition must be gone this long before its alarm goes, s.
     pub off_delay_s: f64,
+    /// Of alarms that have one.
+    pub dead_bands: Vec<DeadBand>,
+}
+
+/// How far a value must be back from an alarm's limit before the open alarm's condition counts as gone
+/// (ANSI/ISA-18.2-2016, 10.5). An alarm that is not open comes at its limit all the same.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DeadBand {
+    /// Of which alarm.
+    pub alarm: AlarmId,
+    /// In the SI unit of what is held against the limit.
+    pub width_si: f64,
 }
 
 /// A delivery as its papers describe it.
@@ -372,6 +389,8 @@ pub struct Product {
     pub density: Vec<(Celsius, KgPerM3)>,
     /// Relative standard uncertainty of the density, 1.
     pub density_u: f64,
+    /// Dynamic viscosity at rising temperatures, straight lines in its logarithm between; empty: not known.
+    pub viscosity: Vec<(Celsius, PaS)>,
     /// Whether somebody has read the table's source.
     pub confirmed: bool,
     /// Where the table comes from, with its standing.

@@ -378,7 +378,7 @@ impl Grounds<'_> {
             }),
             Bar::PadAtCeiling => {
                 let plate = Some(&self.delivery.setup.plate);
-                (pad::near_ceiling(self.settings, self.readings, plate), self.pad().1)
+                (pad::near_ceiling(self.settings, self.readings, plate, 0.0), self.pad().1)
             }
             Bar::PadAbove(GaugePa(limit)) => self.pad_is(|pa| pa > limit, true),
             Bar::PadBelow(GaugePa(limit)) => self.pad_is(|pa| pa < limit, false),

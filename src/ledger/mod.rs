@@ -24,12 +24,10 @@ pub use row::{Mass, Row};
 pub use said::Said;
 pub use totals::{By, Total, totals};
 
+use crate::recording::is_growing;
 use jiff::tz::TimeZone;
 use serde::Serialize;
-use std::time::{Duration, SystemTime};
-
-/// A recording that grew within this time is being written: a watch writes every second.
-const GROWS_WITHIN: Duration = Duration::from_secs(60);
+use std::path::Path;
 
 /// How far a delivery is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -41,19 +39,19 @@ pub enum State {
     Running,
     /// Its recordings end before it was closed.
     NotClosed,
+    /// Rejected before anything moved.
+    Rejected,
 }
 
 impl State {
     /// Of a row, now.
     #[must_use]
     pub fn of(row: &Row) -> State {
-        let grown = || {
-            let at = std::fs::metadata(row.recordings.last()?).ok()?.modified().ok()?;
-            SystemTime::now().duration_since(at).ok()
-        };
+        let grows = || row.recordings.last().is_some_and(|path| is_growing(Path::new(path)));
         match row.is_closed {
             true => State::Closed,
-            false if grown().is_some_and(|ago| ago < GROWS_WITHIN) => State::Running,
+            false if row.rejected.is_some() => State::Rejected,
+            false if grows() => State::Running,
             false => State::NotClosed,
         }
     }
@@ -63,6 +61,7 @@ impl State {
             State::Closed => "closed",
             State::Running => "running",
             State::NotClosed => "not closed: its recording ends before",
+            State::Rejected => "rejected",
         }
     }
 }

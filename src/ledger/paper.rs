@@ -19,7 +19,7 @@ const CAUTION: &str = "Operating figures, not legal for trade. brimwatch advises
     nothing leaks. Local codes and licensed practice come first.";
 
 /// Columns of the CSV.
-const COLUMNS: [&str; 29] = [
+const COLUMNS: [&str; 30] = [
     "delivery",
     "bay",
     "product",
@@ -47,6 +47,7 @@ const COLUMNS: [&str; 29] = [
     "en",
     "verdict",
     "alarms",
+    "prompts",
     "gaps",
     "recordings",
 ];
@@ -69,6 +70,7 @@ fn cells(row: &Row) -> Vec<String> {
         State::Closed => "closed",
         State::Running => "running",
         State::NotClosed => "not_closed",
+        State::Rejected => "rejected",
     };
     let mut cells: Vec<String> = [&row.delivery, &row.bay, &row.product, &row.tank].map(String::clone).to_vec();
     cells.extend([row.carrier.clone().unwrap_or_default(), kind(row).to_owned(), state.to_owned()]);
@@ -79,7 +81,13 @@ fn cells(row: &Row) -> Vec<String> {
         cells.extend(mass.map_or_else(Default::default, |mass| [mass.kg.to_string(), mass.u_kg.to_string()]));
     }
     cells.push(row.en.map_or_else(String::new, |en| en.to_string()));
-    cells.extend([row.verdict.clone(), row.alarms.to_string(), row.gaps.to_string(), row.recordings.join(";")]);
+    cells.extend([
+        row.verdict.clone(),
+        row.alarms.to_string(),
+        row.prompts.to_string(),
+        row.gaps.to_string(),
+        row.recordings.join(";"),
+    ]);
     cells
 }
 
@@ -148,9 +156,10 @@ impl Ledger {
         for row in self.newest() {
             let mass = |mass: Option<Mass>| mass.map_or_else(|| "-".to_owned(), |m| number(m.kg, 0));
             let drill = if row.drill { "  DRILL" } else { "" };
+            let rejected = row.rejected.as_ref().map_or_else(String::new, |why| format!(": {why}"));
             let _ = writeln!(
                 text,
-                "{}  {:<14} {:<8} {:<22} {:<8} received {:>7} kg  ticket {:>7} kg  difference {:>6} kg  {}{drill}",
+                "{}  {:<14} {:<8} {:<22} {:<8} received {:>7} kg  ticket {:>7} kg  difference {:>6} kg  {}{rejected}{drill}",
                 moment(row.at_unix_ns(), &self.zone),
                 row.delivery,
                 row.bay,
@@ -162,12 +171,35 @@ impl Ledger {
                 State::of(row).words(),
             );
         }
-        for total in totals(&self.rows, By::All, &self.zone) {
-            let received = number(total.received_kg, 0);
-            let _ = writeln!(text, "{} closed deliveries, drills left out: {received} kg received", total.deliveries);
-        }
+        text += &self.sums_text();
         for said in self.said() {
             let _ = writeln!(text, "{}\n  {}\n  {}", said.seen, said.first, said.rests_on);
+        }
+        text
+    }
+
+    /// The sums for a terminal: by each of what there are several; months always, they are what is asked for at their end.
+    fn sums_text(&self) -> String {
+        let mut text = String::new();
+        for (by, of) in By::ALL.into_iter().zip(["in all", "product", "tank", "carrier", "month"]) {
+            let sums = totals(&self.rows, by, &self.zone);
+            if sums.is_empty() || (sums.len() == 1 && !matches!(by, By::All | By::Month)) {
+                continue;
+            }
+            if by == By::All {
+                text += "Sums of closed deliveries, drills left out\n";
+            }
+            for total in sums {
+                let name = if total.name.is_empty() { of.to_owned() } else { format!("{of} {}", total.name) };
+                let _ = writeln!(
+                    text,
+                    "  {name:<32} {:>4} deliveries  received {:>9} kg  compared {:>4}  difference {:>6} kg",
+                    total.deliveries,
+                    number(total.received_kg, 0),
+                    total.compared,
+                    number(total.difference_kg, 0),
+                );
+            }
         }
         text
     }
@@ -191,7 +223,7 @@ impl Ledger {
                     p class="caution" { (CAUTION) }
                     @if let Some(asked) = &self.asked { p { "Only deliveries " (asked) "." } }
                     (self.moved())
-                    @if !open.is_empty() { h2 { "Running, or not closed" } (self.table(&open)) }
+                    @if !open.is_empty() { h2 { "Running, rejected, or not closed" } (self.table(&open)) }
                     h2 { "Closed deliveries" }
                     (self.table(&closed))
                     (self.sums())
@@ -263,7 +295,7 @@ impl Ledger {
                     td { (number(row.ticket_kg.kg, 0)) } td { (mass(row.difference_kg)) }
                     td { (row.en.map_or_else(|| "\u{2013}".to_owned(), |en| number(en, 2))) }
                     td class="t" {
-                        (State::of(row).words()) @if row.drill { "; DRILL" } @if row.imported { "; imported" }
+                        (State::of(row).words()) @if let Some(why) = &row.rejected { ": " (why) } @if row.drill { "; DRILL" } @if row.imported { "; imported" }
                         @for damage in &row.damage { "; " (damage) }
                     }
                 } } }

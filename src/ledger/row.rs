@@ -1,6 +1,6 @@
 //! One line of the ledger: what is kept of a delivery.
 
-use crate::engine::frame::{Estimate, Source, Witness};
+use crate::report::account::Witnessed;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -11,12 +11,6 @@ pub struct Mass {
     pub kg: f64,
     /// Standard uncertainty, kg.
     pub u_kg: f64,
-}
-
-impl From<Estimate> for Mass {
-    fn from(estimate: Estimate) -> Mass {
-        Mass { kg: estimate.value, u_kg: estimate.u }
-    }
 }
 
 /// One delivery.
@@ -46,6 +40,8 @@ pub struct Row {
     pub closed_unix_ns: Option<i64>,
     /// Every leg that was started was closed, and one was.
     pub is_closed: bool,
+    /// Why it was rejected, where it was.
+    pub rejected: Option<String>,
     /// How much was meant to be unloaded, kg.
     pub planned_kg: f64,
     /// Net of the weigh ticket as printed, kg.
@@ -67,8 +63,10 @@ pub struct Row {
     pub en: Option<f64>,
     /// What the instruments said together in the end, as a code.
     pub verdict: String,
-    /// Alarms until it was closed.
+    /// How often an alarm came until it was closed.
     pub alarms: usize,
+    /// Prompts until then: what belongs to every delivery.
+    pub prompts: usize,
     /// Times when nobody watched.
     pub gaps: usize,
     /// What of the recordings is not as it was written, in words.
@@ -102,11 +100,11 @@ impl Row {
 
 /// Standard uncertainty of one witness less another, kg. Sources are independent of each other; what both have of one
 /// source, with its sign, cancels (GUM, JCGM 100:2008, F.1.2.3).
-pub(super) fn pair_u_kg(one: &Witness, other: &Witness) -> f64 {
-    let mut by_source: BTreeMap<Source, f64> = BTreeMap::new();
+pub(super) fn pair_u_kg(one: &Witnessed, other: &Witnessed) -> f64 {
+    let mut by_source: BTreeMap<String, f64> = BTreeMap::new();
     for (witness, sign) in [(one, 1.0), (other, -1.0)] {
         for part in &witness.budget {
-            *by_source.entry(part.source).or_default() += sign * part.kg;
+            *by_source.entry(part.source.to_string()).or_default() += sign * part.kg;
         }
     }
     by_source.values().map(|kg| kg * kg).sum::<f64>().sqrt()

@@ -2,17 +2,21 @@
 
 use super::change::NewSettings;
 use super::neighbours::Talk;
-use super::not_before;
+use super::open::Opening;
 use super::segment::{self, Beginning, Segment};
+use super::{facts, not_before};
 use crate::clock::{Clock, MachineTime, machine_duration, wall_now};
-use crate::config::{BaySetup, Site};
+use crate::config::{BaySetup, DeliveryFile, Site};
 use crate::engine::Monitor;
 use crate::engine::delivery::Refusal;
 use crate::engine::frame::{Alarm, Frame, Output, Phase, VerdictWord};
-use crate::engine::input::{Carried, Event, Gap, GapClock, Input, Missed, Poll, RecorderState, SettingsText};
+use crate::engine::input::{
+    Block, Carried, Event, Gap, GapClock, Input, Missed, Poll, RecorderState, SettingsText, What,
+};
 use crate::engine::settings::Settings;
 use crate::engine::zero::NoZero;
-use crate::page::feed::{DeviceStats, EntryRequest, Published, Work};
+use crate::page::feed::{DeviceStats, EntryRequest, Facts, Published, Work};
+use crate::picture::Past;
 use crate::poll::device::{Answer, Round};
 use crate::poll::schedule::Schedule;
 use crate::poll::stats::Stats;
@@ -40,6 +44,8 @@ const BLIND_AFTER: Duration = Duration::from_secs(5);
 const MEND_EVERY: Duration = Duration::from_secs(1);
 /// An idle segment lasts this long, s.
 const IDLE_SEGMENT_S: u64 = 24 * 3600;
+
+const NOT_RECORDED: &str = "the recorder cannot write, so this would be lost: mend the disk first";
 
 /// One bay under watch.
 pub struct Bay {
@@ -69,6 +75,11 @@ pub struct Bay {
     mending: Option<MachineTime>,
     number: u64,
     said: Said,
+    /// How the delivery went so far, for the charts.
+    so_far: Arc<Past>,
+    facts: Arc<Facts>,
+    /// Of each device, the words of its last answered round.
+    wire: Vec<Arc<Vec<Block>>>,
     first: Vec<Event>,
 }
 
@@ -119,6 +130,9 @@ impl Bay {
             mending: None,
             number: 0,
             said: Said::default(),
+            so_far: Arc::new(segment.past),
+            facts: Arc::new(facts::of_bay(setup)),
+            wire: vec![Arc::default(); setup.settings.devices.len()],
             first: segment.first,
         };
         (bay, latest_seen, path_seen)
@@ -129,7 +143,7 @@ impl Bay {
         mut self,
         mut answers: mpsc::Receiver<Answer>,
         mut entries: mpsc::Receiver<EntryRequest>,
-        mut changes: mpsc::Receiver<NewSettings>,
+        (mut changes, mut openings): (mpsc::Receiver<NewSettings>, mpsc::Receiver<Opening>),
         mut stopping: watch::Receiver<bool>,
     ) {
         for event in std::mem::take(&mut self.first) {
@@ -144,6 +158,7 @@ impl Bay {
                 () = async { drop(stopping.wait_for(|stop| *stop).await) } => break,
                 Some(request) = entries.recv() => self.enter(request),
                 Some(new) = changes.recv() => self.change(new),
+                Some(opening) = openings.recv() => self.open(opening).await,
                 Ok(()) = self.progress.changed() => self.recorded(),
                 () = tokio::time::sleep(due.until()) => {
                     self.tick().await;
@@ -190,9 +205,8 @@ impl Bay {
             self.wall_looked = engine;
             self.look_at_wall_clock(now, engine);
         }
-        let idle = !matches!(self.monitor.phase(), Phase::Opened | Phase::Transfer);
-        if idle && engine.0 >= IDLE_SEGMENT_S * SECOND_NS && self.recorder.is_some() {
-            self.begin_segment(self.monitor.carried()).await;
+        if !self.monitor.is_watched() && engine.0 >= IDLE_SEGMENT_S * SECOND_NS && self.recorder.is_some() {
+            self.begin_segment(self.monitor.carried(), None).await;
         }
         self.mend_recording(now).await;
         for word in self.talk.news(self.clock) {
@@ -231,12 +245,12 @@ impl Bay {
 
     fn enter(&mut self, request: EntryRequest) {
         let EntryRequest { entry, saved } = request;
-        if let Err(refusal) = self.monitor.admits(&entry.what) {
+        if let Err(refusal) = self.monitor.admits_entry(&entry) {
             let _ = saved.send(Err(refused(refusal).to_owned()));
             return;
         }
-        if self.recorder.is_none() || self.progress.borrow().state == RecorderState::Overflowed {
-            let _ = saved.send(Err("the recorder cannot write, so this would be lost: mend the disk first".to_owned()));
+        if !self.can_record() {
+            let _ = saved.send(Err(NOT_RECORDED.to_owned()));
             return;
         }
         tracing::info!(bay = self.setup.slug, who = entry.who, what = ?entry.what, "entry");
@@ -262,6 +276,39 @@ impl Bay {
         self.step(MachineTime::now(), Event::Settings(Box::new(SettingsText { settings, text, who, reason })));
         self.work.changed();
         let _ = stepped.send(());
+    }
+
+    /// A delivery is opened, in a recording of its own.
+    async fn open(&mut self, opening: Opening) {
+        let Opening { delivery, who, opened } = opening;
+        let id = delivery.setup.id.clone();
+        let refusal = self.monitor.admits(&What::DeliveryOpened(Box::new(delivery.setup.clone()))).err();
+        let last = self.latest.borrow().as_ref().and_then(|shown| shown.frame.delivery.as_ref().map(|d| d.id.clone()));
+        let refused = match refusal {
+            Some(refusal) => Some(refused(refusal).to_owned()),
+            // A record is known by its delivery: a second of that name would be taken for the first.
+            None if last.as_ref() == Some(&id) => {
+                Some(format!("delivery {id:?} was closed here: give this one another id"))
+            }
+            None if !self.can_record() => Some(NOT_RECORDED.to_owned()),
+            None => None,
+        };
+        if let Some(why) = refused {
+            let _ = opened.send(Err(why));
+            return;
+        }
+        tracing::info!(bay = self.setup.slug, who, delivery = id, "delivery opened");
+        match self.begin_segment(self.monitor.carried(), Some((delivery, who))).await {
+            Some(number) => {
+                self.unsaved.push_back((number, opened));
+                self.answer_saved();
+            }
+            None => drop(opened.send(Err(NOT_RECORDED.to_owned()))),
+        }
+    }
+
+    fn can_record(&self) -> bool {
+        self.recorder.is_some() && self.progress.borrow().state != RecorderState::Overflowed
     }
 
     /// The recorder got on, or got into trouble.
@@ -304,6 +351,11 @@ impl Bay {
     fn step_one(&mut self, now: MachineTime, event: Event) -> u64 {
         let begun = Instant::now();
         self.last = not_before(now, self.last);
+        if let Event::Poll(poll) = &event
+            && let Some(words) = self.wire.get_mut(usize::from(poll.device))
+        {
+            *words = Arc::new(poll.blocks.clone());
+        }
         let input = Input { at: self.clock.engine(self.last), event };
         let number = self.recorder.as_ref().map_or(0, |recorder| recorder.input(&input));
         let monitor = &mut self.monitor;
@@ -333,10 +385,14 @@ impl Bay {
 
     fn publish(&mut self, frame: Frame) {
         self.number += 1;
+        Arc::make_mut(&mut self.so_far).take(&frame);
         let published = Published {
             site: self.site.clone(),
             settings: Arc::clone(&self.settings),
             frame,
+            past: Arc::clone(&self.so_far),
+            facts: Arc::clone(&self.facts),
+            wire: self.wire.clone(),
             devices: self.stats.iter().zip(&self.settings.devices).map(|(s, d)| device_stats(&d.name, s)).collect(),
             drill_speed: self.drill_speed,
             number: self.number,
@@ -382,16 +438,18 @@ impl Bay {
         }
     }
 
-    /// Ends the present segment and begins one; false, and nothing is on record, when the disk does not let it.
-    async fn begin_segment(&mut self, carried: Carried) -> bool {
+    /// Ends the present segment and begins one, for a delivery where one is opened by somebody. Gives the number of its
+    /// first inputs' last; none, and nothing is on record, when the disk does not let it.
+    async fn begin_segment(&mut self, carried: Carried, opened: Option<(DeliveryFile, String)>) -> Option<u64> {
         self.end_segment().await;
         let bay = BaySetup { settings: self.settings_in_force(), ..self.setup.clone() };
         let (folder, texts) = (self.folder.clone(), self.texts.clone());
         let (drill_speed, keep_idle_days) = (self.drill_speed, self.keep_idle_days);
         let begun = tokio::task::spawn_blocking(move || {
             let (folder, bay, texts) = (&folder, &bay, &texts);
-            let (delivery, line) = (None, None);
-            segment::begin(Beginning { folder, bay, texts, delivery, line, drill_speed, keep_idle_days, carried })
+            let (delivery, who) = opened.as_ref().map_or((None, ""), |(delivery, who)| (Some(delivery), who.as_str()));
+            let line = delivery.and_then(|delivery| delivery.line.clone());
+            segment::begin(Beginning { folder, bay, texts, delivery, who, line, drill_speed, keep_idle_days, carried })
         });
         match begun.await.unwrap_or_else(|error| Err(std::io::Error::other(error))) {
             Ok(segment) => {
@@ -402,14 +460,15 @@ impl Bay {
                 self.wall_looked = EngineTime(0);
                 self.said.recorder = RecorderState::Durable;
                 self.path.send_replace(segment.path);
+                let mut number = 0;
                 for event in segment.first {
-                    self.step(MachineTime::now(), event);
+                    number = self.step(MachineTime::now(), event);
                 }
-                true
+                Some(number)
             }
             Err(error) => {
                 tracing::error!(bay = self.setup.slug, %error, "no new segment: what happens now is not on record");
-                false
+                None
             }
         }
     }
@@ -427,7 +486,7 @@ impl Bay {
             return;
         }
         self.mending = Some(now);
-        if !self.begin_segment(self.monitor.carried()).await {
+        if self.begin_segment(self.monitor.carried(), None).await.is_none() {
             self.step(now, Event::Recorder(RecorderState::Overflowed));
         }
     }
@@ -476,7 +535,7 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::NotTransferring => "no transfer is on",
         Refusal::NoSuchAlarm => "that alarm is not open any more",
         Refusal::NeverShelved => {
-            "that alarm may not be shelved: nothing silences level, pressure, missing mass, another product, a \
+            "that alarm may be neither shelved nor taken out of service: nothing silences level, pressure, missing mass, another product, a \
              reaction, or the loss of what warns of them"
         }
         Refusal::ShelfWithoutEnd => "say for how many minutes it is shelved: an alarm is never shelved without end",
@@ -498,6 +557,12 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::TooLateToReject => {
             "the transfer was started, so something may have moved: close it; a rejection is for a load that has not moved"
         }
+        Refusal::NotOut => "that alarm is not out of service",
+        Refusal::AttendanceNotAsked => "the site file asks for no attendance: `attendance` is not set",
+        Refusal::NotOnDuty => "attendance is entered by the one on duty: take the duty over first",
+        Refusal::DutyChanged => "somebody else has taken the duty over meanwhile: look who is on duty now",
+        Refusal::OnDutyAlready => "they are on duty already",
+        Refusal::NotReadBack => "a hand-over needs the name of who comes and the state of the bay read back",
         Refusal::NoSuchTank => "the delivery names a tank that this bay does not have",
     }
 }

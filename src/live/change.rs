@@ -6,6 +6,7 @@
 //! other: no poll waits for it. What is not sound changes nothing, and the answer says why. What is taken is written into
 //! the watch's site file too, so that a new start does not undo it.
 
+use super::open::{self, Opening};
 use crate::clock::wall_now;
 use crate::config::change::{ChangeError, Difference, change, looked_at as would_change, settings, with};
 use crate::config::{Faults, Site};
@@ -49,10 +50,10 @@ struct Asked {
 
 /// What became of it.
 #[derive(Debug, Clone, Serialize, Deserialize)]
-struct Answered {
-    asked_unix_ns: i64,
-    taken: bool,
-    says: String,
+pub(super) struct Answered {
+    pub asked_unix_ns: i64,
+    pub taken: bool,
+    pub says: String,
 }
 
 /// A line of the change log.
@@ -86,7 +87,7 @@ pub(super) fn say_in_force(site: &Site) -> io::Result<()> {
     put(&site.store.join(IN_FORCE), site.texts.first().map_or("", |(_, text)| text).as_bytes())
 }
 
-fn put(path: &Path, bytes: &[u8]) -> io::Result<()> {
+pub(super) fn put(path: &Path, bytes: &[u8]) -> io::Result<()> {
     files::replace(path, bytes, 0o666)
 }
 
@@ -111,10 +112,10 @@ pub(super) fn offered(site: &Site) -> Offered {
     Offered { version: blake3::hash(text.as_bytes()).to_hex()[..16].to_owned(), settings: settings.collect() }
 }
 
-/// Takes what is asked until told to stop.
+/// Takes what is asked until told to stop; deliveries too, by the site file in force.
 pub(super) async fn run(
     site: Site,
-    bays: Vec<mpsc::Sender<NewSettings>>,
+    (bays, openings): (Vec<mpsc::Sender<NewSettings>>, Vec<mpsc::Sender<Opening>>),
     Page { mut asks, offers }: Page,
     mut stopping: watch::Receiver<bool>,
 ) {
@@ -127,7 +128,10 @@ pub(super) async fn run(
         };
         match request {
             Some(request) => desk.of_page(request).await,
-            None => desk.of_file().await,
+            None => {
+                desk.of_file().await;
+                open::of_file(&desk.site, &openings).await;
+            }
         }
     }
 }
@@ -352,18 +356,23 @@ pub fn ask(new: &Site, who: &str, reason: &str) -> Result<(), AskError> {
     let path = new.store.join(ASKED);
     let io = |source| AskError::Io { path: path.clone(), source };
     put(&path, &serde_json::to_vec(&asked).map_err(|e| io(e.into()))?).map_err(io)?;
+    answer(&new.store.join(ANSWERED), asked_unix_ns, &path)
+}
+
+/// Waits for the watch's answer to what was asked in the file `asked`.
+pub(super) fn answer(answered: &Path, asked_unix_ns: i64, asked: &Path) -> Result<(), AskError> {
     let begun = Instant::now();
     while begun.elapsed() < ANSWER_TIME {
         std::thread::sleep(ANSWER_LOOK);
-        let text = fs::read_to_string(new.store.join(ANSWERED)).unwrap_or_default();
+        let text = fs::read_to_string(answered).unwrap_or_default();
         match serde_json::from_str::<Answered>(&text) {
-            Ok(answered) if answered.asked_unix_ns == asked_unix_ns => {
-                return if answered.taken { Ok(()) } else { Err(AskError::NotTaken(answered.says)) };
+            Ok(answer) if answer.asked_unix_ns == asked_unix_ns => {
+                return if answer.taken { Ok(()) } else { Err(AskError::NotTaken(answer.says)) };
             }
             _ => {}
         }
     }
     // Nobody may find it later and take it for meant.
-    let _ = fs::remove_file(&path);
+    let _ = fs::remove_file(asked);
     Err(AskError::NoAnswer)
 }

@@ -4,12 +4,13 @@
 //! on with: replayed, then continued in the same file. Where that must not be (another program, other settings,
 //! a fault of our own), a new segment begins with what may cross.
 
-use super::LiveError;
+use super::{LiveError, past};
 use crate::clock::{Clock, MachineTime, boot_id, engine_ns, wall_now};
 use crate::config::{BaySetup, DeliveryFile, Site};
 use crate::engine::input::{Carried, Entry, Event, Gap, GapClock, SettingsText, What};
 use crate::engine::settings::{LineSetup, Settings};
 use crate::engine::{Monitor, NUMERICS_VERSION};
+use crate::picture::Past;
 use crate::recording::format::{Header, PROGRAM_VERSION};
 use crate::recording::origin::Origin;
 use crate::recording::resume::{self, Recovered};
@@ -25,7 +26,7 @@ pub use crate::recording::ENDING;
 const IDLE: &str = "idle";
 
 /// Who opens a delivery whose papers came by file.
-const BY_FILE: &str = "delivery file";
+pub const BY_FILE: &str = "delivery file";
 
 /// A segment that can be stepped.
 pub struct Segment {
@@ -39,6 +40,8 @@ pub struct Segment {
     pub recorder: Recorder,
     /// What must be stepped first.
     pub first: Vec<Event>,
+    /// How its delivery went before, for the eye.
+    pub past: Past,
 }
 
 /// What a new segment is made of.
@@ -51,6 +54,8 @@ pub struct Beginning<'a> {
     pub texts: &'a [(String, String)],
     /// The delivery that it is begun for.
     pub delivery: Option<&'a DeliveryFile>,
+    /// Who opens it.
+    pub who: &'a str,
     /// The line of the open delivery, where it is another than the site file describes.
     pub line: Option<LineSetup>,
     /// In a drill, its speed.
@@ -80,7 +85,17 @@ pub fn open(
         let keep_idle_days = site.keep_idle_days;
         let line = delivery.map_or(line, |delivery| delivery.line.clone());
         let texts = &site.texts;
-        let beginning = Beginning { folder: &folder, bay, texts, delivery, line, drill_speed, keep_idle_days, carried };
+        let beginning = Beginning {
+            folder: &folder,
+            bay,
+            texts,
+            delivery,
+            who: BY_FILE,
+            line,
+            drill_speed,
+            keep_idle_days,
+            carried,
+        };
         begin(beginning).map_err(store)
     };
     let Some(path) = latest(&folder).map_err(store)? else { return begin(Carried::default(), delivery, None) };
@@ -109,9 +124,12 @@ pub fn open(
     let in_force = Settings { line, ..recovered.monitor.settings().clone() };
     let same = recovered.header.is_of_this_program() && in_force == bay.settings;
     if recovered.ended || new_delivery.is_some() || !same || recovered.failed_at.is_some() {
-        return succeed(&recovered, &path, same, |carried| begin(carried, new_delivery, open_line(&recovered)));
+        let begun = succeed(&recovered, &path, same, |carried| begin(carried, new_delivery, open_line(&recovered)))?;
+        let past = if open_id.is_some() { past::of_delivery(&path) } else { Past::default() };
+        return Ok(Segment { past, ..begun });
     }
-    go_on(recovered, path).map_err(store)
+    let past = if open_id.is_some() { past::of_delivery(&path) } else { Past::default() };
+    go_on(recovered, path, past).map_err(store)
 }
 
 /// A new segment after one that is not gone on with.
@@ -145,7 +163,7 @@ fn open_line(recovered: &Recovered) -> Option<LineSetup> {
 
 /// Begins a segment: header on disk, the wall clock and the delivery as its first inputs.
 pub fn begin(beginning: Beginning) -> io::Result<Segment> {
-    let Beginning { folder, bay, texts, delivery, line, drill_speed, keep_idle_days, carried } = beginning;
+    let Beginning { folder, bay, texts, delivery, who, line, drill_speed, keep_idle_days, carried } = beginning;
     let wall = wall_now();
     let zero = MachineTime::now();
     let mut texts = texts.to_vec();
@@ -180,16 +198,17 @@ pub fn begin(beginning: Beginning) -> io::Result<Segment> {
     }
     if let Some(delivery) = delivery {
         let what = What::DeliveryOpened(Box::new(delivery.setup.clone()));
-        first.push(Event::Entry(Entry { who: BY_FILE.to_owned(), leg: 1, what }));
+        first.push(Event::Entry(Entry { who: who.to_owned(), leg: 1, what }));
     }
     tracing::info!(recording = %path.display(), "segment begun");
     prune(folder, wall, keep_idle_days);
     let clock = Clock { zero, base: EngineTime(0), speed: drill_speed.unwrap_or(1.0) };
-    Ok(Segment { path, clock, monitor: Monitor::new(bay.settings.clone(), carried), recorder, first })
+    let monitor = Monitor::new(bay.settings.clone(), carried);
+    Ok(Segment { path, clock, monitor, recorder, first, past: Past::default() })
 }
 
 /// Goes on with a segment: the engine's clock runs on from where it was, and the gap is an input.
-fn go_on(recovered: Recovered, path: PathBuf) -> io::Result<Segment> {
+fn go_on(recovered: Recovered, path: PathBuf, past: Past) -> io::Result<Segment> {
     let Recovered { header, monitor, last_at, point, tail_cut, .. } = recovered;
     if let Some(torn) = &tail_cut {
         tracing::warn!(recording = %path.display(), bytes = torn.bytes, why = torn.why, "a torn end is kept aside in a .torn file");
@@ -206,7 +225,7 @@ fn go_on(recovered: Recovered, path: PathBuf) -> io::Result<Segment> {
     let stood_still = header.drill_speed.is_some() && to == last_at;
     let mut first = vec![Event::Clock(wall)];
     first.extend((!stood_still).then_some(Event::Resumed(Gap { from: last_at, to, known_by })));
-    Ok(Segment { path, clock, monitor, recorder, first })
+    Ok(Segment { path, clock, monitor, recorder, first, past })
 }
 
 /// The clock of a segment that is gone on with, at or after its last input, and how it is known. In another boot the

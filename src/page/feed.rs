@@ -1,7 +1,10 @@
 //! What the live loop hands to the page, and what the page hands back.
 
 use crate::engine::settings::Settings;
+use crate::picture::Past;
+use crate::words::Scene;
 use hdrhistogram::Histogram;
+use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -9,7 +12,7 @@ use tokio::sync::{mpsc, oneshot, watch};
 
 /// What a viewer is shown and what a person may enter, for those at this door.
 pub use crate::engine::frame::Frame;
-pub use crate::engine::input::{Entry, What};
+pub use crate::engine::input::{Block, Entry, What};
 
 /// One bay as the page sees it.
 #[derive(Debug, Clone)]
@@ -206,12 +209,52 @@ pub struct Published {
     pub settings: Arc<Settings>,
     /// State of the bay.
     pub frame: Frame,
+    /// How the delivery went so far.
+    pub past: Arc<Past>,
+    /// What is so whatever happens.
+    pub facts: Arc<Facts>,
+    /// Of each device, the words of its last answered round.
+    pub wire: Vec<Arc<Vec<Block>>>,
     /// How the polling does, by device of the settings.
     pub devices: Vec<DeviceStats>,
     /// In a drill: how many times faster than real time.
     pub drill_speed: Option<f64>,
     /// Counts frames since the program started.
     pub number: u64,
+}
+
+impl Published {
+    /// What texts and pictures are about, for readers in that zone.
+    #[must_use]
+    pub fn scene<'a>(&'a self, zone: &'a TimeZone) -> Scene<'a> {
+        Scene { settings: &self.settings, frame: &self.frame, zone }
+    }
+}
+
+/// What the site file says of a bay and the engine is not told.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Facts {
+    /// Lines of the emergency card: each key that is written, and its text.
+    pub emergency: Vec<(&'static str, String)>,
+    /// Usual pad pressure, Pa gauge.
+    pub usual_pad_pa_gauge: Option<f64>,
+    /// Of each signal, where its value is found.
+    pub places: Vec<PlaceSaid>,
+}
+
+/// Where a value is found, for people.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlaceSaid {
+    /// Modbus function, 1 to 4.
+    pub function: u8,
+    /// Address on the wire, from 0.
+    pub address: u16,
+    /// How many registers or bits.
+    pub count: u16,
+    /// Type and order, as in the site file.
+    pub form: String,
+    /// Unit of its value in the frame; empty for yes/no.
+    pub unit: &'static str,
 }
 
 /// How the polling of one device does. Times in microseconds of machine time.

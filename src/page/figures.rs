@@ -201,7 +201,7 @@ pub fn page(site: &str, families: &[Family]) -> Markup {
             }
             body.list {
                 header { h1 { "Figures of the watch: " (site) } }
-                main {
+                main tabindex="0" {
                     p {
                         "How the program's own work does; nothing here says anything of the plant. Programs are given the \
                          same as OpenMetrics at this address."

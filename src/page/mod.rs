@@ -1,9 +1,14 @@
 //! What the attendant sees. One direction: what the live loop publishes becomes a page; the only thing that
 //! goes back is a person's entry and an engineer's change of settings.
 
+mod account;
+mod bays;
 mod connections;
+mod far;
 pub mod feed;
 pub mod figures;
+mod look_back;
+mod screens;
 pub mod server;
 mod settings;
 pub mod sign_in;

@@ -8,9 +8,10 @@
 
 use super::connections::Bounded;
 use super::feed::{BayFeed, EntryRequest, Published, SettingsDoor};
+use super::screens;
 use super::sign_in::{self, SignIn, Tried};
 use super::view::{self, Reader};
-use super::{figures, settings};
+use super::{bays, figures, look_back, settings};
 use crate::engine::alarm::catalogue;
 use crate::engine::checks::CheckId;
 use crate::engine::frame::Phase;
@@ -20,7 +21,7 @@ use crate::people::{Person, Role};
 use crate::words::{EntryAnswer, SignInWord};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::ws::{Message, Utf8Bytes, WebSocket, WebSocketUpgrade};
-use axum::extract::{DefaultBodyLimit, Path, Request, State};
+use axum::extract::{DefaultBodyLimit, Path, Query, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::{Html, IntoResponse, Redirect, Response};
@@ -58,12 +59,17 @@ pub const SCREEN: &str = "bay screen";
 /// Nothing from elsewhere: no foreign script, style, frame or form.
 const POLICY: &str = "default-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
+/// Kind of a script.
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+/// All bays are looked at this often for the page that shows them all.
+const ALL_BAYS_EVERY: Duration = Duration::from_millis(250);
+
 #[derive(Clone)]
 pub(super) struct App {
     pub site: Arc<str>,
     bays: Arc<[BayFeed]>,
-    /// The latest frame of each bay as it was last sent.
-    drawn: Arc<[Drawn]>,
+    /// The latest frame of each bay as it was last sent: whole page, far view.
+    drawn: Arc<[[Drawn; 2]]>,
     pub reader: Arc<Reader>,
     pub sign_in: Option<Arc<SignIn>>,
     pub settings: SettingsDoor,
@@ -76,18 +82,31 @@ impl App {
     }
 }
 
+/// Which page of a bay is looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum View {
+    #[default]
+    Whole,
+    Far,
+}
+
 /// What every viewer of a bay is sent, written once, by whoever is the first to ask for it.
 #[derive(Default)]
 struct Drawn(Mutex<Option<(Arc<Published>, Utf8Bytes)>>);
 
 impl Drawn {
-    fn text(&self, published: &Arc<Published>, reader: &Reader) -> Option<Utf8Bytes> {
+    fn text(&self, published: &Arc<Published>, reader: &Reader, view: View) -> Option<Utf8Bytes> {
         // A text and what it was written from: whole whatever happened to a holder.
         let mut drawn = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         match &*drawn {
             Some((from, text)) if Arc::ptr_eq(from, published) => Some(text.clone()),
             _ => {
-                let text = Utf8Bytes::from(serde_json::to_string(&view::live(published, reader)).ok()?);
+                let live = match view {
+                    View::Whole => view::live(published, reader),
+                    View::Far => view::far(published, reader),
+                };
+                let text = Utf8Bytes::from(serde_json::to_string(&live).ok()?);
                 *drawn = Some((Arc::clone(published), text.clone()));
                 Some(text)
             }
@@ -121,7 +140,7 @@ pub async fn serve(
     loopback_only(listener.local_addr()?)?;
     let (close, closing) = watch::channel(false);
     let Served { site, people, settings, bays } = served;
-    let drawn = bays.iter().map(|_| Drawn::default()).collect();
+    let drawn = bays.iter().map(|_| Default::default()).collect();
     let sign_in = people.map(|file| Arc::new(SignIn::new(file)));
     let (site, reader) = (site.into(), Arc::new(Reader::here()));
     let app = App { site, bays: bays.into(), drawn, reader, sign_in, settings, closing };
@@ -146,19 +165,28 @@ fn router(app: App) -> Router {
     Router::new()
         .route("/", get(list))
         .route("/page.css", get(|| asset("text/css; charset=utf-8", include_str!("assets/page.css"))))
-        .route("/page.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/page.js"))))
-        .route("/steps.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/steps.js"))))
+        .route("/far.css", get(|| asset("text/css; charset=utf-8", include_str!("assets/far.css"))))
+        .route("/feed.js", get(|| asset(SCRIPT, include_str!("assets/feed.js"))))
+        .route("/far.js", get(|| asset(SCRIPT, include_str!("assets/far.js"))))
+        .route("/bays.js", get(|| asset(SCRIPT, include_str!("assets/bays.js"))))
+        .route("/live", get(live_of_all))
+        .route("/page.js", get(|| asset(SCRIPT, include_str!("assets/page.js"))))
+        .route("/steps.js", get(|| asset(SCRIPT, include_str!("assets/steps.js"))))
         .route("/mark.svg", get(|| asset("image/svg+xml", include_str!("assets/mark.svg"))))
-        .route("/sign-in.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/sign-in.js"))))
+        .route("/sign-in.js", get(|| asset(SCRIPT, include_str!("assets/sign-in.js"))))
         .route("/sign-in", get(door).post(come_in))
         .route("/sign-out", post(go_out))
-        .route("/settings.js", get(|| asset("text/javascript; charset=utf-8", include_str!("assets/settings.js"))))
+        .route("/settings.js", get(|| asset(SCRIPT, include_str!("assets/settings.js"))))
         .route("/settings", settings::door())
         .route("/figures", get(figures))
         .route("/bay/{slug}", get(page))
         .route("/bay/{slug}/live", get(live))
+        .route("/bay/{slug}/past", get(past))
+        .route("/bay/{slug}/account", get(account))
+        .route("/bay/{slug}/far", get(far))
         .route("/bay/{slug}/frame.json", get(frame))
         .route("/bay/{slug}/entry", post(enter))
+        .route("/bay/{slug}/screen", post(enrol))
         .fallback(|| async { NoSuchPage })
         .layer(DefaultBodyLimit::max(BODY_BYTES))
         .layer(middleware::from_fn(guard))
@@ -236,9 +264,7 @@ async fn list(State(app): State<App>) -> Response {
     if let [only] = &*app.bays {
         return Redirect::temporary(&format!("/bay/{}", only.slug)).into_response();
     }
-    let name = |b: &BayFeed| latest(b).map_or_else(|| b.slug.clone(), |p| p.settings.bay.clone());
-    let bays: Vec<_> = app.bays.iter().map(|b| (b.slug.clone(), name(b))).collect();
-    Html(view::bay_list(&app.site, &bays, &app.reader).into_string()).into_response()
+    Html(bays::page(&app.site, &app.bays, &app.reader).into_string()).into_response()
 }
 
 async fn page(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
@@ -254,22 +280,90 @@ async fn frame(State(app): State<App>, Path(slug): Path<String>) -> Result<Respo
     })
 }
 
-async fn live(
+/// A stretch of the delivery so far, for the page to show.
+async fn past(
     State(app): State<App>,
     Path(slug): Path<String>,
-    upgrade: WebSocketUpgrade,
+    Query(asked): Query<look_back::Asked>,
 ) -> Result<Response, NoSuchPage> {
-    let bay = app.bays.iter().position(|b| b.slug == slug).ok_or(NoSuchPage)?;
-    let upgrade = upgrade
+    Ok(match latest(app.bay(&slug)?) {
+        Some(published) => Html(look_back::fragment(&published, asked, &app.reader).into_string()).into_response(),
+        None => (StatusCode::SERVICE_UNAVAILABLE, "No frame yet.\n").into_response(),
+    })
+}
+
+/// Where the masses come from, for the page to show.
+async fn account(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+    Ok(match latest(app.bay(&slug)?) {
+        Some(published) => Html(super::account::fragment(&published, &app.reader).into_string()).into_response(),
+        None => (StatusCode::SERVICE_UNAVAILABLE, "No frame yet.\n").into_response(),
+    })
+}
+
+async fn far(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+    let published = latest(app.bay(&slug)?);
+    Ok(Html(super::far::page(&app.site, &slug, published.as_deref(), &app.reader).into_string()).into_response())
+}
+
+/// Which page a live connection is for.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+struct Looks {
+    view: View,
+}
+
+fn bounded(upgrade: WebSocketUpgrade) -> WebSocketUpgrade {
+    upgrade
         .read_buffer_size(BUFFER_BYTES)
         .write_buffer_size(BUFFER_BYTES)
         .max_message_size(INCOMING_BYTES)
-        .max_frame_size(INCOMING_BYTES);
-    Ok(upgrade.on_upgrade(move |socket| view_on(socket, app, bay)))
+        .max_frame_size(INCOMING_BYTES)
+}
+
+async fn live(
+    State(app): State<App>,
+    Path(slug): Path<String>,
+    Query(looks): Query<Looks>,
+    upgrade: WebSocketUpgrade,
+) -> Result<Response, NoSuchPage> {
+    let bay = app.bays.iter().position(|b| b.slug == slug).ok_or(NoSuchPage)?;
+    Ok(bounded(upgrade).on_upgrade(move |socket| view_on(socket, app, bay, looks.view)))
+}
+
+async fn live_of_all(State(app): State<App>, upgrade: WebSocketUpgrade) -> Response {
+    bounded(upgrade).on_upgrade(move |socket| view_on_all(socket, app))
+}
+
+/// Sends all bays whenever one of them has something new.
+async fn view_on_all(mut socket: WebSocket, app: App) {
+    let mut closing = app.closing.clone();
+    let mut every = tokio::time::interval(ALL_BAYS_EVERY);
+    every.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+    let mut sent = String::new();
+    loop {
+        tokio::select! {
+            _ = closing.wait_for(|closing| *closing) => break,
+            _ = every.tick() => {}
+            received = socket.recv() => match received {
+                Some(Ok(Message::Close(_)) | Err(_)) | None => return,
+                Some(Ok(_)) => continue,
+            },
+        }
+        let Ok(text) = serde_json::to_string(&bays::live(&app.bays, &app.reader)) else { break };
+        if text == sent {
+            continue;
+        }
+        sent.clone_from(&text);
+        match tokio::time::timeout(SEND_TIME, socket.send(Message::text(text))).await {
+            Ok(Ok(())) => {}
+            Ok(Err(_)) | Err(_) => return,
+        }
+    }
+    let _ = tokio::time::timeout(SEND_TIME, socket.send(Message::Close(None))).await;
 }
 
 /// Sends the latest state whenever there is a newer one. What came while a slow viewer took the last is skipped.
-async fn view_on(mut socket: WebSocket, app: App, bay: usize) {
+async fn view_on(mut socket: WebSocket, app: App, bay: usize, view: View) {
     let (mut latest, mut closing) = (app.bays[bay].latest.clone(), app.closing);
     latest.mark_changed();
     loop {
@@ -284,7 +378,8 @@ async fn view_on(mut socket: WebSocket, app: App, bay: usize) {
         }
         let published = latest.borrow_and_update().clone();
         let Some(published) = published else { continue };
-        let Some(text) = app.drawn[bay].text(&published, &app.reader) else { break };
+        let drawn = &app.drawn[bay][view as usize];
+        let Some(text) = drawn.text(&published, &app.reader, view) else { break };
         match tokio::time::timeout(SEND_TIME, socket.send(Message::text(text))).await {
             Ok(Ok(())) => {}
             Ok(Err(_)) | Err(_) => return,
@@ -314,6 +409,10 @@ enum PostedWhat {
     Unshelved { id: String, subject: u16 },
     Check { id: String, met: bool, note: Option<String> },
     Rejected { reason: String },
+    Attended,
+    HandedOver { to: String, read_back: bool },
+    TakenOut { id: String, subject: u16, reason: String },
+    PutBack { id: String, subject: u16 },
     Step { id: String, side: SideForm, name: Option<String>, note: Option<String> },
     StepSkipped { id: String, reason: String },
 }
@@ -392,6 +491,15 @@ impl PostedWhat {
                 What::StepSkipped { step: id, right: by.right, reason: said(&reason)? }
             }
             PostedWhat::Rejected { reason } => What::Rejected { reason: said(&reason)? },
+            // The page's own words stand in it once it is known of which bay it is.
+            PostedWhat::Attended => What::Attended { screen: String::new() },
+            PostedWhat::HandedOver { to, read_back } => {
+                What::HandedOver { out: None, to: said(&to)?, state: if read_back { to } else { String::new() } }
+            }
+            PostedWhat::TakenOut { id, subject, reason } => {
+                What::TakenOut { key: AlarmKey { id: catalogue::named(&id)?, subject }, reason: said(&reason)? }
+            }
+            PostedWhat::PutBack { id, subject } => What::PutBack(AlarmKey { id: catalogue::named(&id)?, subject }),
             PostedWhat::Seen { id, subject } => What::Seen(AlarmKey { id: catalogue::named(&id)?, subject }),
         })
     }
@@ -401,6 +509,69 @@ impl PostedWhat {
 fn said(text: &str) -> Option<String> {
     let text = text.trim();
     (text.chars().count() <= NOTE_CHARS && !text.chars().any(char::is_control)).then(|| text.to_owned())
+}
+
+/// With what only the page knows: who is on duty, the state that was read back, the screen.
+fn completed(what: What, slug: &str, published: &Published, reader: &Reader) -> What {
+    match what {
+        What::Attended { .. } => What::Attended { screen: slug.to_owned() },
+        What::HandedOver { to, state, .. } => {
+            let state = if state.is_empty() { state } else { view::state(published, reader) };
+            What::HandedOver { out: published.frame.attendance.on_duty.clone(), to, state }
+        }
+        what => what,
+    }
+}
+
+/// Why this person may not make that entry here.
+fn barred<'a>(
+    app: &App,
+    slug: &str,
+    headers: &HeaderMap,
+    person: Option<&'a Person>,
+    what: &'a What,
+) -> Option<(StatusCode, EntryAnswer<'a>)> {
+    let Some(sign_in) = &app.sign_in else {
+        let needs = sign_in::needs_engineer(what);
+        return needs.then_some((StatusCode::FORBIDDEN, EntryAnswer::NotEngineer));
+    };
+    if !sign_in::may(person.map(|p| p.role), what) {
+        return Some(match person {
+            None => (StatusCode::UNAUTHORIZED, EntryAnswer::SignIn),
+            Some(_) if sign_in::needs_engineer(what) => (StatusCode::FORBIDDEN, EntryAnswer::NotEngineer),
+            Some(person) => (StatusCode::FORBIDDEN, EntryAnswer::NoRight(&person.name)),
+        });
+    }
+    match what {
+        What::Attended { .. } if !screens::is_own(sign_in.file(), slug, headers) => {
+            Some((StatusCode::FORBIDDEN, EntryAnswer::NotHere))
+        }
+        What::HandedOver { to, .. } if !sign_in.attends(to) => Some((StatusCode::FORBIDDEN, EntryAnswer::Nobody(to))),
+        _ => None,
+    }
+}
+
+/// Makes the screen that asks the bay's own.
+async fn enrol(State(app): State<App>, Path(slug): Path<String>, headers: HeaderMap) -> Result<Response, NoSuchPage> {
+    app.bay(&slug)?;
+    let answer = |status: StatusCode, answer: EntryAnswer<'_>| {
+        let body = Answered { saved: answer == EntryAnswer::Saved, says: app.reader.language.entry(answer) };
+        (status, Json(body)).into_response()
+    };
+    let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
+    let (Some(sign_in), Some(person)) = (&app.sign_in, person.filter(|p| p.role >= Role::Engineer)) else {
+        return Ok(answer(StatusCode::FORBIDDEN, EntryAnswer::NotEngineer));
+    };
+    Ok(match screens::enrol(sign_in.file(), &slug, &person.name) {
+        Ok(cookie) => {
+            tracing::warn!(bay = slug, who = person.name, "this screen is the bay's own from here on");
+            ([(header::SET_COOKIE, cookie)], answer(StatusCode::OK, EntryAnswer::Saved)).into_response()
+        }
+        Err(error) => {
+            tracing::error!(bay = slug, %error, "the bays' screens cannot be written");
+            answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NotKnown)
+        }
+    })
 }
 
 /// What became of an entry, in a word for programs and a sentence for people.
@@ -477,12 +648,8 @@ async fn enter(
     let Some(what) = posted.ok().and_then(|Json(p)| p.what.into_what(&by)) else {
         return Ok(answer(StatusCode::BAD_REQUEST, EntryAnswer::NotUnderstood));
     };
-    let role = person.as_ref().map(|p| p.role);
-    if app.sign_in.is_some() && !sign_in::may(role, &what) {
-        return Ok(match &person {
-            None => answer(StatusCode::UNAUTHORIZED, EntryAnswer::SignIn),
-            Some(person) => answer(StatusCode::FORBIDDEN, EntryAnswer::NoRight(&person.name)),
-        });
+    if let Some((status, why)) = barred(&app, &slug, &headers, person.as_ref(), &what) {
+        return Ok(answer(status, why));
     }
     let Some(published) = latest(feed) else {
         return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch));
@@ -499,6 +666,7 @@ async fn enter(
     }
     let leg = published.frame.delivery.as_ref().map_or(1, |d| d.leg);
     let (saved, durable) = oneshot::channel();
+    let what = completed(what, &slug, &published, &app.reader);
     let request = EntryRequest { entry: Entry { who: by.who, leg, what }, saved };
     match feed.entries.try_send(request) {
         Ok(()) => {}
@@ -705,6 +873,76 @@ mod tests {
         people.remove("R. <b>Quill</b>").expect("removed");
         people.save(&file).expect("written");
         assert!(ask(to, &head, close).await.starts_with("HTTP/1.1 401"));
+    }
+
+    /// Attendance at the bay's own screen alone; a screen is made so, and an alarm taken out of service, by an engineer.
+    #[tokio::test]
+    async fn attendance_is_taken_at_the_bays_own_screen_alone() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("people.toml");
+        let mut people = People::default();
+        people.add("A. Ttend", Role::Attend, "a long enough one").expect("added");
+        people.add("E. Ngineer", Role::Engineer, "another long one").expect("added");
+        people.add("L. Ooker", Role::View, "a third long one").expect("added");
+        people.save(&file).expect("written");
+        let mut stage = stage_of(1, Some(file)).await;
+        let to = stage.address;
+        let head = |path: &str, cookies: &[&str]| {
+            let cookies = cookies.iter().map(|c| format!("\r\nCookie: {c}")).collect::<String>();
+            format!("POST {path} HTTP/1.1\r\nHost: {to}\r\nContent-Type: application/json{cookies}")
+        };
+        let set = |answer: &str| {
+            let line = answer.lines().find(|l| l.to_lowercase().starts_with("set-cookie: ")).expect("a cookie");
+            line["set-cookie: ".len()..].split(';').next().expect("a value").to_owned()
+        };
+        let mut sessions = Vec::new();
+        for (name, password) in [("A. Ttend", "a long enough one"), ("E. Ngineer", "another long one")] {
+            let body = format!(r#"{{"name": "{name}", "password": "{password}"}}"#);
+            sessions.push(set(&ask(to, &head("/sign-in", &[]), &body).await));
+        }
+        let [attendant, engineer] = sessions.as_slice() else { panic!("two sessions") };
+        let (entry, screen) = ("/bay/bay-1/entry", "/bay/bay-1/screen");
+        let here = r#"{"what": "attended"}"#;
+        let refused = async |head: String, body: &str, why: &str| {
+            let answer = ask(to, &head, body).await;
+            assert!(answer.starts_with("HTTP/1.1 40") && answer.contains(why), "{answer}");
+        };
+        refused(head(entry, &[attendant]), here, "own screen").await;
+        refused(head(entry, &[attendant, "brimwatch_screen=00"]), here, "own screen").await;
+        refused(head(screen, &[attendant]), "{}", "engineer").await;
+        refused(head(screen, &[]), "{}", "engineer").await;
+        let out = r#"{"what": {"taken_out": {"id": "recorder_trouble", "subject": 0, "reason": "x"}}}"#;
+        refused(head(entry, &[attendant]), out, "engineer").await;
+        for name in ["Nobody", "L. Ooker"] {
+            let to = format!(r#"{{"what": {{"handed_over": {{"to": "{name}", "read_back": true}}}}}}"#);
+            refused(head(entry, &[attendant]), &to, "nobody who may attend").await;
+        }
+        assert!(stage.entries.try_recv().is_err(), "nothing of this went through");
+
+        let enrolled = ask(to, &head(screen, &[engineer]), "{}").await;
+        assert!(enrolled.starts_with("HTTP/1.1 200") && enrolled.contains("HttpOnly; SameSite=Strict"), "{enrolled}");
+        let own = set(&enrolled);
+        let over = r#"{"what": {"handed_over": {"to": "E. Ngineer", "read_back": true}}}"#;
+        for (cookies, body) in [(vec![attendant.as_str(), &own], here), (vec![attendant], over), (vec![engineer], out)]
+        {
+            let asked = tokio::spawn({
+                let head = head(entry, &cookies);
+                async move { ask(to, &head, body).await }
+            });
+            let request = tokio::time::timeout(PATIENCE, stage.entries.recv()).await.expect("in time").expect("one");
+            match request.entry.what {
+                What::Attended { screen } => {
+                    assert_eq!((request.entry.who.as_str(), screen.as_str()), ("A. Ttend", "bay-1"))
+                }
+                What::HandedOver { out, to, state } => {
+                    assert_eq!((out, to.as_str()), (None, "E. Ngineer"));
+                    assert!(state.contains("Margin") && state.contains("alarm"), "{state}");
+                }
+                other => assert!(matches!(other, What::TakenOut { .. }), "{other:?}"),
+            }
+            request.saved.send(Ok(())).expect("the server waits");
+            assert!(asked.await.expect("an answer").contains(r#""saved":true"#));
+        }
     }
 
     #[tokio::test]

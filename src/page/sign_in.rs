@@ -3,10 +3,11 @@
 //! Everything is bounded: sessions, counters of wrong passwords (a fixed number of slots, each name has one), and
 //! hashes, of which one is made at a time. A session is known by the hash of its cookie alone.
 
+use super::feed::What;
 use crate::people::{self, People, PeopleError, Person, Role};
 use argon2::password_hash::rand_core::{OsRng, RngCore as _};
 use axum::http::{HeaderMap, header};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 use tokio::sync::Semaphore;
@@ -120,6 +121,18 @@ impl SignIn {
         people.find(&name).filter(|p| p.password == password).cloned()
     }
 
+    /// The people file.
+    #[must_use]
+    pub fn file(&self) -> &Path {
+        &self.file
+    }
+
+    /// Whether somebody of that name may attend.
+    #[must_use]
+    pub fn attends(&self, name: &str) -> bool {
+        People::load(&self.file).is_ok_and(|people| people.find(name).is_some_and(|p| p.role >= Role::Attend))
+    }
+
     /// Ends the session of whoever sent this.
     pub fn out(&self, headers: &HeaderMap) {
         if let Some(token) = token(headers) {
@@ -193,9 +206,16 @@ pub fn clear_cookie() -> String {
 
 /// Whether a role may make such an entry; the bay screen has none.
 #[must_use]
-pub fn may(role: Option<Role>, what: &super::feed::What) -> bool {
+pub fn may(role: Option<Role>, what: &What) -> bool {
     // Whatever locks people out, an alarm can be seen.
-    matches!(what, super::feed::What::Seen(_)) || role.is_some_and(|role| role >= Role::Attend)
+    let least = if needs_engineer(what) { Role::Engineer } else { Role::Attend };
+    matches!(what, What::Seen(_)) || role.is_some_and(|role| role >= least)
+}
+
+/// Whether only an engineer may make such an entry, also where nobody signs in.
+#[must_use]
+pub fn needs_engineer(what: &What) -> bool {
+    matches!(what, What::TakenOut { .. } | What::PutBack(_))
 }
 
 #[cfg(test)]

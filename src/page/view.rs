@@ -4,6 +4,7 @@
 //! missed some, or has just come, is whole after one. Regions hold no button: what a person is about to press
 //! is never drawn anew.
 
+use super::account;
 use super::feed::{DeviceStats, Published};
 use super::steps::{self, Walk};
 use crate::engine::alarm::catalogue;
@@ -11,11 +12,11 @@ use crate::engine::checks::{CheckId, CheckState};
 use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord};
 use crate::engine::input::{AlarmId, AlarmKey, ZeroCause};
 use crate::engine::zero;
-use crate::picture::{self, Size};
+use crate::picture::{self, Size, Worked};
 use crate::recording::json::frame_json;
 use crate::words::display::{clock, hh_mm, hh_mm_ss, kg, number};
 use crate::words::en::English;
-use crate::words::{Figure, Language, Scene, SettingsWord, SignInWord, Text, first_acts_due};
+use crate::words::{Figure, Language, PageWords, Scene, SettingsWord, SignInWord, Text, first_acts_due};
 use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, html};
 use serde::Serialize;
@@ -66,6 +67,8 @@ pub struct Live {
     pub can_dip: bool,
     /// A delivery is open or was the last one: checks can be entered.
     pub can_check: bool,
+    /// Somebody is asked to say that they are in attendance.
+    pub can_attend: bool,
     /// The steps of the delivery.
     pub walk: Walk,
 }
@@ -95,6 +98,8 @@ pub struct AlarmRow {
     pub since: String,
     /// Somebody has seen it.
     pub seen: bool,
+    /// A person may shelve it; an engineer may take it out of service.
+    pub may_set_aside: bool,
 }
 
 /// An alarm of these is open: what it says needs no second saying.
@@ -108,12 +113,22 @@ fn says_it_already(published: &Published) -> bool {
 }
 
 fn scene<'a>(published: &'a Published, reader: &'a Reader) -> Scene<'a> {
-    Scene { settings: &published.settings, frame: &published.frame, zone: &reader.zone }
+    published.scene(&reader.zone)
 }
 
 /// What the page's script gets.
 #[must_use]
 pub fn live(published: &Published, reader: &Reader) -> Live {
+    live_with(published, reader, regions(published, reader))
+}
+
+/// The same for the far view.
+#[must_use]
+pub fn far(published: &Published, reader: &Reader) -> Live {
+    live_with(published, reader, super::far::regions(published, reader))
+}
+
+fn live_with(published: &Published, reader: &Reader, regions: BTreeMap<&'static str, Markup>) -> Live {
     let frame = &published.frame;
     let tab = frame.alarms.iter().filter(|a| !a.seen).count();
     let title = match tab {
@@ -124,7 +139,7 @@ pub fn live(published: &Published, reader: &Reader) -> Live {
         number: published.number,
         stale_after_ms: STALE_AFTER_MS,
         title,
-        regions: regions(published, reader).into_iter().map(|(id, html)| (id, html.into_string())).collect(),
+        regions: regions.into_iter().map(|(id, html)| (id, html.into_string())).collect(),
         alarms: alarms(published, reader),
         can_start: frame.phase == Phase::Opened,
         can_close: frame.phase == Phase::Transfer,
@@ -132,6 +147,7 @@ pub fn live(published: &Published, reader: &Reader) -> Live {
         walk: steps::walk(scene(published, reader)),
         can_zero: frame.phase == Phase::Transfer && zero::admits(&frame.verdict, 1).is_ok(),
         can_dip: frame.phase == Phase::Opened && may_be_dipped(published),
+        can_attend: frame.attendance.due_at.is_some(),
     }
 }
 
@@ -165,6 +181,9 @@ fn row(scene: Scene<'_>, reader: &Reader, alarm: &Alarm) -> AlarmRow {
     if alarm.seen {
         since = format!("{since}, {}", labels.was_seen);
     }
+    if alarm.first {
+        since = format!("{since}, {}", labels.first);
+    }
     AlarmRow {
         key: format!("{}-{subject}", catalogue::of(id).name),
         id: catalogue::of(id).name,
@@ -181,6 +200,7 @@ fn row(scene: Scene<'_>, reader: &Reader, alarm: &Alarm) -> AlarmRow {
         beyond,
         since,
         seen: alarm.seen,
+        may_set_aside: catalogue::may_set_aside(scene.settings, alarm.key),
     }
 }
 
@@ -208,6 +228,12 @@ pub fn frame(published: &Published, reader: &Reader) -> Value {
     })
 }
 
+/// The state of the bay, to be read back at a hand-over.
+#[must_use]
+pub fn state(published: &Published, reader: &Reader) -> String {
+    reader.language.state(scene(published, reader))
+}
+
 /// The sentence at the head of the page.
 #[must_use]
 pub fn headline(published: &Published, reader: &Reader) -> Text {
@@ -225,7 +251,14 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
     let notes = language.notes(scene);
     BTreeMap::from([
         ("head", head(published, scene, reader)),
-        ("headline", headline_region(&headline(published, reader))),
+        ("alarm-count", alarm_count(scene, language)),
+        (
+            "headline",
+            html! {
+                @if let Some(hold) = hold(scene, language) { (headline_region(&hold)) }
+                (headline_region(&headline(published, reader)))
+            },
+        ),
         ("valve", figure(labels.be_at_valve_by, &language.finish(scene))),
         ("margin", figure(labels.margin, &language.margin(scene))),
         ("notes", html! { @if !notes.is_empty() { ul { @for note in &notes { li { (note) } } } } }),
@@ -234,22 +267,38 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
             "brim",
             html! {
                 h2 { @if let Some(tank) = scene.filled_tank() { (tank) " " } span.unit { (labels.contents) } }
-                (both(picture::brim))
+                (picture::brim(scene, &published.past, language, Size::Wide))
+                (picture::brim(scene, &published.past, language, Size::Narrow))
             },
         ),
-        ("pad", html! { (pad_line(&language.pad(scene), labels.pad)) (both(picture::pad)) }),
+        (
+            "pad",
+            html! {
+                (pad_line(&language.pad(scene), labels.pad))
+                (picture::pad(scene, worked(published), language, Size::Wide))
+                (picture::pad(scene, worked(published), language, Size::Narrow))
+            },
+        ),
         ("checks", checks(scene, language)),
+        ("on-duty", html! { p { (language.duty(scene)) } }),
+        ("state-read", html! { (language.state(scene)) }),
+        ("aside", aside(scene, language)),
         ("step-next", steps::next(scene, language)),
         ("step-about", steps::about(scene, language)),
         ("blow", steps::blow(scene, language)),
         ("step-all", steps::all(scene, language)),
         ("margin-made", margin_made(scene, language)),
-        ("budgets", budgets(scene, language)),
         ("polling", polling(&published.devices, scene, language)),
     ])
 }
 
-fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> Markup {
+/// In which band the pad is worked: as a rule, and in the last quarter of an hour.
+fn worked(published: &Published) -> Worked {
+    const LATELY_S: f64 = 900.0;
+    Worked { usual_pa_gauge: published.facts.usual_pad_pa_gauge, lately_pa_gauge: published.past.pad_lately(LATELY_S) }
+}
+
+pub(super) fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> Markup {
     let labels = reader.language.labels();
     let frame = scene.frame;
     html! {
@@ -273,6 +322,21 @@ fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> Markup {
     }
 }
 
+/// How many alarms are open, where there are so many that some may lie out of view.
+fn alarm_count(scene: Scene<'_>, language: &dyn Language) -> Markup {
+    let alarms = &scene.frame.alarms;
+    let unseen = alarms.iter().filter(|a| !a.seen).count();
+    html! { @if alarms.len() > 1 { ((language.page().alarms_open)(alarms.len(), unseen)) } }
+}
+
+/// A check that fails stands at the head of the page: nobody has to open anything to see it.
+fn hold(scene: Scene<'_>, language: &dyn Language) -> Option<Text> {
+    let frame = scene.frame;
+    let rejected = frame.delivery.as_ref().is_some_and(|d| d.rejected.is_some());
+    let fails = rejected || frame.checks.iter().any(|check| check.state == CheckState::Fails);
+    (frame.phase == Phase::Opened && fails).then(|| language.checks(scene))
+}
+
 fn headline_region(text: &Text) -> Markup {
     html! {
         @if !text.act.is_empty() { p.sentence.act { (text.act) } p.care { (text.care) } p { (text.says) } }
@@ -282,9 +346,11 @@ fn headline_region(text: &Text) -> Markup {
 }
 
 fn figure(label: &str, figure: &Figure) -> Markup {
+    // "not known" is wider than any figure.
+    let word = figure.figure.chars().filter(|c| c.is_alphabetic()).count() > 4;
     html! {
         h2 { (label) }
-        p.figure.act[figure.act] { (figure.figure) @if !figure.unit.is_empty() { span.unit { (figure.unit) } } }
+        p.figure.act[figure.act].word[word] { (figure.figure) @if !figure.unit.is_empty() { span.unit { (figure.unit) } } }
         @for line in &figure.lines { p.line { (line) } }
     }
 }
@@ -320,6 +386,49 @@ fn checks(scene: Scene<'_>, language: &dyn Language) -> Markup {
     }
 }
 
+/// Alarms that are shelved or out of service, each with what takes it back.
+fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
+    let labels = language.labels();
+    let back = |what: &str, key: AlarmKey, label: &str| {
+        let entry = json!({ what: { "id": catalogue::of(key.id).name, "subject": key.subject } }).to_string();
+        html! { button type="button" data-entry=(entry) { (label) } }
+    };
+    let (shelves, out) = (&scene.frame.shelves, &scene.frame.out_of_service);
+    html! {
+        @if !shelves.is_empty() || !out.is_empty() {
+            ul.aside {
+                @for shelf in shelves {
+                    li { (language.shelved(scene, shelf)) " " (back("unshelved", shelf.key, labels.unshelve)) }
+                }
+                @for out in out {
+                    li { (language.out_of_service(scene, out)) " " (back("put_back", out.key, labels.put_back)) }
+                }
+            }
+        }
+    }
+}
+
+/// The hand-over, and what sets alarms aside.
+fn duty_forms(reader: &Reader, state: &Markup) -> Markup {
+    let labels = reader.language.labels();
+    let most = super::server::NOTE_CHARS;
+    html! {
+        form #hand-over {
+            label { (labels.comes) " " input #comes type="text" maxlength=(most) autocomplete="off" required; }
+            label { input #read-back type="checkbox" required; " " (labels.read_back) " " span #state-read { (state) } }
+            button type="submit" { (labels.hand_over) }
+        }
+        form #set-aside {
+            label { (labels.alarm) " " select #aside-alarm required { option value="" { } } }
+            label { (labels.minutes) " " input #aside-minutes type="number" min="1" max="480" step="1"; }
+            button type="submit" value="shelved" { (labels.shelve) }
+            label { (labels.reject_why) " " input #aside-why type="text" maxlength=(most); }
+            button type="submit" value="taken_out" { (labels.take_out) }
+        }
+        p { button #enrol type="button" { (labels.enrol) } }
+    }
+}
+
 /// Entries of the checks that only a person can make, and the rejection.
 fn check_forms(reader: &Reader) -> Markup {
     let labels = reader.language.labels();
@@ -349,24 +458,6 @@ fn margin_made(scene: Scene<'_>, language: &dyn Language) -> Markup {
         table { tbody {
             @for (label, mass) in language.margin_parts(scene) { tr { th scope="row" { (label) } td { (kg(mass)) } } }
         } }
-    }
-}
-
-fn budgets(scene: Scene<'_>, language: &dyn Language) -> Markup {
-    html! {
-        @for witness in &scene.frame.witnesses {
-            @if let Some(mass) = witness.received_kg {
-                table {
-                    caption { (language.witness(witness.id)) }
-                    tbody {
-                        @for part in &witness.budget {
-                            tr { th scope="row" { (language.source(part.source)) } td { (number(part.kg.abs(), 1)) } }
-                        }
-                        tr { th scope="row" { (language.labels().budget_of) } td { (number(mass.u, 1)) } }
-                    }
-                }
-            }
-        }
     }
 }
 
@@ -425,17 +516,19 @@ fn now(state: &DeviceState, scene: Scene<'_>, language: &dyn Language) -> Markup
 /// The page of one bay, with what is known when it is asked for.
 #[must_use]
 pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &Reader) -> Markup {
-    let labels = reader.language.labels();
+    let (labels, words) = (reader.language.labels(), reader.language.page());
     let mut regions = published.map(|p| regions(p, reader)).unwrap_or_default();
     let mut region = |id: &'static str| regions.remove(id).unwrap_or_default();
     let body = html! {
         body data-state="waiting" data-bay=(slug) {
-            header { div #head { (region("head")) } }
+            header { h1 #head { (region("head")) } }
             div #state role="status" data-stale=(labels.stale) data-since=(labels.stale_since)
                 data-lost=(labels.no_connection) { (labels.waiting) }
             noscript { p.stale { (labels.no_script) } }
+            p #alarm-count { (region("alarm-count")) }
+            ol #alarms tabindex="0" aria-label=(labels.alarms) aria-live="assertive" aria-relevant="additions" {}
             main tabindex="0" {
-                ol #alarms aria-label=(labels.alarms) aria-live="assertive" aria-relevant="additions" {}
+                (card(published, reader))
                 section #headline { (region("headline")) }
                 (steps::fold(["step-next", "step-about", "blow", "step-all"].map(&mut region), reader))
                 div.columns {
@@ -445,21 +538,42 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                         section #notes { (region("notes")) }
                     }
                     div.pictures {
-                        section { h2 { (labels.received) " " span.unit { (labels.bars) } } div #masses { (region("masses")) } }
+                        section {
+                            h2 { (labels.received) " " span.unit { (labels.bars) "; " (words.tap) } }
+                            div.plot {
+                                div #masses { (region("masses")) }
+                                button #tap.over type="button" aria-label=(words.account) aria-controls="account" {}
+                            }
+                        }
                         section #brim { (region("brim")) }
                     }
                 }
+                (account::fold(words))
+                (entry_forms(reader))
+                (look_back(reader))
                 details #delivery hidden {
                     summary { (labels.checks) }
                     div #checks { (region("checks")) }
                     (check_forms(reader))
                 }
+                details #duty {
+                    summary { (labels.duty) }
+                    div #on-duty { (region("on-duty")) }
+                    (duty_forms(reader, &region("state-read")))
+                    div #aside { (region("aside")) }
+                }
                 p.cautions { (labels.cautions) }
                 details {
                     summary { (labels.behind) }
                     h3 { (labels.margin_made) } div #margin-made { (region("margin-made")) }
-                    h3 { (labels.budgets) } div #budgets { (region("budgets")) }
-                    h3 { (labels.polling) } div #polling { (region("polling")) }
+                    h3 { (labels.polling) } div #polling tabindex="0" role="region" aria-label=(labels.polling) { (region("polling")) }
+                }
+                nav.doors {
+                    a.door href="/" { (labels.bays) }
+                    a.door href={ "/bay/" (slug) "/far" } { (words.far) }
+                    (look(words))
+                    a.door href="/sign-in" { (reader.language.sign_in(SignInWord::Title)) }
+                    a.door href="/settings" { (reader.language.settings(SettingsWord::Title)) }
                 }
             }
             section #pad { (region("pad")) }
@@ -468,6 +582,34 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
         }
     };
     document(site, reader, &body)
+}
+
+/// The choice of looks, for this browser alone.
+pub(super) fn look(words: &PageWords) -> Markup {
+    html! {
+        label.look {
+            (words.look) " "
+            select #look { @for (name, word) in ["auto", "dark", "sun"].into_iter().zip(words.looks) { option value=(name) { (word) } } }
+        }
+    }
+}
+
+/// The emergency card: where things are and whom to call. It is drawn once and does not move.
+fn card(published: Option<&Published>, reader: &Reader) -> Markup {
+    let words = reader.language.page();
+    let written = published.map_or(&[][..], |p| &p.facts.emergency);
+    let line = |key: &str| written.iter().find(|(k, _)| *k == key).map_or(words.card_empty, |(_, text)| text.as_str());
+    html! {
+        section #card hidden {
+            h2 { (words.card) }
+            dl {
+                @for key in ["call", "stop", "gas", "shower", "eyewash", "way_out", "first_aid"] {
+                    dt { ((words.card_line)(key)) } dd { (line(key)) }
+                }
+            }
+            p.beyond { (words.card_caution) }
+        }
+    }
 }
 
 fn alarm_template(reader: &Reader) -> Markup {
@@ -483,15 +625,11 @@ fn alarm_template(reader: &Reader) -> Markup {
     }
 }
 
-fn footer(reader: &Reader) -> Markup {
+/// Entries that are asked for only now and then; each is hidden while it does not fit.
+fn entry_forms(reader: &Reader) -> Markup {
     let labels = reader.language.labels();
     html! {
-        footer {
-            div #acts {
-                button #start type="button" disabled data-ask=(labels.confirm_started) { (labels.transfer_started) }
-                button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
-                button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
-            }
+        div.entries {
             form #dip hidden {
                 label { (labels.hand_dip) " " input #dipped type="number" step="0.001" min="0" max="40" required; " m" }
                 button type="submit" { (labels.enter_dip) }
@@ -506,6 +644,37 @@ fn footer(reader: &Reader) -> Markup {
                 }
                 button type="submit" { (labels.enter_zero) }
             }
+        }
+    }
+}
+
+/// The stretch of the past that somebody asks for, and the buttons that lead through it.
+fn look_back(reader: &Reader) -> Markup {
+    let words = reader.language.page();
+    let ways = [("earlier", words.earlier), ("later", words.later), ("closer", words.closer), ("wider", words.wider)];
+    html! {
+        details #look-back {
+            summary { (words.look_back) }
+            div.acts {
+                button type="button" data-way="whole" { (words.whole) }
+                @for (way, word) in ways { button type="button" data-way=(way) disabled { (word) } }
+            }
+            div #past role="status" {}
+        }
+    }
+}
+
+fn footer(reader: &Reader) -> Markup {
+    let labels = reader.language.labels();
+    html! {
+        footer {
+            div #acts {
+                button #start type="button" disabled data-ask=(labels.confirm_started) { (labels.transfer_started) }
+                button #attend type="button" hidden { (labels.attend) }
+                button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
+                button #card-open type="button" aria-expanded="false" aria-controls="card" { (reader.language.page().card) }
+                button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
+            }
             div #confirm hidden {
                 p #question {}
                 button #yes type="button" { (labels.yes) }
@@ -513,11 +682,6 @@ fn footer(reader: &Reader) -> Markup {
             }
             p #answer role="status" data-sending=(labels.sending) data-unreached=(labels.not_reached) {}
             div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } }
-            p {
-                a.door href="/sign-in" { (reader.language.sign_in(SignInWord::Title)) }
-                " "
-                a.door href="/settings" { (reader.language.settings(SettingsWord::Title)) }
-            }
         }
     }
 }
@@ -556,26 +720,9 @@ pub fn sign_in_page(site: &str, used: bool, here: Option<(&str, &str)>, reader: 
     document(site, reader, &body)
 }
 
-/// The list of bays.
-#[must_use]
-pub fn bay_list(site: &str, bays: &[(String, String)], reader: &Reader) -> Markup {
-    let labels = reader.language.labels();
-    let body = html! {
-        body.list {
-            header { h1 { (site) } }
-            main {
-                h2 { (labels.bays) }
-                @if bays.is_empty() { p { (labels.no_bays) } }
-                ul { @for (slug, name) in bays { li { a href={ "/bay/" (slug) } { (name) } } } }
-            }
-            footer { div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } } }
-        }
-    };
-    document(site, reader, &body)
-}
-
 pub(super) fn document(title: &str, reader: &Reader, body: &Markup) -> Markup {
-    let script = body.0.contains("data-bay");
+    let view = ["far", "bays"].into_iter().find(|view| body.0.contains(&format!("data-view=\"{view}\"")));
+    let script = view.map(|view| format!("/{view}.js")).or(body.0.contains("data-bay").then(|| "/page.js".to_owned()));
     html! {
         (DOCTYPE)
         html lang=(reader.language.tag()) {
@@ -585,7 +732,8 @@ pub(super) fn document(title: &str, reader: &Reader, body: &Markup) -> Markup {
                 meta name="color-scheme" content="light dark";
                 link rel="icon" href="/mark.svg" type="image/svg+xml";
                 link rel="stylesheet" href="/page.css";
-                @if script { script type="module" src="/page.js" {} }
+                @if view.is_some() { link rel="stylesheet" href="/far.css"; }
+                @if let Some(script) = script { script type="module" src=(script) {} }
                 title { (title) }
             }
             (body)
@@ -647,6 +795,11 @@ mod tests {
             AlarmId::TankPressureHigh,
             AlarmId::ReverseFlow,
             AlarmId::TruckGone,
+            AlarmId::LevelCritical,
+            AlarmId::LevelSoon,
+            AlarmId::PadRising,
+            AlarmId::PadAboveSupply,
+            AlarmId::OtherTankRises,
         ];
         let mut headlines = 0;
         for (name, published) in scenes::all() {
@@ -696,6 +849,10 @@ mod tests {
         let sources = [
             ("words/en.rs", literals(include_str!("../words/en.rs"))),
             ("words/checks.rs", literals(include_str!("../words/checks.rs"))),
+            ("words/screen.rs", literals(include_str!("../words/screen.rs"))),
+            ("page/far.rs", literals(include_str!("far.rs"))),
+            ("far.css", include_str!("assets/far.css").to_owned()),
+            ("feed.js", include_str!("assets/feed.js").to_owned()),
             ("words/steps.rs", literals(include_str!("../words/steps.rs"))),
             ("page/steps.rs", literals(include_str!("steps.rs"))),
             ("steps.js", include_str!("assets/steps.js").to_owned()),
@@ -787,6 +944,7 @@ mod tests {
             delivery.product = "<script>alert(1)</script>".into();
         }
         published.frame.alarms.push(Alarm {
+            first: false,
             condition: Condition::Unknown,
             since: WallTime(i64::MIN),
             ..scenes::alarm(AlarmId::SignalLost, u16::MAX, Priority::Low)

@@ -7,6 +7,8 @@ const MOST: usize = 360;
 #[derive(Debug, Clone)]
 pub struct History<T> {
     points: Vec<(f64, T)>,
+    /// Most points that are kept.
+    most: usize,
     /// Width of a point, s.
     step_s: f64,
     /// What an older and a newer value make of one point.
@@ -17,7 +19,13 @@ impl<T: Clone> History<T> {
     /// Nothing yet. `step_s`: nothing is kept finer than that; `join`: what an older value and a newer one make of a point.
     #[must_use]
     pub fn new(step_s: f64, join: fn(&T, &T) -> T) -> History<T> {
-        History { points: Vec::new(), step_s, join }
+        History::holding(MOST, step_s, join)
+    }
+
+    /// The same, with another bound on the number of points.
+    #[must_use]
+    pub fn holding(most: usize, step_s: f64, join: fn(&T, &T) -> T) -> History<T> {
+        History { points: Vec::new(), most, step_s, join }
     }
 
     /// Takes a moment in; one from before the latest is left out.
@@ -31,7 +39,7 @@ impl<T: Clone> History<T> {
             }
             _ => self.points.push((at_s, value)),
         }
-        if self.points.len() > MOST {
+        if self.points.len() > self.most {
             self.step_s *= 2.0;
             let points = std::mem::take(&mut self.points);
             points.into_iter().for_each(|(at_s, value)| self.push(at_s, value));

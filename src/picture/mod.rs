@@ -8,14 +8,16 @@ mod control;
 mod history;
 mod masses;
 mod pad;
+mod past;
 mod time_line;
 mod trade;
 
-pub use brim::brim;
+pub use brim::{Window, brim, look_back};
 pub use control::{Control, ControlMark, ControlPoint, control};
 pub use history::History;
 pub use masses::masses;
-pub use pad::pad;
+pub use pad::{Worked, pad};
+pub use past::{Happened, Instant, Past};
 pub use time_line::{Curve, Mark, MarkKind, Panel, Stroke, TimeLine, time_line};
 pub use trade::{TradePoint, trade};
 

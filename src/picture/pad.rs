@@ -6,10 +6,19 @@ use crate::words::display::kpa;
 use crate::words::{Language, Scene};
 use maud::Markup;
 
+/// In which band the trailer is worked.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Worked {
+    /// Usual pressure of the site file, Pa gauge.
+    pub usual_pa_gauge: Option<f64>,
+    /// Lowest and highest of the last quarter of an hour, Pa gauge.
+    pub lately_pa_gauge: Option<(f64, f64)>,
+}
+
 /// Pressure on the trailer from zero gauge, with its ceiling, its MAWP and the window in which its relief valve
 /// starts to discharge. What is not set or not known is missing from the strip and said beside it.
 #[must_use]
-pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
+pub fn pad(scene: Scene<'_>, worked: Worked, language: &dyn Language, size: Size) -> Markup {
     let width = size.pick(1232.0, 358.0);
     let (top, height) = (20.0, 26.0);
     let pad = &scene.frame.pad;
@@ -28,6 +37,7 @@ pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
         canvas.block(if above { "fill act" } else { "fill" }, 0.0, top, axis.at(p), height);
     }
     below(&mut canvas, scene, language, axis, top + height);
+    worked_in(&mut canvas, worked, pad.mawp_pa_gauge, language, (axis, top));
     if let Some(c) = pad.ceiling_pa_gauge {
         let by = pad.ceiling_by.map_or_else(String::new, |by| format!(" ({})", language.ceiling_by(by)));
         canvas.line("halo", axis.at(c), top, 0.0, height);
@@ -39,6 +49,30 @@ pub fn pad(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
         canvas.text("strong act", width, top - 8.0, Anchor::End, labels.ceiling_not_set);
     }
     canvas.finish(labels.pad)
+}
+
+/// Where it is usually worked, and the band of the last quarter of an hour: a rim above the strip.
+fn worked_in(
+    canvas: &mut Canvas,
+    worked: Worked,
+    mawp: Option<f64>,
+    language: &dyn Language,
+    (axis, top): (Axis, f64),
+) {
+    if let Some((low, high)) = worked.lately_pa_gauge {
+        canvas.block("lately", axis.at(low), top - 4.0, (axis.at(high) - axis.at(low)).max(3.0), 4.0);
+    }
+    if let Some(pa) = worked.usual_pa_gauge {
+        let x = axis.at(pa);
+        canvas.line("halo thin", x, top, 0.0, 26.0);
+        canvas.line("limit", x, top - 4.0, 0.0, 34.0);
+        let text = format!("{} {}", language.page().usual, kpa(pa));
+        // Between "0" and the name of MAWP, where it has room there.
+        let free_to = mawp.map_or(canvas.width, |pa| axis.at(pa) - 5.0 - room_for("MAWP 000"));
+        if x + 5.0 < free_to {
+            canvas.text("quiet", x.max(20.0 + room_for(&text)), top + 42.0, Anchor::End, &text);
+        }
+    }
 }
 
 /// The marks whose labels stand under the strip.

@@ -230,11 +230,13 @@ fn draw_panel(canvas: &mut Canvas, panel: &Panel, across: Across, top: f64) {
         canvas.curve(&format!("curve {}", curve.stroke.class()), &points);
         shapes(canvas, curve.stroke, &points, across, at as f64 / panel.curves.len() as f64);
     }
-    for (value, name) in &panel.limits {
+    let beside = (across.right - across.left) / panel.limits.len().max(1) as f64;
+    for (at, (value, name)) in panel.limits.iter().enumerate() {
         canvas.line("limit", across.left, axis.at(*value), across.right - across.left, 0.0);
         // Below its line where there is no room above.
         let y = axis.at(*value) + if axis.at(*value) - high < 16.0 { 15.0 } else { -5.0 };
-        canvas.text("strong", across.left + 4.0, y, Anchor::Start, name);
+        // Limits may lie close together: each name has a stretch of its own.
+        canvas.text("strong", across.left + 4.0 + at as f64 * beside, y, Anchor::Start, name);
     }
 }
 

@@ -181,7 +181,7 @@ impl<W: Watch> Replay<W> {
                 self.hold_against(record);
                 Ok(())
             }
-            Kind::Header | Kind::Link | Kind::End => Ok(()),
+            Kind::Header | Kind::Link | Kind::End | Kind::Truth => Ok(()),
         }
     }
 

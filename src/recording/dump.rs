@@ -5,6 +5,7 @@ use super::compare::seconds;
 use super::format::{Header, HeaderForm, Kind, Record};
 use super::json::form_text;
 use super::reader::{self, Recording};
+use super::truth;
 use std::io::Write;
 use std::path::Path;
 
@@ -54,6 +55,10 @@ fn describe(record: &Record<'_>, header: &Header) -> (String, String) {
         },
         Kind::Output => match reader::frame(record) {
             Ok(frame) => (seconds(frame.at), form_text(&frame)),
+            Err(why) => unreadable(why),
+        },
+        Kind::Truth => match truth::read(record) {
+            Ok(truth) => (String::new(), serde_json::to_string(&truth).unwrap_or_default()),
             Err(why) => unreadable(why),
         },
         Kind::Link => {

@@ -15,7 +15,7 @@ mod settings;
 mod steps;
 
 use crate::time::{EngineTime, WallTime};
-use crate::units::{AbsPa, Celsius, GaugePa, Kg, KgPerM3, KgPerS, M3, Metre};
+use crate::units::{AbsPa, Celsius, GaugePa, Kg, KgPerM3, KgPerS, M3, Metre, PaS};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize, Serializer};
 
@@ -104,6 +104,7 @@ stored_as_content!(
     Kg(f64),
     KgPerS(f64),
     KgPerM3(f64),
+    PaS(f64),
     Metre(f64),
     M3(f64),
     GaugePa(f64),

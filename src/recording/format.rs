@@ -11,6 +11,7 @@
 //! header   major u16 | minor u16 | readable since: major u16, minor u16 | program: length u8, text | postcard
 //! input    postcard of the input         output   postcard of the frame
 //! link     blake3 of (hash of the link before | every byte since that link)           end   postcard of counts
+//! truth    postcard of what was really so, in a drill's recording alone
 //! ```
 //! The crc32 (IEEE 802.3, reflected, as zlib computes it) covers length, kind, number and body.
 
@@ -70,10 +71,12 @@ pub enum Kind {
     Link,
     /// The segment was ended on purpose; its number is that of the last input.
     End,
+    /// In a drill: what was really wrong. Nothing that is replayed.
+    Truth,
 }
 
 impl Kind {
-    const ALL: [Kind; 5] = [Kind::Header, Kind::Input, Kind::Output, Kind::Link, Kind::End];
+    const ALL: [Kind; 6] = [Kind::Header, Kind::Input, Kind::Output, Kind::Link, Kind::End, Kind::Truth];
 
     pub(super) fn code(self) -> u8 {
         match self {
@@ -82,6 +85,7 @@ impl Kind {
             Kind::Output => 3,
             Kind::Link => 4,
             Kind::End => 5,
+            Kind::Truth => 6,
         }
     }
 
@@ -94,6 +98,7 @@ impl Kind {
             Kind::Output => "output",
             Kind::Link => "link",
             Kind::End => "end",
+            Kind::Truth => "truth",
         }
     }
 }

@@ -6,6 +6,7 @@ use super::format::Kind;
 use super::origin::Origin;
 use super::reader::{self, Recording};
 use super::summary::Summary;
+use super::truth;
 use crate::engine::frame::{Alarm, Frame, VerdictWord};
 use crate::engine::input::AlarmKey;
 use crate::time::EngineTime;
@@ -61,6 +62,11 @@ pub fn json_lines(path: &Path, bytes: &[u8], every_s: f64, out: &mut dyn Write) 
                 }
                 None => unreadable += 1,
             },
+            Kind::Truth => {
+                if let Some(truth) = truth::read(record).ok().filter(|_| record.intact) {
+                    lines.put(&json!({ "kind": "truth", "faults": truth.faults, "harm": truth.harm }))?;
+                }
+            }
             Kind::Header | Kind::Link | Kind::End => {}
         }
     }

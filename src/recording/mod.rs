@@ -3,7 +3,7 @@
 //!
 //! [`mod@format`] says how it lies there, [`reader`] walks it whatever state it is in, [`writer`] makes it without
 //! ever holding up the watch, [`mod@import`] makes one of a plant's recorded history ([`origin`] says of which), [`resume`] builds a monitor from it, [`compare`] replays it bit for bit, and
-//! [`json`], [`dump`] and `export` show it; [`stream`] goes through it in bounded memory.
+//! [`json`], [`dump`] and `export` show it; [`stream`] goes through it in bounded memory. [`truth`] is what a drill knows besides.
 
 mod form;
 
@@ -21,6 +21,7 @@ pub mod reader;
 pub mod resume;
 pub mod stream;
 mod summary;
+pub mod truth;
 #[cfg(feature = "live")]
 pub mod writer;
 
@@ -29,12 +30,24 @@ use crate::engine::frame::{Frame, Output};
 use crate::engine::input::{Carried, Input};
 use crate::engine::settings::Settings;
 use format::{FORMAT, FormatVersion, OLDEST_READ};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, SystemTime};
 
 /// Ending of a recording's name.
 pub const ENDING: &str = "brim";
 /// Most bytes that wait for the disk, per bay: hours at today's polling.
 pub const WAITING_MOST_BYTES: usize = 32 << 20;
+/// A recording that grew within this time is being written: a watch writes every second.
+const GROWS_WITHIN: Duration = Duration::from_secs(60);
+
+/// Whether a recording is being written now, by its file's last change.
+#[must_use]
+pub fn is_growing(path: &Path) -> bool {
+    let changed = std::fs::metadata(path).and_then(|file| file.modified()).ok();
+    let ago = changed.and_then(|at| SystemTime::now().duration_since(at).ok());
+    ago.is_some_and(|ago| ago < GROWS_WITHIN)
+}
+
 /// Bytes of a link: its head and a hash of 32 bytes.
 pub const LINK_BYTES: f64 = (format::HEAD_LEN + 32) as f64;
 /// Flushes, and so links, a second while there is something to write.

@@ -160,7 +160,7 @@ impl Kept {
                 self.link = LinkPoint { hash, end: record.end() };
             }
             Kind::End => self.ended = true,
-            Kind::Link | Kind::Header => {}
+            Kind::Link | Kind::Header | Kind::Truth => {}
         }
         Ok(())
     }

@@ -15,6 +15,7 @@ use super::WAITING_MOST_BYTES;
 use super::form;
 use super::format::{self, Header, Kind, LinkPoint};
 use super::resume::AppendPoint;
+use super::truth::Truth;
 use crate::engine::frame::Frame;
 use crate::engine::input::{Event, Input, RecorderState};
 use std::fs::{self, File, OpenOptions, TryLockError};
@@ -195,6 +196,15 @@ impl Recorder {
         if queue.take(Kind::Output, number, &form::encode(frame)) {
             queue.outputs += 1;
         }
+        self.shared.notify(&queue);
+    }
+
+    /// Takes what was really so in a drill.
+    pub fn truth(&self, truth: &Truth) {
+        let body = postcard::to_stdvec(truth).expect("memory takes it: it has no sequence of unknown length");
+        let mut queue = self.shared.lock();
+        let number = queue.last_number;
+        queue.take(Kind::Truth, number, &body);
         self.shared.notify(&queue);
     }
 

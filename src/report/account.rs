@@ -9,6 +9,8 @@ use crate::time::WallTime;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
+pub use super::amend::Amendment;
+
 /// What no figure of a record may be taken for.
 pub const CAUTION: &str = "Operating figures, not legal for trade. brimwatch advises and stops nothing; an independent \
     high-level shut-off and a qualified person in attendance are required. That instruments agree is no proof that nothing \
@@ -21,6 +23,8 @@ pub struct Account {
     pub program_version: String,
     /// What no figure here may be taken for.
     pub caution: String,
+    /// Zone in which the times of its sentences are written, by its name in the IANA time zone database.
+    pub zone: String,
     /// In a drill: how many times faster than the machine's clock, 1. `None`: no drill.
     pub drill_speed: Option<f64>,
     /// The history that it was imported from; `None`: it was watched.
@@ -43,6 +47,8 @@ pub struct Account {
     pub trailer_specification: Option<String>,
     /// Who brought it, where the papers say.
     pub carrier: Option<String>,
+    /// Who drove, where the papers say.
+    pub driver: Option<String>,
     /// How much was meant to be unloaded, kg.
     pub planned_kg: f64,
     /// When the delivery was opened; `None`: the recordings begin later.
@@ -53,6 +59,8 @@ pub struct Account {
     pub closed: Option<Moment>,
     /// Every leg that was started was closed, and one was.
     pub is_closed: bool,
+    /// It was rejected before anything moved.
+    pub rejected: Option<Rejected>,
     /// The legs.
     pub legs: Vec<Leg>,
     /// Flow, scale, tank.
@@ -71,8 +79,18 @@ pub struct Account {
     pub against_ticket: AgainstTicket,
     /// Levels of the tank, by gauge.
     pub levels: Vec<Level>,
+    /// The tank's limits.
+    pub limits: Limits,
     /// The trailer's pressure.
     pub pad: Pad,
+    /// The checks before anything was connected.
+    pub checks: Vec<CheckAccount>,
+    /// When they stood so: when the transfer started or the delivery was rejected, else the last that is known.
+    pub checks_at: Option<Moment>,
+    /// The steps from the secured vehicle to its release, in the site's order, as they stood in the end.
+    pub steps: Vec<StepAccount>,
+    /// How it went.
+    pub course: Course,
     /// Alarms that came until the last leg was closed.
     pub alarms: Vec<AlarmAccount>,
     /// Alarms that came after that.
@@ -83,6 +101,8 @@ pub struct Account {
     pub gaps: Vec<GapAccount>,
     /// How the devices answered.
     pub devices: Vec<DeviceAccount>,
+    /// What was added after it had been closed; none of it changes what stands above.
+    pub amendments: Vec<Amendment>,
     /// The recordings that all of this is from.
     pub recordings: Vec<RecordingAccount>,
     /// Last link of the last recording, in hexadecimal: what ties this account to it.
@@ -134,6 +154,17 @@ impl From<Estimate> for Figure {
     fn from(estimate: Estimate) -> Figure {
         Figure { value: estimate.value, u: estimate.u }
     }
+}
+
+/// A delivery that was rejected.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Rejected {
+    /// When.
+    pub at: Moment,
+    /// By whom.
+    pub who: String,
+    /// Why.
+    pub reason: String,
 }
 
 /// One leg.
@@ -214,7 +245,7 @@ pub enum WhyNot {
 }
 
 /// Received, what stays in the line, and the ticket.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Compared {
     /// What left the trailer and filled the line; none where the line was full at the start.
     pub in_line_kg: Figure,
@@ -224,8 +255,21 @@ pub struct Compared {
     pub en: f64,
     /// The site raises a query above this |En|, 1.
     pub query_above_en: f64,
-    /// A query is raised.
+    /// A query is raised: by what all credible witnesses say together.
     pub query: bool,
+    /// The same by each credible witness alone; it raises no query.
+    pub by_witness: Vec<ComparedWitness>,
+}
+
+/// What one witness says was received, against the ticket.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ComparedWitness {
+    /// `flow`, `scale`, `tank`.
+    pub witness: Value,
+    /// As for all together.
+    pub difference_kg: Figure,
+    /// As for all together.
+    pub en: f64,
 }
 
 /// A tank's gauge at start and close.
@@ -239,17 +283,105 @@ pub struct Level {
     pub close_m: Option<f64>,
 }
 
-/// The trailer's pressure.
+/// The tank's limits, m above its datum; `None`: the tank is not known.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct Limits {
+    /// Maximum working level.
+    pub working_m: Option<f64>,
+    /// High-high.
+    pub high_high_m: Option<f64>,
+    /// Critical high.
+    pub critical_m: Option<f64>,
+}
+
+/// The trailer's pressure.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Pad {
     /// When the leg was closed, Pa gauge.
     pub at_close_pa_gauge: Option<f64>,
+    /// The last that could be used before the close, Pa gauge.
+    pub last_known_pa_gauge: Option<f64>,
+    /// When that was.
+    pub last_known: Option<Moment>,
+    /// The last on record that could be used, Pa gauge; after the close it shows how the trailer was left.
+    pub at_end_pa_gauge: Option<f64>,
+    /// When that was.
+    pub at_end: Option<Moment>,
     /// Highest during the transfer, Pa gauge.
     pub highest_pa_gauge: Option<f64>,
     /// Ceiling at the close, Pa gauge; `None`: not set.
     pub ceiling_pa_gauge: Option<f64>,
     /// MAWP on the trailer's plate, Pa gauge.
     pub mawp_pa_gauge: Option<f64>,
+}
+
+/// A check before anything was connected.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CheckAccount {
+    /// Its name in files and entries.
+    pub check: String,
+    /// `met`, `not yet`, `fails`.
+    pub state: String,
+    /// Only a person's entry answers it.
+    pub by_person: bool,
+    /// Who entered it last, and when; `None`: nobody did.
+    pub entered: Option<Said>,
+    /// Why it stood so, in words.
+    pub says: String,
+}
+
+/// A step of the delivery.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StepAccount {
+    /// Its name in the site's file of steps.
+    pub step: String,
+    /// What was to be done and seen.
+    pub text: String,
+    /// Nothing went on before it was signed.
+    pub hold: bool,
+    /// `signed`, `skipped` (let go unsigned), `open`, `not_reached`.
+    pub stands: String,
+    /// Who signed it, or let it go.
+    pub signatures: Vec<SignatureAccount>,
+}
+
+/// A signature.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SignatureAccount {
+    /// For whom: `site`, `driver`.
+    pub side: Value,
+    /// Who.
+    pub who: String,
+    /// When.
+    pub at: Moment,
+    /// What they wrote with it.
+    pub note: String,
+}
+
+/// How it went.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Course {
+    /// From when its times count.
+    pub from: Option<Moment>,
+    /// In order of time, until the last leg was closed.
+    pub points: Vec<CoursePoint>,
+}
+
+/// A point of the course; what could not be used is `None`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct CoursePoint {
+    /// When, s.
+    pub at_s: f64,
+    /// Received by flow meter, kg.
+    pub flow_kg: Option<f64>,
+    /// Received by scale, kg.
+    pub scale_kg: Option<f64>,
+    /// Received by tank level, kg.
+    pub tank_kg: Option<f64>,
+    /// Level of the tank, m.
+    pub level_m: Option<f64>,
+    /// Pressure on the trailer, Pa gauge: the highest since the point before.
+    pub pad_pa_gauge: Option<f64>,
 }
 
 /// An alarm from its coming to its going.
@@ -261,6 +393,8 @@ pub struct AlarmAccount {
     pub subject: String,
     /// `high`, `medium`, `low`.
     pub priority: Value,
+    /// It belongs to every delivery and is no sign that something is wrong.
+    pub prompt: bool,
     /// When it came.
     pub raised: Moment,
     /// When somebody first said "seen", and who.

@@ -2,21 +2,24 @@
 
 use super::AccountError;
 use super::account::{
-    Account, AgainstTicket, AlarmAccount, CAUTION, DeviceAccount, EntryAccount, Figure, GapAccount, Leg, Level, Moment,
-    Pad, Part, RecordingAccount, Said, ShelvedAccount, VerdictTime, WhyNot, Witnessed,
+    Account, AgainstTicket, AlarmAccount, CAUTION, DeviceAccount, EntryAccount, Figure, GapAccount, Leg, Level, Limits,
+    Moment, Pad, Part, RecordingAccount, Rejected, Said, ShelvedAccount, VerdictTime, WhyNot, Witnessed,
 };
-use super::ticket;
+use super::course::Gone;
+use super::{ticket, told};
 use crate::config::keys::{self, Presence};
+use crate::engine::alarm::catalogue;
 use crate::engine::frame::{Frame, Phase, VerdictWord};
 use crate::engine::input::{AlarmKey, Carried, Entry, Event, Gap, Input, What};
-use crate::engine::settings::{DeliverySetup, Settings, SignalKind};
+use crate::engine::settings::{DeliverySetup, Settings, SignalKind, TankSetup};
+use crate::engine::steps::StepState;
 use crate::recording::format::{Kind, PROGRAM_VERSION, Record};
 use crate::recording::json::form_json;
 use crate::recording::origin::Origin;
 use crate::recording::reader::{self, Recording};
 use crate::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
 use crate::tune;
-use serde_json::Value;
+use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -24,14 +27,24 @@ use std::path::{Path, PathBuf};
 /// A gap between two recordings that is worth a line, ns: the second that a tick lasts, and one more.
 const GAP_NS: i64 = 2 * SECOND_NS.cast_signed();
 
-/// Goes through `paths`, in their order; `asked` is for messages.
-pub(super) fn gather(asked: &Path, paths: &[PathBuf]) -> Result<Account, AccountError> {
+/// What was gathered.
+#[derive(Debug)]
+pub(super) struct Gathered {
+    pub account: Account,
+    /// What was known at the close, else in the end.
+    pub frame: Option<Box<Frame>>,
+    pub settings: Settings,
+}
+
+/// Goes through `paths`, in their order, each up to so many bytes; `asked` is for messages.
+pub(super) fn gather(asked: &Path, paths: &[(PathBuf, u64)], zone: &TimeZone) -> Result<Gathered, AccountError> {
     let mut gather = Gather::default();
-    for path in paths {
-        let bytes = reader::read(path)?;
+    for (path, upto) in paths {
+        let mut bytes = reader::read(path)?;
+        bytes.truncate(usize::try_from(*upto).unwrap_or(usize::MAX));
         gather.recording(path, &reader::walk(path, &bytes)?);
     }
-    gather.end().ok_or_else(|| AccountError::NoDelivery(asked.to_owned()))
+    gather.end(zone).ok_or_else(|| AccountError::NoDelivery(asked.to_owned()))
 }
 
 #[derive(Default)]
@@ -64,12 +77,54 @@ struct Delivery {
     /// Answered and missed rounds in the recordings before, and in this one.
     devices: BTreeMap<String, (u64, u64)>,
     devices_here: BTreeMap<String, (u64, u64)>,
+    /// The last frame before anything could move.
+    before: Option<Box<Frame>>,
     first: Option<Box<Frame>>,
     latest: Option<Box<Frame>>,
     closing: Option<Box<Frame>>,
-    pad_highest_pa_gauge: Option<f64>,
+    rejected: Option<Rejected>,
+    /// As the last frame shows them: they go on after the close, to the release.
+    steps: Vec<StepState>,
+    course: Gone,
+    pad: PadSeen,
     /// The first recording that is of it.
     recordings_from: usize,
+}
+
+/// The trailer's pressure as far as it has been gone through.
+#[derive(Default)]
+struct PadSeen {
+    highest_pa_gauge: Option<f64>,
+    /// The last that could be used before the close, and in all.
+    before_close: Option<(f64, WallTime)>,
+    last: Option<(f64, WallTime)>,
+}
+
+impl PadSeen {
+    fn take(&mut self, frame: &Frame, at: WallTime) {
+        let Some(pa) = frame.pad.pressure_pa_gauge else { return };
+        self.last = Some((pa, at));
+        if frame.phase != Phase::Closed {
+            self.before_close = self.last;
+        }
+        if frame.phase == Phase::Transfer {
+            self.highest_pa_gauge = Some(self.highest_pa_gauge.map_or(pa, |highest| highest.max(pa)));
+        }
+    }
+
+    fn end(self, of_close: Option<&Frame>) -> Pad {
+        let at_close = of_close.map(|frame| frame.pad);
+        Pad {
+            at_close_pa_gauge: at_close.and_then(|pad| pad.pressure_pa_gauge),
+            last_known_pa_gauge: self.before_close.map(|(pa, _)| pa),
+            last_known: self.before_close.map(|(_, at)| at.into()),
+            at_end_pa_gauge: self.last.map(|(pa, _)| pa),
+            at_end: self.last.map(|(_, at)| at.into()),
+            highest_pa_gauge: self.highest_pa_gauge,
+            ceiling_pa_gauge: at_close.and_then(|pad| pad.ceiling_pa_gauge),
+            mawp_pa_gauge: at_close.and_then(|pad| pad.mawp_pa_gauge),
+        }
+    }
 }
 
 impl Delivery {
@@ -87,10 +142,14 @@ impl Delivery {
             verdict: None,
             devices: BTreeMap::new(),
             devices_here: BTreeMap::new(),
+            before: None,
             first: None,
             latest: None,
             closing: None,
-            pad_highest_pa_gauge: None,
+            rejected: None,
+            steps: Vec::new(),
+            course: Gone::new(),
+            pad: PadSeen::default(),
             recordings_from,
         }
     }
@@ -120,9 +179,13 @@ impl Delivery {
                     alarm.shelved.push(ShelvedAccount { at, who, for_s });
                 }
             }
+            What::Rejected { reason } => {
+                let (who, reason) = (entry.who.clone(), reason.clone());
+                self.rejected = Some(Rejected { at: at.clone(), who, reason });
+            }
             _ => {}
         }
-        let (what, about) = told(settings, &entry.what);
+        let (what, about) = told::entry(settings, &entry.what);
         self.entries.push(EntryAccount { at, who: entry.who.clone(), leg: Some(entry.leg), what, about });
     }
 
@@ -133,7 +196,12 @@ impl Delivery {
 
     /// Takes a frame of this delivery.
     fn shown(&mut self, settings: &Settings, frame: Frame, clock: WallAnchor) {
-        self.look_at_alarms(settings, &frame, clock.wall_at(frame.at));
+        let at = clock.wall_at(frame.at);
+        self.look_at_alarms(settings, &frame, at);
+        self.pad.take(&frame, at);
+        if self.steps != frame.steps {
+            self.steps.clone_from(&frame.steps);
+        }
         if let Some((word, at)) = self.verdict.take() {
             let passed_s = frame.at.since_s(at);
             match self.verdicts.iter_mut().find(|(known, _)| *known == word) {
@@ -148,12 +216,14 @@ impl Delivery {
             let name = settings.devices.get(usize::from(device.device)).map_or("", |d| d.name.as_str());
             self.devices_here.insert(name.to_owned(), (device.answered, device.missed));
         }
+        self.course.take(&frame, at);
         if frame.phase == Phase::Transfer {
             self.verdict = Some((frame.verdict.word, frame.at));
-            let pad = frame.pad.pressure_pa_gauge.into_iter().chain(self.pad_highest_pa_gauge);
-            self.pad_highest_pa_gauge = pad.reduce(f64::max);
         }
         let frame = Box::new(frame);
+        if frame.phase != Phase::Opened && self.before.is_none() {
+            self.before = self.latest.clone();
+        }
         if frame.phase == Phase::Closed && self.is_closed() {
             self.closing = Some(frame);
         } else {
@@ -181,6 +251,7 @@ impl Delivery {
                 alarm: code,
                 subject,
                 priority: form_json(&alarm.priority),
+                prompt: catalogue::of(alarm.key.id).prompt,
                 raised: alarm.since.into(),
                 seen: None,
                 shelved: Vec::new(),
@@ -261,14 +332,14 @@ impl Gather {
                 }
             }
             Kind::Output => {
-                if let (Ok(frame), Some(delivery), Some(settings)) =
-                    (reader::frame(record), &mut self.delivery, &self.settings)
+                if let (Some(delivery), Some(settings)) = (&mut self.delivery, &self.settings)
+                    && let Ok(frame) = reader::frame(record)
                     && frame.delivery.as_ref().is_some_and(|d| d.id == delivery.setup.id)
                 {
                     delivery.shown(settings, frame, self.clock);
                 }
             }
-            Kind::Header | Kind::Link | Kind::End => {}
+            Kind::Header | Kind::Link | Kind::End | Kind::Truth => {}
         }
     }
 
@@ -311,7 +382,7 @@ impl Gather {
         }
     }
 
-    fn end(self) -> Option<Account> {
+    fn end(self, zone: &TimeZone) -> Option<Gathered> {
         let (delivery, settings) = (self.delivery?, self.settings?);
         let recordings: Vec<RecordingAccount> = self.recordings.into_iter().skip(delivery.recordings_from).collect();
         let is_closed = delivery.is_closed();
@@ -322,16 +393,16 @@ impl Gather {
             _ => AgainstTicket::NotCompared(WhyNot::NotClosed),
         };
         let (setup, of_close) = (delivery.setup, closing.as_deref());
-        let levels = levels(&settings, setup.tank, delivery.first.as_deref(), of_close);
+        let of_checks = delivery.before.as_deref().or(of_close);
         let together = of_close.and_then(|frame| frame.together);
-        let tank = settings.tanks.get(usize::from(setup.tank)).map_or_else(String::new, |tank| tank.name.clone());
-        let verdicts = delivery.verdicts.iter();
-        let verdicts = verdicts.map(|(word, lasted_s)| VerdictTime { word: form_json(word), lasted_s: *lasted_s });
-        let devices = delivery.devices.into_iter();
-        let devices = devices.map(|(device, (answered, missed))| DeviceAccount { device, answered, missed });
-        Some(Account {
+        let tank = settings.tanks.get(usize::from(setup.tank));
+        let of_verdict =
+            |(word, lasted_s): &(VerdictWord, f64)| VerdictTime { word: form_json(word), lasted_s: *lasted_s };
+        let of_device = |(device, (answered, missed))| DeviceAccount { device, answered, missed };
+        let account = Account {
             program_version: PROGRAM_VERSION.to_owned(),
             caution: CAUTION.to_owned(),
+            zone: zone.iana_name().unwrap_or("UTC").to_owned(),
             drill_speed: self.drill_speed,
             imported: self.imported,
             site: self.site,
@@ -341,37 +412,46 @@ impl Gather {
             product: setup.product.name,
             product_source: setup.product.source,
             product_confirmed: setup.product.confirmed,
-            tank,
+            tank: tank.map_or_else(String::new, |tank| tank.name.clone()),
             trailer_specification: setup.plate.specification,
             carrier: setup.papers.carrier,
+            driver: setup.papers.driver,
             planned_kg: setup.planned.0,
             opened: delivery.opened,
             started: delivery.legs.first().and_then(|leg| leg.started.clone()),
             closed: delivery.legs.last().and_then(|leg| leg.closed.clone()),
             is_closed,
+            rejected: delivery.rejected,
             legs: delivery.legs,
             witnesses: of_close.map(witnesses).unwrap_or_default(),
             received_kg: together.map(|t| t.received_kg.into()),
             weights: together.map(|t| t.weights),
-            verdict: of_close.map_or(Value::Null, |frame| form_json(&frame.verdict)),
-            verdicts: verdicts.collect(),
+            verdict: of_close.map(|frame| form_json(&frame.verdict)).unwrap_or_default(),
+            verdicts: delivery.verdicts.iter().map(of_verdict).collect(),
             against_ticket,
-            levels,
-            pad: Pad {
-                at_close_pa_gauge: of_close.filter(|_| is_closed).and_then(|frame| frame.pad.pressure_pa_gauge),
-                highest_pa_gauge: delivery.pad_highest_pa_gauge,
-                ceiling_pa_gauge: of_close.and_then(|frame| frame.pad.ceiling_pa_gauge),
-                mawp_pa_gauge: setup.plate.mawp.map(|mawp| mawp.0),
-            },
+            levels: levels(&settings, setup.tank, delivery.first.as_deref(), of_close),
+            limits: tank.map(limits).unwrap_or_default(),
+            pad: delivery.pad.end(of_close),
+            checks: of_checks.map(|frame| told::checks(&settings, frame, zone)).unwrap_or_default(),
+            checks_at: of_checks.map(|frame| frame.clock.wall_at(frame.at).into()),
+            steps: told::steps(&settings, &delivery.steps),
+            course: delivery.course.end(),
             alarms: delivery.alarms,
             alarms_after_close: delivery.alarms_after_close,
             entries: delivery.entries,
             gaps: delivery.gaps,
-            devices: devices.collect(),
+            devices: delivery.devices.into_iter().map(of_device).collect(),
+            amendments: Vec::new(),
             chain_head: recordings.last().map_or_else(String::new, |last| last.chain_head.clone()),
             recordings,
-        })
+        };
+        Some(Gathered { account, frame: closing, settings })
     }
+}
+
+fn limits(tank: &TankSetup) -> Limits {
+    let [working_m, high_high_m, critical_m] = [tank.working, tank.high_high, tank.critical].map(|level| Some(level.0));
+    Limits { working_m, high_high_m, critical_m }
 }
 
 fn witnesses(frame: &Frame) -> Vec<Witnessed> {
@@ -399,26 +479,6 @@ fn levels(settings: &Settings, tank: u16, start: Option<&Frame>, close: Option<&
     gauges.map(level).collect()
 }
 
-/// An entry's code, and what it is about where the code does not say it all.
-fn told(settings: &Settings, what: &What) -> (String, String) {
-    let (code, content) = match form_json(what) {
-        Value::String(code) => (code, Value::Null),
-        Value::Object(map) => map.into_iter().next().unwrap_or_default(),
-        _ => Default::default(),
-    };
-    let about = match what {
-        What::Seen(key) | What::Shelved { key, .. } | What::Unshelved(key) => {
-            let (alarm, subject) = tune::named(settings, *key);
-            if subject.is_empty() { alarm } else { format!("{alarm}: {subject}") }
-        }
-        _ => String::new(),
-    };
-    // What a later entry brings is shown as it stands rather than passed over.
-    let about =
-        if about.is_empty() && !content.is_null() && code != "delivery_opened" { content.to_string() } else { about };
-    (code, about)
-}
-
 /// What is taken of a recording, and what is wrong with it.
 fn taken(path: &Path, recording: &Recording<'_>) -> RecordingAccount {
     let mut damage: Vec<String> = recording.damage.iter().map(ToString::to_string).collect();
@@ -434,7 +494,7 @@ fn taken(path: &Path, recording: &Recording<'_>) -> RecordingAccount {
     }
 }
 
-fn hex(bytes: &[u8]) -> String {
+pub(super) fn hex(bytes: &[u8]) -> String {
     bytes.iter().fold(String::new(), |mut text, byte| {
         let _ = write!(text, "{byte:02x}");
         text

@@ -9,11 +9,12 @@
 //! (scale and meter have taken it off): its part of the uncertainty is counted once, with its sign. The ticket was
 //! weighed elsewhere and shares no error with them; where it was the same scale, U is too large.
 
-use super::account::{AgainstTicket, Compared, Figure, Ticket, WhyNot};
+use super::account::{AgainstTicket, Compared, ComparedWitness, Figure, Ticket, WhyNot};
 use crate::engine::delivery::ticket_kg;
-use crate::engine::frame::{Frame, Source, Together};
+use crate::engine::frame::{Frame, Source};
 use crate::engine::settings::{DeliverySetup, LineStart, Settings, SignalKind};
 use crate::engine::witness::density;
+use crate::recording::json::form_json;
 use crate::units::Celsius;
 
 /// A ticket's net that exceeds the planned amount by more than this many of its standard uncertainties is a load of
@@ -37,14 +38,25 @@ pub(super) fn compare(setup: &DeliverySetup, settings: &Settings, frame: &Frame,
     }
     let Some(line) = line(setup, settings, frame) else { return AgainstTicket::NotCompared(WhyNot::NoDensity) };
     let ticket = ticket(setup, settings).corrected_kg;
-    let out = with_line(frame, together, &line);
-    let en = en(out, ticket);
+    let against = |received: Figure, weights: [f64; 3]| {
+        let out = with_line(frame, received, weights, &line);
+        let u = (out.u * out.u + ticket.u * ticket.u).sqrt();
+        (Figure { value: out.value - ticket.value, u }, en(out, ticket))
+    };
+    let alone = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    let by_witness = frame.witnesses.iter().zip(alone).filter(|(w, _)| w.validity.is_credible());
+    let by_witness = by_witness.filter_map(|(w, weights)| {
+        let (difference_kg, en) = against(w.received_kg?.into(), weights);
+        Some(ComparedWitness { witness: form_json(&w.id), difference_kg, en })
+    });
+    let (difference_kg, en) = against(together.received_kg.into(), together.weights);
     AgainstTicket::Compared(Compared {
         in_line_kg: line.holds,
-        difference_kg: Figure { value: out.value - ticket.value, u: (out.u * out.u + ticket.u * ticket.u).sqrt() },
+        difference_kg,
         en,
         query_above_en,
         query: en.abs() > query_above_en,
+        by_witness: by_witness.collect(),
     })
 }
 
@@ -83,14 +95,13 @@ fn line(setup: &DeliverySetup, settings: &Settings, frame: &Frame) -> Option<Lin
 
 /// Received and in the line. The witnesses' budgets name the line's parts with their sign (GUM F.1.2.3): for a scale,
 /// which weighs what left the trailer, they cancel.
-fn with_line(frame: &Frame, together: Together, line: &Line) -> Figure {
-    let received = together.received_kg;
+fn with_line(frame: &Frame, received: Figure, weights: [f64; 3], line: &Line) -> Figure {
     let mut variance = received.u * received.u;
     for (source, line_u) in line.parts_u {
         let shared: f64 = frame
             .witnesses
             .iter()
-            .zip(together.weights)
+            .zip(weights)
             .map(|(w, weight)| weight * w.budget.iter().filter(|c| c.source == source).map(|c| c.kg).sum::<f64>())
             .sum();
         variance += 2.0 * shared * line_u + line_u * line_u;

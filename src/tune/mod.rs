@@ -16,6 +16,7 @@ mod labels;
 mod noise;
 mod paper;
 mod pass;
+mod propose;
 mod tally;
 
 pub use choice::{Choice, choices};
@@ -25,6 +26,7 @@ pub use labels::{Labels, Truth};
 pub use noise::{Noise, Proposal};
 pub(crate) use pass::named;
 pub use pass::{ChoiceFound, Found, Happening, Occurrence, What, pass};
+pub use propose::{DeadBand, dead_bands};
 pub use tally::{Flood, Tally, Total};
 
 use kept::Kept;

@@ -27,6 +27,8 @@ const RUN_MOST_S: u64 = 3_600;
 const BEYOND_BAND: f64 = 1e-3;
 /// One in so many runs lasts longer than the delay: 1 in 100.
 const BEYOND_DELAY: f64 = 1e-2;
+/// Name and kind of the margin below high-high among the signals, kg: each second of a transfer under the first choice.
+pub(super) const MARGIN: &str = "margin_kg";
 /// Fewer values say nothing about 1 in 1,000.
 const VALUES_LEAST: u64 = 3_000;
 
@@ -200,13 +202,13 @@ impl Meter {
     }
 }
 
-/// All signals of a bay.
+/// All signals of a bay, and last the margin.
 #[derive(Debug)]
 pub(super) struct Meters(Vec<Meter>);
 
 impl Meters {
     pub fn new(settings: &Settings) -> Meters {
-        Meters(settings.signals.iter().map(|_| Meter::new()).collect())
+        Meters((0..=settings.signals.len()).map(|_| Meter::new()).collect())
     }
 
     /// Takes a value in SI.
@@ -216,12 +218,21 @@ impl Meters {
         }
     }
 
+    /// Takes the margin in kg.
+    pub fn margin(&mut self, at_s: u64, value: f64) {
+        if let Some(meter) = self.0.last_mut() {
+            meter.take(at_s, value);
+        }
+    }
+
     /// What was found of each signal that gave numbers.
     pub fn found(self, settings: &Settings) -> Vec<Noise> {
-        let with = self.0.into_iter().zip(&settings.signals).filter(|(meter, _)| meter.values > 0);
-        with.map(|(meter, setup)| Noise {
-            signal: setup.name.clone(),
-            kind: signals::FORMS.iter().find(|f| f.kind == setup.kind).map_or("", |f| f.name).to_owned(),
+        let kind = |kind| signals::FORMS.iter().find(|f| f.kind == kind).map_or("", |f| f.name);
+        let named = settings.signals.iter().map(|setup| (setup.name.as_str(), kind(setup.kind)));
+        let with = self.0.into_iter().zip(named.chain([("margin", MARGIN)])).filter(|(meter, _)| meter.values > 0);
+        with.map(|(meter, (signal, kind))| Noise {
+            signal: signal.to_owned(),
+            kind: kind.to_owned(),
             values: meter.values,
             sum_of_squares: meter.sum_of_squares,
             sizes: meter.sizes(),

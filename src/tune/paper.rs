@@ -6,6 +6,7 @@ mod json;
 use super::compare::{Change, changes};
 use super::kept::Kept;
 use super::noise::{Noise, Proposal};
+use super::propose::{DeadBand, dead_bands};
 use super::tally::{Key, Total};
 use super::{Plan, Summary, Truth};
 use std::collections::BTreeMap;
@@ -26,6 +27,7 @@ pub(super) struct Results<'a> {
     /// For each choice.
     totals: Vec<Total>,
     proposals: Vec<(String, Proposal)>,
+    dead_bands: Vec<DeadBand>,
     /// Gaps between an alarm's going and its coming again under the first choice, s; up to [`AGAIN_S`].
     again_s: Vec<f64>,
     /// The first of them: recording, index of the choice, change.
@@ -34,6 +36,8 @@ pub(super) struct Results<'a> {
     turns: Vec<[u64; 3]>,
     taken: usize,
     drills: usize,
+    /// Recordings of which it is known what was called for.
+    known: usize,
     left_out: Vec<(String, String)>,
     stopped: Vec<(String, String)>,
     /// Alarms beyond those that are kept one by one.
@@ -51,16 +55,18 @@ pub(super) fn write(plan: &Plan<'_>, kept: &Kept) -> io::Result<Summary> {
         plan,
         totals: plan.choices.iter().map(|_| Total::default()).collect(),
         proposals: Vec::new(),
+        dead_bands: Vec::new(),
         again_s: Vec::new(),
         changes: Vec::new(),
         turns: vec![[0; 3]; plan.choices.len()],
         taken: 0,
         drills: 0,
+        known: 0,
         left_out: Vec::new(),
         stopped: Vec::new(),
         beyond: 0,
     };
-    let mut noise: BTreeMap<(String, String), Noise> = BTreeMap::new();
+    let mut noise: BTreeMap<(String, String, String), Noise> = BTreeMap::new();
     let mut tables = Tables::begin(plan.out)?;
     for path in plan.recordings {
         let name = name(path);
@@ -68,15 +74,16 @@ pub(super) fn write(plan: &Plan<'_>, kept: &Kept) -> io::Result<Summary> {
             Err(why) => results.left_out.push((name, why)),
             Ok(found) => {
                 for one in &found.noise {
-                    let key = (found.bay.clone(), one.signal.clone());
+                    let key = (found.bay.clone(), one.signal.clone(), one.kind.clone());
                     noise.entry(key).and_modify(|n| n.add(one)).or_insert_with(|| one.clone());
                 }
                 results.take(&name, &found, &mut tables)?;
             }
         }
     }
-    let proposed = noise.into_iter().filter_map(|((bay, _), noise)| Some((bay, noise.proposal()?)));
+    let proposed = noise.into_iter().filter_map(|((bay, ..), noise)| Some((bay, noise.proposal()?)));
     results.proposals = proposed.collect();
+    results.dead_bands = dead_bands(&results.proposals);
     tables.end()?;
     results.alarms_csv()?;
     let json = serde_json::to_string_pretty(&json::json(&results))?;
@@ -94,12 +101,14 @@ impl Results<'_> {
             self.stopped.push((name.to_owned(), why.clone()));
         }
         let labels = self.plan.labels;
+        let said = labels.said(name, found);
+        self.known += usize::from(said.is_some());
         for (i, choice) in self.plan.choices.iter().enumerate() {
             self.totals[i].add(name, found, i, labels);
             let Some(of_choice) = found.choices.get(i).filter(|c| c.refused.is_none()) else { continue };
             self.beyond += of_choice.beyond;
             for o in &of_choice.occurrences {
-                let truth = match labels.truth(name, o) {
+                let truth = match super::labels::truth(said, o) {
                     Truth::NotSaid => "",
                     Truth::CalledFor(_) => "called_for",
                     Truth::Nuisance => "nuisance",

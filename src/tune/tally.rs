@@ -3,8 +3,9 @@
 //! Floods, alarms that stand for days and rates are counted as ANSI/ISA-18.2-2016, 16.4 does. What counts as chattering
 //! and as fleeting is this program's own parameter.
 
-use super::labels::{Labels, Truth};
+use super::labels::{Labels, Stretch, Truth, truth};
 use super::pass::{Found, Occurrence, What};
+use crate::engine::alarm::catalogue;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -89,10 +90,16 @@ pub struct Total {
 }
 
 impl Total {
-    /// Times it came in all.
+    /// Alarms that came in all. Prompts are none: they belong to every delivery.
     #[must_use]
     pub fn came(&self) -> u64 {
-        self.alarms.values().map(|tally| tally.came).sum()
+        self.alarms.iter().filter(|(key, _)| !is_prompt(&key.0)).map(|(_, tally)| tally.came).sum()
+    }
+
+    /// Prompts that came in all.
+    #[must_use]
+    pub fn prompts(&self) -> u64 {
+        self.alarms.iter().filter(|(key, _)| is_prompt(&key.0)).map(|(_, tally)| tally.came).sum()
     }
 
     /// Alarms of any kind an hour.
@@ -114,50 +121,65 @@ impl Total {
         self.recordings += 1;
         self.watched_s += found.lasted_s;
         self.transfer_s += found.transfer_s;
-        if labels.of(name).is_some() {
+        let said = labels.said(name, found);
+        if said.is_some() {
             self.labelled_s += found.lasted_s;
         }
         let mut times: BTreeMap<Key, Vec<f64>> = BTreeMap::new();
         for occurrence in &of_choice.occurrences {
             let key = (occurrence.alarm.clone(), occurrence.subject.clone());
             times.entry(key.clone()).or_default().push(occurrence.came_s);
-            self.alarms.entry(key).or_default().take(name, occurrence, found.lasted_s, labels);
+            self.alarms.entry(key).or_default().take(occurrence, found.lasted_s, said);
         }
         for (key, times) in times {
             self.alarms.entry(key).or_default().chattered += bursts(&times);
         }
         self.announce(found, &of_choice.occurrences);
-        self.miss(name, &of_choice.occurrences, labels);
-        let came: Vec<f64> = of_choice.occurrences.iter().map(|o| o.came_s).collect();
+        self.miss(&of_choice.occurrences, said.unwrap_or_default());
+        let alarms = of_choice.occurrences.iter().filter(|o| !is_prompt(&o.alarm));
+        let came: Vec<f64> = alarms.map(|o| o.came_s).collect();
         self.flood(name, &came);
     }
 
     /// Holds what happened against the alarms that announce it and were open then.
     fn announce(&mut self, found: &Found, occurrences: &[Occurrence]) {
         for happening in &found.happenings {
-            for (alarm, what) in ANNOUNCE {
-                if what != happening.what {
-                    continue;
-                }
-                let open = |o: &&Occurrence| {
-                    o.alarm == alarm
-                        && o.subject == happening.subject
-                        && o.came_s <= happening.at_s
-                        && o.gone_s.is_none_or(|gone| gone >= happening.at_s)
-                };
-                let key = (alarm.to_owned(), happening.subject.clone());
-                let tally = self.alarms.entry(key).or_default();
-                match occurrences.iter().find(open) {
-                    Some(o) => tally.leads_s.push(happening.at_s - o.came_s),
-                    None => tally.unannounced += 1,
-                }
+            for &(alarm, _, whose, due) in ANNOUNCE.iter().filter(|line| line.1 == happening.what) {
+                let subject = (whose == Whose::Same).then_some(happening.subject.as_str());
+                self.lead((alarm, subject), happening.at_s, occurrences, due);
             }
+            if let Some(alarm) = &happening.alarm {
+                self.lead((alarm, None), happening.at_s, occurrences, true);
+            }
+        }
+        // Of the witnesses the alarm that none is left is itself what the other is for.
+        for blind in occurrences.iter().filter(|o| o.alarm == "no_witness") {
+            self.lead(("one_witness_left", None), blind.came_s, occurrences, true);
         }
     }
 
-    /// Labelled stretches in which the alarm that they name did not come.
-    fn miss(&mut self, name: &str, occurrences: &[Occurrence], labels: &Labels) {
-        for stretch in labels.of(name).unwrap_or_default().iter().filter(|s| !s.alarm.is_empty()) {
+    /// Every alarm of that code (and subject) that was open when it happened led it; without one it was not announced.
+    fn lead(&mut self, (alarm, subject): (&str, Option<&str>), at_s: f64, occurrences: &[Occurrence], due: bool) {
+        let open = |o: &&Occurrence| {
+            o.alarm == alarm
+                && subject.is_none_or(|subject| o.subject == subject)
+                && o.came_s <= at_s
+                && o.gone_s.is_none_or(|gone| gone + GONE_BEFORE_S >= at_s)
+        };
+        let mut announced = false;
+        for o in occurrences.iter().filter(open) {
+            announced = true;
+            self.alarms.entry((o.alarm.clone(), o.subject.clone())).or_default().leads_s.push(at_s - o.came_s);
+        }
+        if due && !announced {
+            let key = (alarm.to_owned(), subject.unwrap_or_default().to_owned());
+            self.alarms.entry(key).or_default().unannounced += 1;
+        }
+    }
+
+    /// Stretches in which the alarm that must come did not.
+    fn miss(&mut self, occurrences: &[Occurrence], said: &[Stretch]) {
+        for stretch in said.iter().filter(|stretch| stretch.must) {
             let came =
                 |o: &&Occurrence| o.alarm == stretch.alarm && (stretch.from_s..=stretch.to_s).contains(&o.came_s);
             if let Some(first) = occurrences.iter().find(came) {
@@ -203,22 +225,48 @@ impl Total {
     }
 }
 
-/// Which alarm announces what.
-const ANNOUNCE: [(&str, What); 4] = [
-    ("high_level_projected", What::HighHigh),
-    ("level_high_high", What::Critical),
-    ("level_switch_tripped", What::Critical),
-    ("pad_near_ceiling", What::Ceiling),
+/// Whether that alarm belongs to every delivery.
+pub(super) fn is_prompt(alarm: &str) -> bool {
+    catalogue::named(alarm).is_some_and(|id| catalogue::of(id).prompt)
+}
+
+/// An alarm that went so shortly before still announced it, s: one witness left is gone as soon as none is.
+const GONE_BEFORE_S: f64 = 60.0;
+
+/// Whose alarm announces it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Whose {
+    /// That of the same tank.
+    Same,
+    /// Any of that code.
+    Any,
+}
+
+/// Which alarm announces what, of what, and whether it must. The other alarms announce nothing that readings or entries
+/// show: they say what has come to pass (a loss of signal, a movement, a truck gone, a bypass, a restart of the estimates),
+/// or what only a drill's simulator knows the end of (masses that disagree, another product, a reaction).
+const ANNOUNCE: [(&str, What, Whose, bool); 11] = [
+    ("high_level_projected", What::HighHigh, Whose::Same, true),
+    ("high_level_projected", What::Switch, Whose::Same, true),
+    ("level_high_high", What::Critical, Whose::Same, true),
+    ("level_switch_tripped", What::Critical, Whose::Same, true),
+    ("pad_near_ceiling", What::Ceiling, Whose::Any, true),
+    ("pad_above_mawp", What::Relief, Whose::Any, true),
+    ("pad_in_relief_window", What::ReliefOpen, Whose::Any, true),
+    ("pad_below_tank", What::Reverse, Whose::Any, false),
+    ("be_at_valve", What::FlowEnded, Whose::Any, true),
+    ("reading_unlikely", What::Started, Whose::Any, false),
+    ("recorder_trouble", What::Overflow, Whose::Any, true),
 ];
 
 impl Tally {
-    fn take(&mut self, name: &str, occurrence: &Occurrence, lasted_s: f64, labels: &Labels) {
+    fn take(&mut self, occurrence: &Occurrence, lasted_s: f64, said: Option<&[Stretch]>) {
         self.came += 1;
         let open_s = occurrence.gone_s.unwrap_or(lasted_s) - occurrence.came_s;
         self.open_s += open_s;
         self.fleeting += u64::from(occurrence.gone_s.is_some() && open_s < FLEETING_S);
         self.stale += u64::from(open_s > STALE_S);
-        match labels.truth(name, occurrence) {
+        match truth(said, occurrence) {
             Truth::CalledFor(_) => self.called_for += 1,
             Truth::Nuisance => self.nuisance += 1,
             Truth::NotSaid => {}
@@ -271,12 +319,78 @@ mod tests {
         assert!(total.floods.is_empty());
     }
 
+    /// What belongs to every delivery is counted apart and makes no flood.
+    #[test]
+    fn prompts_are_no_alarms() {
+        let mut total = Total::default();
+        for (alarm, came) in [("be_at_valve", 3), ("attendance_due", 20), ("pad_near_ceiling", 2)] {
+            let key = (alarm.to_owned(), String::new());
+            total.alarms.insert(key, Tally { came, ..Tally::default() });
+        }
+        assert_eq!((total.came(), total.prompts()), (2, 23));
+    }
+
     #[test]
     fn a_burst_is_three_within_a_minute() {
         assert_eq!(bursts(&[0.0, 30.0]), 0);
         assert_eq!(bursts(&[0.0, 30.0, 60.0]), 1);
         assert_eq!(bursts(&[0.0, 31.0, 61.0]), 0);
         assert_eq!(bursts(&[0.0, 1.0, 2.0, 3.0, 4.0, 300.0, 301.0, 302.0]), 2);
+    }
+
+    fn alarm(alarm: &str, subject: &str, came_s: f64, gone_s: Option<f64>) -> Occurrence {
+        Occurrence { alarm: alarm.into(), subject: subject.into(), came_s, gone_s }
+    }
+
+    /// What an alarm is for is held against those of its tank that were open then; what a drill ended with against the one
+    /// that is for it; the last witness against none.
+    #[test]
+    fn a_lead_is_of_the_alarm_that_was_open() {
+        let happened = |what, subject: &str, alarm: Option<&str>, at_s| {
+            let (subject, alarm) = (subject.to_owned(), alarm.map(str::to_owned));
+            super::super::Happening { what, subject, alarm, at_s }
+        };
+        let happenings = vec![
+            happened(What::HighHigh, "204", None, 1_000.0),
+            happened(What::HighHigh, "205", None, 1_100.0),
+            happened(What::FlowEnded, "", None, 2_000.0),
+            happened(What::Started, "", None, 50.0),
+            happened(What::Harm, "", Some("witnesses_disagree"), 1_500.0),
+        ];
+        let occurrences = vec![
+            alarm("high_level_projected", "204", 100.0, None),
+            alarm("high_level_projected", "205", 100.0, Some(200.0)),
+            alarm("one_witness_left", "", 400.0, Some(710.0)),
+            alarm("no_witness", "", 700.0, None),
+            alarm("witnesses_disagree", "", 1_200.0, None),
+        ];
+        let of_choice = super::super::ChoiceFound { occurrences, ..super::super::ChoiceFound::default() };
+        let found = Found {
+            bay: "Bay 1".into(),
+            drill: true,
+            lasted_s: 3_600.0,
+            transfer_s: 3_000.0,
+            stopped: None,
+            choices: vec![of_choice],
+            known: None,
+            happenings,
+            noise: Vec::new(),
+        };
+        let mut total = Total::default();
+        total.add("a", &found, 0, &Labels::default());
+        let of = |alarm: &str, subject: &str| {
+            let tally = total.alarms.get(&(alarm.to_owned(), subject.to_owned()));
+            tally.map(|t| (t.leads_s.clone(), t.unannounced))
+        };
+        assert_eq!(of("high_level_projected", "204"), Some((vec![900.0], 0)));
+        assert_eq!(of("high_level_projected", "205"), Some((Vec::new(), 1)));
+        assert_eq!(of("be_at_valve", ""), Some((Vec::new(), 1)));
+        assert_eq!(of("one_witness_left", ""), Some((vec![300.0], 0)));
+        assert_eq!(of("witnesses_disagree", ""), Some((vec![300.0], 0)));
+        assert_eq!(of("reading_unlikely", ""), None, "a start calls for no such alarm");
+        assert_eq!(of("no_witness", ""), Some((Vec::new(), 0)));
+        // Nobody has said what was called for.
+        assert_eq!(total.alarms.values().map(|t| t.called_for + t.nuisance).sum::<u64>(), 0);
     }
 
     #[test]

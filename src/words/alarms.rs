@@ -36,6 +36,17 @@ fn english_act(id: AlarmId) -> String {
         AlarmId::ReadingUnlikely => "Do not start before it is explained.",
         AlarmId::ShutoffBypassed => "Stop unless the person in charge has agreed in writing.",
         AlarmId::BeAtValve => "Be at the valve. Be ready to cut back the gas and to close.",
+        AlarmId::LevelWorking => "Be ready to stop. Hold the room against the tank's own gauge.",
+        AlarmId::NotIndependent => "Read flow meter, scale and level at the instruments themselves.",
+        AlarmId::FlowStopped => "Find out why nothing moves, without opening anything.",
+        AlarmId::LoadTemperatureOff | AlarmId::DewPointHigh => {
+            "Have the person in charge decide whether the transfer goes on."
+        }
+        AlarmId::FirstGasDue => "Be at the valve. Cut back the gas and be ready to close.",
+        AlarmId::AttendanceDue | AlarmId::AttendanceOverdue => "Press \"I am here\" at the bay's own screen.",
+        AlarmId::NobodyAttends => {
+            "Go and look from a distance. If nobody is there, stop by the emergency stop or the remote valve."
+        }
         _ => return format!("{} {}", super::en::ACT, super::en::CARE),
     };
     act.to_owned()
@@ -155,6 +166,76 @@ fn english_parts(id: AlarmId) -> [&'static str; 3] {
             "The load is nearly in.",
             "`response_time` of the bay before the smallest 5 % quantile over credible witnesses.",
         ],
+        AlarmId::AttendanceDue => [
+            "It is time for the attendant on duty to say that they are there. It belongs to every delivery.",
+            "The interval is over.",
+            "`attendance` of the bay's limits; a qualified person attends the whole time (49 CFR 177.834(i)).",
+        ],
+        AlarmId::AttendanceOverdue => [
+            "Nobody has said in time that they are in attendance.",
+            "The attendant is busy or did not hear; the duty was not handed over; another screen than the bay's own.",
+            "One `response_time` after the interval.",
+        ],
+        AlarmId::NobodyAttends => [
+            "The transfer is on, and nobody says that they are in attendance.",
+            "The attendant has left, is hurt or asleep.",
+            "Two times `response_time` after the interval.",
+        ],
+        AlarmId::LevelWorking => [
+            "A credible gauge of the tank stands at or above the maximum working level, or is saturated there.",
+            "The tank was fuller than believed; more was ordered than fits.",
+            "`working` of the tank in the site file (API Standard 2350).",
+        ],
+        AlarmId::LevelCritical => [
+            "A credible gauge of the tank stands at or above the critical level, or is saturated there: it may overflow.",
+            "High-high was passed; another bay or line fills the tank; a gauge with a wrong unit, zero or scale.",
+            "`critical` of the tank in the site file (API Standard 2350).",
+        ],
+        AlarmId::LevelSoon => [
+            "High-high is reached in less than one response time by the most pessimistic credible witness.",
+            "The load does not fit; another bay or line fills the tank; one witness that is far off.",
+            "`response_time` of the bay before the smallest 5 % quantile over credible witnesses.",
+        ],
+        AlarmId::NotIndependent => [
+            "Two instruments follow each other more closely than their noise allows: together they prove nothing.",
+            "One signal's register read for another's; one instrument computed from another.",
+            "The stated false-alarm budget, as for the verdict.",
+        ],
+        AlarmId::PadRising => [
+            "The pad pressure's trend is at its ceiling within one response time.",
+            "Gas supply opened too far; the outlet or the line is shut or plugged.",
+            "`response_time` of the bay; a trend is one beyond three of its standard errors, over a minute.",
+        ],
+        AlarmId::PadAboveSupply => [
+            "The pad pressure is above the gas supply's: product or its vapour may go back into the gas line.",
+            "Gas supply lost; a check valve that leaks; heat; a reaction in the trailer.",
+            "Three standard uncertainties of both gauges' zeros.",
+        ],
+        AlarmId::FlowStopped => [
+            "Nothing goes through the meter although much of the load is still on the trailer.",
+            "A valve shut; pad pressure lost; a line that is plugged or frozen; the shut-off has closed.",
+            "Movement below 0.1 kg/s, and more than 5 % of the planned amount to come beyond three standard uncertainties.",
+        ],
+        AlarmId::OtherTankRises => [
+            "A tank of the bay that this load does not go to rises during the transfer.",
+            "A valve between the tanks that is open or leaks; the load goes to the wrong tank; another delivery that this bay does not know of.",
+            "20 mm and five times the noise of its gauge above where it stood at the start.",
+        ],
+        AlarmId::LoadTemperatureOff => [
+            "What comes through the line is colder or warmer than the site takes into that tank.",
+            "A load that was heated too little or too much; the line's thermometer.",
+            "`temperature_low` and `temperature_high` of the tank in the site file.",
+        ],
+        AlarmId::DewPointHigh => [
+            "The pad gas is moister than the site allows.",
+            "A dryer that is spent; a leak in the gas line; the analyser.",
+            "`dew_point` of the site file.",
+        ],
+        AlarmId::FirstGasDue => [
+            "The earliest credible first gas at the trailer's outlet has come. It belongs to every delivery.",
+            "The load is nearly in.",
+            "The smallest 5 % quantile over credible witnesses.",
+        ],
     }
 }
 
@@ -178,13 +259,14 @@ pub fn paper(language: &dyn Language) -> String {
             TimeToRespond::ResponseTime => "within the response time",
             TimeToRespond::Delivery => "before the next phase",
         };
-        let shelf = if line.shelvable { " May be shelved." } else { "" };
+        let shelf = if line.shelvable { " May be shelved or taken out of service." } else { "" };
         let kind = if line.prompt { "Prompt" } else { "Alarm" };
+        let ends = if line.latched { "" } else { " Goes by itself." };
         let delay = if line.delayed { "after the on-delay" } else { "without delay" };
         let _ = write!(
             text,
             "\n## `{}`\n\n{means}\n\n- First: {act}\n- Likely behind it: {causes}\n- {kind}, priority {priority}: \
-             {consequence} if nobody acts, to be answered {time}. Comes {delay}.{shelf}\n- Setting: {basis}\n",
+             {consequence} if nobody acts, to be answered {time}. Comes {delay}.{ends}{shelf}\n- Setting: {basis}\n",
             line.name
         );
     }
@@ -202,7 +284,11 @@ required; the works' own procedures, local codes and licensed practice come befo
 The layer follows ANSI/ISA-18.2 and IEC 62682 as published. A condition answers true, false or unknown. Unknown is not
 normal: it neither raises an alarm nor clears one. An alarm comes when its condition has held for the on-delay, or at
 once where the line below says so. It goes when the condition has been false for the off-delay and somebody has said
-\"Seen\". \"Seen\" clears nothing. Its priority follows from two things:
+\"Seen\"; where its line says so, without. \"Seen\" clears nothing. The first of those that are open together is marked.
+Where the site file gives an alarm a dead-band, an open one's condition holds until its value is so far back from the
+limit; none comes later for it. By design one thing is not called out: a density meter that shows gas before liquid has
+reached it, or after the line was blown clear, is not lost; the same meter is called out as soon as liquid flows. Its
+priority follows from two things:
 
 | if nobody acts | at once | within the response time | before the next phase |
 | --- | --- | --- | --- |
@@ -212,6 +298,17 @@ once where the line below says so. It goes when the condition has been false for
 An open alarm may be shelved by an entry that says for how many minutes, one shift at the most. It is then named among
 the notes instead of called out, and comes back unseen when its time is over. Only the lines below that say so may be
 shelved, and of signals only those that neither warn of level, pressure, reaction or another product nor make a witness.
+The same alarms may be taken out of service by an engineer, who says why: until they are put back. Who, since when and why
+stands on the recording and on the page for as long as it lasts.
+
+Where the site asks for attendance (`attendance` in the bay's limits), the attendant on duty says \"I am here\" at the
+bay's own screen: the one that an engineer has made its own, or any page on the machine where nobody signs in. Whoever
+starts the transfer is on duty until the duty is handed over: who goes, who comes, and the state of the bay as it was read
+back. A hand-over is no attendance.
+
+After \"closed\" tank, line and trailer stay watched: levels, pressures, temperature, movement. That goes on until the step
+\"released\" is signed by all who must, and 30 min beyond; where nobody signs it, until the next delivery, at the longest
+for a day. From then on the bay is idle: its levels and any movement are watched as ever.
 
 A prompt belongs to every delivery; it sounds, and is no alarm.
 ";

@@ -81,6 +81,12 @@ pub fn hh_mm_ss(at: WallTime, zone: &TimeZone) -> String {
     written(at, zone, "%H:%M:%S")
 }
 
+/// Day, hours, minutes and seconds.
+#[must_use]
+pub fn date_time(at: WallTime, zone: &TimeZone) -> String {
+    written(at, zone, "%F %H:%M:%S")
+}
+
 /// An engine time as hours and minutes, by the frame's tie to the wall clock.
 #[must_use]
 pub fn clock(anchor: WallAnchor, at: EngineTime, now: EngineTime, zone: &TimeZone) -> String {

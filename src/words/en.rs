@@ -2,14 +2,14 @@
 
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
 use super::steps::StepLabels;
-use super::{CheckText, EntryAnswer, Figure, Labels, Language, Scene, SettingsWord, SignInWord, Text};
+use super::{CheckText, EntryAnswer, Figure, Labels, Language, PageWords, Scene, SettingsWord, SignInWord, Text};
 use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
-    Alarm, CeilingBy, CheckedBy, Condition, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Priority,
-    Reason, Slip, Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
+    Alarm, CeilingBy, CheckedBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Shelf, Slip,
+    Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
 };
-use crate::engine::input::{AlarmId, GapClock, MissReason, RecorderState, Status, ZeroCause};
+use crate::engine::input::{AlarmId, GapClock, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use crate::engine::settings::{PadTap, SignalKind};
 use crate::engine::slip;
 use crate::engine::steps::{Against, Signature, Stands};
@@ -112,6 +112,20 @@ static LABELS: Labels = Labels {
     check_fails: "Fails",
     reject: "Reject the delivery",
     reject_why: "Why",
+    attend: "I am here",
+    duty: "On duty, and alarms set aside",
+    comes: "Who comes on duty",
+    read_back: "They have read back:",
+    hand_over: "Hand over",
+    enrol: "Make this screen the bay's own",
+    aside: "Set aside:",
+    alarm: "Alarm",
+    minutes: "for minutes",
+    shelve: "Shelve",
+    unshelve: "Take from the shelf",
+    take_out: "Take out of service",
+    put_back: "Put back in service",
+    first: "came first",
 };
 
 impl Language for English {
@@ -121,6 +135,10 @@ impl Language for English {
 
     fn labels(&self) -> &'static Labels {
         &LABELS
+    }
+
+    fn page(&self) -> &'static PageWords {
+        &super::screen::ENGLISH
     }
 
     fn witness(&self, id: WitnessId) -> &'static str {
@@ -201,6 +219,22 @@ impl Language for English {
             AlarmId::ReadingUnlikely => unlikely(scene, subject),
             hazard => self::hazard(scene, hazard, subject),
         }
+    }
+
+    fn duty(&self, scene: Scene<'_>) -> String {
+        super::duty::duty(scene)
+    }
+
+    fn state(&self, scene: Scene<'_>) -> String {
+        super::duty::state(scene)
+    }
+
+    fn shelved(&self, scene: Scene<'_>, shelf: &Shelf) -> String {
+        super::duty::shelved(scene, shelf)
+    }
+
+    fn out_of_service(&self, scene: Scene<'_>, out: &OutOfService) -> String {
+        super::duty::out_of_service(scene, out)
     }
 
     fn explained(&self, id: AlarmId) -> super::alarms::Explained {
@@ -340,17 +374,11 @@ impl Language for English {
             let cause = self.zero_cause(zero.cause);
             notes.push(format!("The scale has a new zero since {at}, {}: {cause}.", kg(zero.kg)));
         }
-        for shelf in &frame.shelves {
-            let alarm = Alarm {
-                key: shelf.key,
-                condition: Condition::Unknown,
-                seen: true,
-                since: frame.clock.wall_at(frame.at),
-                priority: Priority::Low,
-            };
-            let until = clock(frame.clock, shelf.until, frame.at, scene.zone);
-            notes.push(format!("Shelved until {until}: {}", self.alarm(scene, &alarm).says));
+        if frame.attendance.on_duty.is_some() || frame.attendance.due_at.is_some() {
+            notes.push(self.duty(scene));
         }
+        notes.extend(frame.shelves.iter().map(|shelf| self.shelved(scene, shelf)));
+        notes.extend(frame.out_of_service.iter().map(|out| self.out_of_service(scene, out)));
         if let Some(gap) = &frame.blind {
             let at = |t| clock(frame.clock, t, frame.at, scene.zone);
             let known = match gap.known_by {
@@ -479,6 +507,12 @@ impl Language for English {
             }
             EntryAnswer::NoWatch => "Not saved: this bay is not being watched. Note it by hand.".into(),
             EntryAnswer::NotUnderstood => "Not taken: the request could not be read.".into(),
+            EntryAnswer::NotHere => {
+                "Not taken: attendance is entered at the bay's own screen. An engineer makes a screen the bay's own."
+                    .into()
+            }
+            EntryAnswer::NotEngineer => "Not taken: only an engineer who is signed in may do that.".into(),
+            EntryAnswer::Nobody(name) => format!("Not taken: {name} is nobody who may attend here."),
         }
     }
 
@@ -599,7 +633,7 @@ fn says(text: impl Into<String>) -> Text {
 }
 
 /// A text that begins with the acts.
-fn act(finding: impl Into<String>, beyond: impl Into<String>) -> Text {
+pub(super) fn act(finding: impl Into<String>, beyond: impl Into<String>) -> Text {
     Text { act: ACT.into(), care: CARE.into(), says: finding.into(), beyond: beyond.into() }
 }
 
@@ -755,7 +789,7 @@ fn hazard(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             says: "The earliest credible end is less than the response time away.".into(),
             ..Text::default()
         },
-        _ => act("An alarm that has no words yet.", ""),
+        other => super::deviations::english(scene, other, subject),
     }
 }
 

@@ -9,14 +9,19 @@
 
 pub mod alarms;
 mod checks;
+mod deviations;
 pub mod display;
+mod duty;
 pub mod en;
+mod screen;
 pub mod steps;
+
+pub use screen::PageWords;
 
 use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
-use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Source, VerdictWord, WitnessId};
-use crate::engine::input::{AlarmId, ZeroCause};
+use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Shelf, Source, VerdictWord, WitnessId};
+use crate::engine::input::{AlarmId, OutOfService, ZeroCause};
 use crate::engine::settings::Settings;
 use crate::engine::steps::{Against, Signature, Stands};
 use jiff::tz::TimeZone;
@@ -128,6 +133,12 @@ pub enum EntryAnswer<'a> {
     NoWatch,
     /// The request could not be read.
     NotUnderstood,
+    /// It is said at the bay's enrolled screen only.
+    NotHere,
+    /// Only an engineer may.
+    NotEngineer,
+    /// Nobody of that name may attend.
+    Nobody(&'a str),
 }
 
 /// What is said at the sign-in.
@@ -212,6 +223,8 @@ pub trait Language: Sync {
     fn tag(&self) -> &'static str;
     /// Labels that depend on nothing.
     fn labels(&self) -> &'static Labels;
+    /// Words of charts, the far view and all bays.
+    fn page(&self) -> &'static PageWords;
     /// A witness as it is called on screens and papers: "by scale".
     fn witness(&self, id: WitnessId) -> &'static str;
     /// The sentence at the head of the page. `alarmed`: an alarm on the page already says that the
@@ -219,6 +232,14 @@ pub trait Language: Sync {
     fn headline(&self, scene: Scene<'_>, alarmed: bool) -> Text;
     /// An alarm.
     fn alarm(&self, scene: Scene<'_>, alarm: &Alarm) -> Text;
+    /// Who is on duty, and by when they must say that they are there.
+    fn duty(&self, scene: Scene<'_>) -> String;
+    /// The state of the bay, to be read back at a hand-over.
+    fn state(&self, scene: Scene<'_>) -> String;
+    /// An alarm that is out of service: who, since when, why.
+    fn out_of_service(&self, scene: Scene<'_>, out: &OutOfService) -> String;
+    /// An alarm that is shelved: until when.
+    fn shelved(&self, scene: Scene<'_>, shelf: &Shelf) -> String;
     /// An alarm in general, as the catalogue has it.
     fn explained(&self, id: AlarmId) -> alarms::Explained;
     /// When to be at the valve, and the three events of the finish.
@@ -342,6 +363,20 @@ pub struct Labels {
     pub check_fails: &'static str,
     pub reject: &'static str,
     pub reject_why: &'static str,
+    pub attend: &'static str,
+    pub duty: &'static str,
+    pub comes: &'static str,
+    pub read_back: &'static str,
+    pub hand_over: &'static str,
+    pub enrol: &'static str,
+    pub aside: &'static str,
+    pub alarm: &'static str,
+    pub minutes: &'static str,
+    pub shelve: &'static str,
+    pub unshelve: &'static str,
+    pub take_out: &'static str,
+    pub put_back: &'static str,
+    pub first: &'static str,
 }
 
 /// Whether a text on this alarm must begin with the acts.
@@ -361,7 +396,12 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::PadBelowTank
         | AlarmId::TankPressureHigh
         | AlarmId::ReverseFlow
-        | AlarmId::TruckGone => true,
+        | AlarmId::TruckGone
+        | AlarmId::LevelCritical
+        | AlarmId::LevelSoon
+        | AlarmId::PadRising
+        | AlarmId::PadAboveSupply
+        | AlarmId::OtherTankRises => true,
         AlarmId::HighLevelProjected
         | AlarmId::SignalLost
         | AlarmId::OneWitnessLeft
@@ -369,6 +409,15 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::EstimatesRestarted
         | AlarmId::ReadingUnlikely
         | AlarmId::ShutoffBypassed
-        | AlarmId::BeAtValve => false,
+        | AlarmId::BeAtValve
+        | AlarmId::AttendanceDue
+        | AlarmId::AttendanceOverdue
+        | AlarmId::NobodyAttends
+        | AlarmId::LevelWorking
+        | AlarmId::NotIndependent
+        | AlarmId::FlowStopped
+        | AlarmId::LoadTemperatureOff
+        | AlarmId::DewPointHigh
+        | AlarmId::FirstGasDue => false,
     }
 }

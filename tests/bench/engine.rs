@@ -85,39 +85,41 @@ fn seconds(inputs: &[Input], seconds: u64) -> &[Input] {
     &inputs[..inputs.iter().position(|input| input.at.0 > until).unwrap_or(inputs.len())]
 }
 
+/// Time of the core for stepping every monitor through these inputs, s: for ticks, and for all else.
+fn stepped_s(monitors: &mut [Monitor], inputs: &[Input]) -> (f64, f64) {
+    let (mut ticks_s, mut others_s) = (0.0, 0.0);
+    for input in inputs {
+        let begun = core_s();
+        monitors.iter_mut().for_each(|monitor| drop(black_box(monitor.step(input))));
+        let took = if matches!(input.event, Event::Tick) { &mut ticks_s } else { &mut others_s };
+        *took += core_s() - begun;
+    }
+    (ticks_s, others_s)
+}
+
 /// A second of a bay is its devices' answers and its tick.
 fn step_part() {
     let (settings, inputs) = delivery();
     let (before, transfer) = inputs.split_at(at_start(&settings, &inputs));
-    let polls = settings.devices.len();
-    println!("A second of a bay: {polls} devices' answers, {} signals, and the tick", settings.signals.len());
+    let (devices, signals) = (settings.devices.len(), settings.signals.len());
+    println!("A second of a bay: the answers of {devices} devices with {signals} signals, and the tick");
+    println!("| | bays | tick, us | answers, us | of one core |\n| --- | --- | --- | --- | --- |");
     for (what, part) in [("before the transfer", before), ("in transfer", transfer)] {
+        let started = part.as_ptr() == transfer.as_ptr();
         let part = seconds(part, TURN_S);
         let ticks = part.iter().filter(|input| matches!(input.event, Event::Tick)).count();
-        let fresh = || {
-            let mut monitor = Monitor::new(settings.clone(), Carried::default());
-            if part.as_ptr() != before.as_ptr() {
-                before.iter().for_each(|input| drop(monitor.step(input)));
+        for bays in [1, BAYS] {
+            let mut monitors: Vec<Monitor> =
+                (0..bays).map(|_| Monitor::new(settings.clone(), Carried::default())).collect();
+            if started {
+                stepped_s(&mut monitors, before);
             }
-            monitor
-        };
-        let empty_kb = resident_kb();
-        let mut monitors: Vec<Monitor> = (0..BAYS).map(|_| fresh()).collect();
-        let kb = (resident_kb() - empty_kb) / BAYS as f64;
-        let begun = core_s();
-        for input in part {
-            monitors.iter_mut().for_each(|monitor| drop(black_box(monitor.step(input))));
+            let (ticks_s, others_s) = stepped_s(&mut monitors, part);
+            let each_us = 1e6 / (ticks * bays) as f64;
+            let (tick_us, answers_us) = (ticks_s * each_us, others_s * each_us);
+            let share = (tick_us + answers_us) * 1e-6 * bays as f64 * 100.0;
+            println!("| {what}, {ticks} s | {bays} | {tick_us:.1} | {answers_us:.1} | {share:.2} % |");
         }
-        let turn_us = (core_s() - begun) / (ticks * BAYS) as f64 * 1e6;
-        let mut alone = fresh();
-        let begun = core_s();
-        part.iter().for_each(|input| drop(black_box(alone.step(input))));
-        let alone_us = (core_s() - begun) / ticks as f64 * 1e6;
-        println!(
-            "{what}, {ticks} s: {turn_us:.1} us for a second of each of {BAYS} bays in turn ({kb:.0} kB each), \
-             {alone_us:.1} us for one alone; of one core {:.2} %",
-            turn_us * 1e-6 * BAYS as f64 * 100.0
-        );
     }
 }
 
@@ -162,14 +164,15 @@ fn day_part() {
     let mut monitors: Vec<Monitor> =
         (0..DAY_BAYS).map(|_| Monitor::new(settings.clone(), Carried::default())).collect();
     println!("{DAY_BAYS} bays through a day, each by one monitor; the same delivery again and again");
-    let mut after_one_kb = 0.0;
+    println!("{:.0} kB resident before", resident_kb());
+    let (mut after_one_kb, mut took_s) = (0.0, 0.0);
     for n in 0..8_u32 {
         let mut transferred = 0_usize;
         for input in &inputs {
             let input = later(input, &settings, u64::from(n) * DELIVERY_S, f64::from(n) * counted);
-            for monitor in &mut monitors {
-                drop(black_box(monitor.step(&input)));
-            }
+            let begun = core_s();
+            monitors.iter_mut().for_each(|monitor| drop(black_box(monitor.step(&input))));
+            took_s += core_s() - begun;
             transferred += usize::from(monitors[0].phase() == Phase::Transfer);
         }
         assert!(transferred > 3_600, "delivery {n}: no transfer");
@@ -184,6 +187,11 @@ fn day_part() {
             (kb - after_one_kb) / DAY_BAYS as f64
         );
     }
+    let seconds = 8 * DELIVERY_S;
+    println!(
+        "{:.1} us for a second of a bay, on average over the day",
+        took_s * 1e6 / (seconds * DAY_BAYS as u64) as f64
+    );
 }
 
 /// A transfer that was on for four hours when the program was killed.

@@ -23,7 +23,7 @@ fn a_drill_is_held_by_its_buttons() {
     let runtime = Runtime::new().expect("a runtime");
     let listener = runtime.block_on(TcpListener::bind("127.0.0.1:0")).expect("a port");
     let url = format!("http://{}/", listener.local_addr().expect("its address"));
-    let desk = Desk::new(Options { site: None, store: folder.path().to_owned(), port: 0, seed: 3 });
+    let desk = Desk::new(Options { site: None, recordings: None, store: folder.path().to_owned(), port: 0, seed: 3 });
     runtime.spawn(desk.serve(listener));
     let mut browser = Browser::start();
     browser.screen(1280, 800, 1, false);
@@ -46,8 +46,11 @@ fn a_drill_is_held_by_its_buttons() {
     browser.wait("document.getElementById('state').textContent.includes('Stands still')");
     browser.value("document.querySelector('[data-do=go-on]').click()");
     browser.wait("document.body?.dataset.state === 'running'");
-    for (name, width, height, scale) in [("tablet", 1280, 800, 1), ("phone", 390, 844, 2)] {
+    for (name, width, height, scale) in [("tablet", 1024, 768, 1), ("phone", 390, 844, 2)] {
         browser.screen(width, height, scale, false);
+        browser.open(&url);
+        browser.wait("document.querySelector('#truth table') !== null");
+        fits(&mut browser, "desk");
         browser.open(&format!("{url}panel"));
         browser.wait("document.body?.dataset.state === 'running'");
         fits(&mut browser, "panel");

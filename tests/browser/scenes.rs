@@ -4,9 +4,9 @@
 use brimwatch::engine::blow::BlowSetup;
 use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::{
-    Alarm, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish, Frame,
-    Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading, Reason, Source,
-    Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
+    Alarm, AttendanceState, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation,
+    Finish, Frame, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
+    Reason, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use brimwatch::engine::input::{AlarmId, AlarmKey, Gap, GapClock, MissReason, RecorderState, Status};
 use brimwatch::engine::papers::{Contacts, Expected, Property};
@@ -15,7 +15,8 @@ use brimwatch::engine::settings::{
     Settings, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use brimwatch::engine::steps::{Against, Bar, Right, Side, Signature, SignedBy, Stands, Step, StepState};
-use brimwatch::page::feed::{DeviceStats, Published};
+use brimwatch::page::feed::{Block, DeviceStats, Facts, PlaceSaid, Published};
+use brimwatch::picture::Past;
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
 use brimwatch::units::{Celsius, GaugePa, Kg, M3, Metre};
 use std::sync::Arc;
@@ -49,10 +50,82 @@ pub fn agree() -> Published {
         site: "Lindholm Soda Works".into(),
         settings: Arc::new(settings()),
         frame: frame(),
+        past: Arc::new(past()),
+        facts: Arc::new(facts()),
+        wire: wire(),
         devices: devices(),
         drill_speed: Some(10.0),
         number: 1773,
     }
+}
+
+/// What the invented works' site file says; who gives first aid it does not.
+fn facts() -> Facts {
+    let line = |key, text: &str| (key, text.to_owned());
+    let place = |address, form: &str, unit| PlaceSaid { function: 3, address, count: 2, form: form.into(), unit };
+    Facts {
+        emergency: vec![
+            line("call", "555 0199, works fire brigade; then the shift supervisor, 555 0103"),
+            line("stop", "red button left of the ladder, second one at the gate"),
+            line("gas", "ball valve with the yellow lever at the gas panel"),
+            line("shower", "10 steps east of the trailer spot"),
+            line("eyewash", "beside the shower, and in the pump house"),
+            line("way_out", "gate 2, upwind by the windsock; meet at the canteen"),
+        ],
+        usual_pad_pa_gauge: Some(124_000.0),
+        places: vec![
+            place(100, "f32 ABCD", "kg/s"),
+            place(102, "u32 CDAB", "kg"),
+            place(200, "i32 ABCD", "kg"),
+            place(300, "f32 ABCD", "m"),
+            place(302, "f32 ABCD", "Pa gauge"),
+        ],
+    }
+}
+
+/// What the three devices sent last.
+fn wire() -> Vec<Arc<Vec<Block>>> {
+    let block = |address, words: &[u16]| Arc::new(vec![Block { function: 3, address, words: Ok(words.to_vec()) }]);
+    vec![
+        block(100, &[0x4096, 0x6666, 0x30FC, 0x0000]),
+        block(200, &[0x0000, 0x672A]),
+        block(300, &[0x40A6, 0xB852, 0x47E7, 0x0E00]),
+    ]
+}
+
+/// Half an hour in which the three rose together: first slowly, with the pad; an alarm came and nobody watched for a
+/// minute.
+fn past() -> Past {
+    let mut past = Past::default();
+    let mut frame = frame();
+    let [flow, scale, tank] = [0, 1, 2].map(|i| frame.witnesses[i].received_kg.map_or(0.0, |e| e.value));
+    frame.phase = Phase::Opened;
+    let opened = |frame: &mut Frame, kg: f64| {
+        if let Some(tank) = &mut frame.tank {
+            tank.contents_kg = Some(kg);
+        }
+    };
+    opened(&mut frame, 24_600.0);
+    frame.at = at(0);
+    past.take(&frame);
+    frame.phase = Phase::Transfer;
+    for s in (4..=1772).step_by(4).filter(|s| !(900..960).contains(s)) {
+        frame.at = at(s);
+        frame.blind = (s >= 960).then_some(Gap { from: at(896), to: at(960), known_by: GapClock::SameBoot });
+        frame.alarms = if s > 1200 { vec![alarm(AlarmId::ReadingUnlikely, 0, Priority::Low)] } else { Vec::new() };
+        for alarm in &mut frame.alarms {
+            alarm.since = WallTime(START.0 + 1_200_000_000_000);
+        }
+        let share = (s as f64 / 1772.0 - 0.06 * (1.0 - (-(s as f64) / 90.0).exp())) / 0.94;
+        for (witness, kg) in frame.witnesses.iter_mut().zip([flow, scale, tank]) {
+            witness.received_kg = Some(Estimate { value: kg * share.max(0.0), u: 20.0 });
+        }
+        opened(&mut frame, 24_600.0 + tank * share.max(0.0));
+        let wander = (s as f64 / 70.0).sin() * 1_800.0;
+        frame.pad.pressure_pa_gauge = Some(118_300.0 * (1.0 - (-(s as f64) / 120.0).exp()) + wander);
+        past.take(&frame);
+    }
+    past
 }
 
 /// Another bay fills the same tank.
@@ -329,7 +402,7 @@ pub fn closed() -> Published {
 /// An open alarm since a minute ago.
 pub fn alarm(id: AlarmId, subject: u16, priority: Priority) -> Alarm {
     let since = WallTime(START.0 + 1713 * 1_000_000_000);
-    Alarm { key: AlarmKey { id, subject }, condition: Condition::True, seen: false, since, priority }
+    Alarm { key: AlarmKey { id, subject }, condition: Condition::True, seen: false, since, priority, first: false }
 }
 
 fn lose(frame: &mut Frame, witness: usize, signal: usize, reason: Reason) {
@@ -418,6 +491,8 @@ fn frame() -> Frame {
         steps: Vec::new(),
         blow: None,
         shelves: Vec::new(),
+        out_of_service: Vec::new(),
+        attendance: AttendanceState::default(),
     }
 }
 
@@ -513,6 +588,20 @@ fn device_state(device: u16) -> DeviceState {
     }
 }
 
+fn thresholds() -> Thresholds {
+    Thresholds {
+        chi_square: [10.83, 13.82],
+        finding: [[16.0, 17.0]; 7],
+        suspect_band: 3.0,
+        found_z: 1.645,
+        margin_z: 2.33,
+        near_ceiling: 0.9,
+        on_delay_s: 3.0,
+        off_delay_s: 10.0,
+        dead_bands: Vec::new(),
+    }
+}
+
 fn settings() -> Settings {
     Settings {
         bay: "Bay 2".into(),
@@ -546,6 +635,7 @@ fn settings() -> Settings {
             starts: LineStart::Empty,
             valve_closes_s: 20.0,
             blow_clear: Kg(60.0),
+            bore: None,
         },
         drive: Drive::Pad,
         pad_tap: PadTap::Trailer,
@@ -557,21 +647,13 @@ fn settings() -> Settings {
         },
         limits: Limits {
             response_time_s: 300.0,
+            attendance_s: None,
             pad_maximum: Some(GaugePa(172_000.0)),
             hose_rating: None,
             line_rating: None,
             connection_rating: None,
         },
-        thresholds: Thresholds {
-            chi_square: [10.83, 13.82],
-            finding: [[16.0, 17.0]; 7],
-            suspect_band: 3.0,
-            found_z: 1.645,
-            margin_z: 2.33,
-            near_ceiling: 0.9,
-            on_delay_s: 3.0,
-            off_delay_s: 10.0,
-        },
+        thresholds: thresholds(),
         neighbours: Vec::new(),
         expected: expected(),
         blow: BlowSetup::default(),

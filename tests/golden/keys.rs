@@ -3,21 +3,29 @@
 use crate::samples;
 use crate::toy::{self, Toy};
 use brimwatch::engine::input::Carried;
+use brimwatch::recording::Watch;
 use brimwatch::recording::export::{TableForm, export_from};
 use brimwatch::recording::format::Header;
 use brimwatch::recording::json::json_lines;
 use brimwatch::recording::origin::Origin;
 use brimwatch::recording::stream::Stream;
+use brimwatch::recording::writer::Recorder;
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::path::Path;
 
-/// Lines of a recording in which everything occurs: two verdicts, an alarm, one of every reason.
+/// Lines of a recording in which everything occurs: two verdicts, an alarm, one of every reason, what was really so.
 fn lines() -> Vec<Value> {
     let origin = Origin { file: "history.csv".into(), bytes: 1, rows: 1, blake3: "00".into() };
     let mut header: Header = samples::header(Carried::default());
     header.texts.push(origin.text());
-    let bytes = toy::recorded::<Toy>(&header, &toy::inputs(3, 8));
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("segment");
+    let recorder = Recorder::create(&path, &header).expect("a new file");
+    toy::feed(&recorder, &mut Toy::begin(header.settings.clone(), header.carried.clone()), &toy::inputs(3, 8));
+    recorder.truth(&samples::truth());
+    recorder.finish().expect("a disk");
+    let bytes = std::fs::read(&path).expect("the recording");
     let mut out = vec![];
     json_lines(Path::new("segment"), &bytes, 0.0, &mut out).expect("a recording");
     let text = String::from_utf8(out).expect("text");

@@ -8,8 +8,9 @@ use brimwatch::engine::papers::*;
 use brimwatch::engine::settings::*;
 use brimwatch::engine::steps::{Against, Bar, Right, Side, Signature, SignedBy, Stands, Step, StepMark, StepState};
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
+use brimwatch::recording::truth::{Fault, Harm, Truth};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
-use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 pub const TANK_DIAMETER_M: f64 = 3.0;
 pub const DENSITY_KG_PER_M3: f64 = 1510.0;
@@ -73,6 +74,7 @@ pub fn settings() -> Settings {
             starts: LineStart::Full,
             valve_closes_s: 10.0,
             blow_clear: Kg(40.0),
+            bore: Some(Metre(0.0525)),
         },
         drive: Drive::Pad,
         pad_tap: PadTap::Trailer,
@@ -84,6 +86,7 @@ pub fn settings() -> Settings {
         },
         limits: Limits {
             response_time_s: 60.0,
+            attendance_s: Some(900.0),
             pad_maximum: Some(GaugePa(170e3)),
             hose_rating: Some(GaugePa(1e6)),
             line_rating: Some(GaugePa(1e6)),
@@ -98,6 +101,7 @@ pub fn settings() -> Settings {
             near_ceiling: 0.9,
             on_delay_s: 2.0,
             off_delay_s: 5.0,
+            dead_bands: vec![DeadBand { alarm: AlarmId::PadNearCeiling, width_si: 1500.0 }],
         },
         neighbours: vec![NeighbourSetup { bay: "Bay 2".into(), tank: 1 }],
         expected: expected(),
@@ -268,6 +272,7 @@ pub fn delivery() -> DeliverySetup {
             name: "caustic soda 50 %".into(),
             density: vec![(Celsius(0.0), KgPerM3(1540.0)), (Celsius(60.0), KgPerM3(1490.0))],
             density_u: 0.002,
+            viscosity: vec![(Celsius(20.0), PaS(0.0815)), (Celsius(40.0), PaS(0.0238))],
             confirmed: false,
             source: "invented for this test".into(),
             load_temperature: Celsius(36.0),
@@ -288,34 +293,48 @@ pub fn delivery() -> DeliverySetup {
 }
 
 /// Carries one of everything.
+/// One entry of each kind but the opening of a delivery.
+fn latest() -> Vec<Entry> {
+    vec![
+        entry_of(What::Closed),
+        entry_of(What::Seen(alarm_key())),
+        entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
+        entry_of(What::Unshelved(alarm_key())),
+        entry_of(What::Dipped { level_m: 2.5 }),
+        entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
+        entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
+        entry_of(What::Rejected { reason: "wrong seal".into() }),
+        entry_of(What::Attended { screen: "bay-1".into() }),
+        entry_of(What::HandedOver { out: None, to: "B. Brook".into(), state: "The transfer is on.".into() }),
+        entry_of(What::TakenOut { key: alarm_key(), reason: "new gauge".into() }),
+        entry_of(What::PutBack(alarm_key())),
+        entry_of(What::BlowBegan),
+        entry_of(What::BlowEnded),
+        entry_of(What::StepSigned {
+            step: "leak_check".into(),
+            side: Side::Driver,
+            name: "D. Haul".into(),
+            right: Right::Attend,
+            note: "gauge stands".into(),
+        }),
+        entry_of(What::StepSkipped {
+            step: "scrubber_runs".into(),
+            right: Right::Engineer,
+            reason: "no scrubber here".into(),
+        }),
+    ]
+}
+
 pub fn carried() -> Carried {
     Carried {
-        alarms: vec![CarriedAlarm { key: alarm_key(), since: WallTime(1_800_000_000_000_000_000), seen: true }],
+        alarms: vec![CarriedAlarm {
+            key: alarm_key(),
+            since: WallTime(1_800_000_000_000_000_000),
+            seen: true,
+            first: true,
+        }],
         closings: vec![Some(Closing { level_m: 2.125, u_m: 0.015, used_kg: 7.5, gap_kg: 0.25 }), None],
-        latest: vec![
-            entry_of(What::Closed),
-            entry_of(What::Seen(alarm_key())),
-            entry_of(What::Shelved { key: alarm_key(), for_s: 900.0 }),
-            entry_of(What::Unshelved(alarm_key())),
-            entry_of(What::Dipped { level_m: 2.5 }),
-            entry_of(What::ScaleZeroed(ZeroCause::RainOrIce)),
-            entry_of(What::CheckEntered { check: CheckId::PadGas, met: false, note: "no paper allows it".into() }),
-            entry_of(What::Rejected { reason: "wrong seal".into() }),
-            entry_of(What::BlowBegan),
-            entry_of(What::BlowEnded),
-            entry_of(What::StepSigned {
-                step: "leak_check".into(),
-                side: Side::Driver,
-                name: "D. Haul".into(),
-                right: Right::Attend,
-                note: "gauge stands".into(),
-            }),
-            entry_of(What::StepSkipped {
-                step: "scrubber_runs".into(),
-                right: Right::Engineer,
-                reason: "no scrubber here".into(),
-            }),
-        ],
+        latest: latest(),
         delivery: Some(CarriedDelivery {
             setup: delivery(),
             leg: 2,
@@ -351,7 +370,26 @@ pub fn carried() -> Carried {
         }),
         restarted: false,
         shelves: vec![CarriedShelf { key: alarm_key(), left_s: 600.5 }],
+        out_of_service: vec![out_of_service()],
+        attendance: CarriedAttendance { on_duty: Some("A. Novak".into()), waited_s: 60.5 },
     }
+}
+
+fn out_of_service() -> OutOfService {
+    let (who, since) = ("J. Doe".into(), WallTime(1_800_000_000_000_000_000));
+    OutOfService { key: alarm_key(), who, since, reason: "new gauge".into() }
+}
+
+pub fn truth() -> Truth {
+    let fault = Fault {
+        what: "leak before the meter, 1 kg/s".into(),
+        alarm: Some("witnesses_disagree".into()),
+        brings: vec!["witnesses_disagree".into()],
+        from_s: 900.0,
+        to_s: Some(1200.0),
+    };
+    let harm = Harm { what: "50 kg on the ground".into(), alarm: Some("witnesses_disagree".into()), at_s: 950.0 };
+    Truth { faults: vec![fault], harm: Some(harm) }
 }
 
 pub fn header(carried: Carried) -> Header {
@@ -556,8 +594,11 @@ pub fn full_frame(now: EngineTime) -> Frame {
             seen: false,
             since: WallTime(1_800_000_002_000_000_000),
             priority: Priority::Medium,
+            first: true,
         }],
         shelves: vec![Shelf { key: alarm_key(), until: at(900) }],
+        out_of_service: vec![out_of_service()],
+        attendance: AttendanceState { on_duty: Some("A. Novak".into()), due_at: Some(at(900)) },
         recorder: RecorderState::Waiting { bytes: 4096 },
         blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),
         neighbours: vec![neighbour_state()],

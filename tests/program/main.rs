@@ -1,5 +1,7 @@
 //! The program as its users meet it: devices that die, kills, wrong files.
 
+#[path = "../bench/again.rs"]
+mod again;
 mod any_site;
 mod bays;
 mod change;
@@ -12,6 +14,8 @@ mod figures;
 mod import;
 mod kill;
 mod lasting;
+mod ledger;
+mod opened;
 mod play;
 mod ports;
 #[path = "../bench/recorded.rs"]
@@ -23,3 +27,4 @@ mod secrets;
 mod shared_tank;
 mod silence;
 mod tune;
+mod watched;

@@ -17,10 +17,10 @@ use std::time::{Duration, Instant};
 /// Times real time: a machine that stands still for 300 ms loses no signal.
 const SPEED: f64 = 6.0;
 /// One that stood still for longer is none of what is tested here: so often it is tried again.
-const TRIES: u32 = 4;
+pub const TRIES: u32 = 4;
 
 /// On one serial line three devices answer in turn, each within the same period: no faster than this, times real time.
-const SERIAL_SPEED: f64 = 5.0;
+pub const SERIAL_SPEED: f64 = 5.0;
 
 /// A small load is unloaded and recorded over sockets; the recording lies in a folder of its own.
 async fn recorded(folder: &Path) -> PathBuf {
@@ -53,7 +53,7 @@ async fn recorded_at(folder: &Path, site_text: &str, speed: f64) -> PathBuf {
 }
 
 /// No signal was lost on the way.
-fn undisturbed(recording: &Path) -> bool {
+pub fn undisturbed(recording: &Path) -> bool {
     let story = Story::of(recording).expect("a recording");
     story.alarms.iter().all(|(_, key)| key.id != AlarmId::SignalLost)
 }
@@ -129,7 +129,7 @@ async fn a_recording_is_played_as_it_was() {
 }
 
 /// The drill's works with all devices on one serial line.
-fn on_a_line() -> String {
+pub fn on_a_line() -> String {
     let edits = [
         ("address = \"127.0.0.1:1\"\nunit = 1", "link = \"yard\"\nunit = 1"),
         ("address = \"127.0.0.1:2\"\nunit = 1", "link = \"yard\"\nunit = 2"),

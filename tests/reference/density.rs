@@ -39,6 +39,7 @@ fn product(name: &str, table: &[(f64, f64)]) -> Product {
         name: name.into(),
         density: table.iter().map(|&(t, rho)| (Celsius(t), KgPerM3(rho))).collect(),
         density_u: 1e-3,
+        viscosity: Vec::new(),
         confirmed: true,
         source: "tests/reference/density.py".into(),
         load_temperature: Celsius(20.0),

@@ -3,11 +3,13 @@
 //! Each check asks a script beside it; the script names the library and the publication behind it.
 
 mod chart;
+mod delivery;
 mod density;
 mod filter;
 mod flow;
 mod gas;
 mod noise;
+mod passage;
 mod plant;
 mod quantiles;
 mod reading;

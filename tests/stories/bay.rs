@@ -272,6 +272,8 @@ impl Story {
             SignalKind::TankPressure => truth.vapour_pa,
             SignalKind::LevelPressure => truth.vapour_pa + DENSITY * 9.806_65 * self.level_m(truth) + 30.0 * noise,
             SignalKind::PadPressure => truth.pad_pa + 100.0 * noise,
+            SignalKind::GasSupplyPressure => 550_000.0,
+            SignalKind::DewPoint => -60.0,
             SignalKind::HighLevelSwitch => return Measured::Flag(truth.switch),
             SignalKind::ShutoffClosed => return Measured::Flag(false),
             other => panic!("the shipped bay has no {other:?}"),

@@ -34,6 +34,7 @@ fn rows(seed: u64, count: usize, off_kg: impl Fn(usize) -> f64) -> Vec<Row> {
             started_unix_ns: Some(at_unix_ns),
             closed_unix_ns: Some(at_unix_ns),
             is_closed: true,
+            rejected: None,
             planned_kg: 20_000.0,
             ticket_net_kg: ticket_kg.kg,
             ticket_kg,
@@ -45,6 +46,7 @@ fn rows(seed: u64, count: usize, off_kg: impl Fn(usize) -> f64) -> Vec<Row> {
             en: None,
             verdict: "agree".into(),
             alarms: 0,
+            prompts: 0,
             gaps: 0,
             damage: Vec::new(),
         }

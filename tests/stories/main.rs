@@ -1,5 +1,7 @@
 //! Operating stories: given a bay, when this happens, then that is said. No I/O: inputs in, frames out.
 
+mod afterwards;
+mod attendance;
 mod bay;
 mod blame;
 mod blow;
@@ -7,6 +9,7 @@ mod bounds;
 mod checks;
 mod clock;
 mod corrections;
+mod deviations;
 mod gauges;
 mod hazards;
 #[cfg(feature = "live")]

@@ -3,7 +3,7 @@
 use super::bay::{START_S, Story, shipped};
 use brimwatch::engine::frame::{CeilingBy, Condition};
 use brimwatch::engine::input::{AlarmId, AlarmKey};
-use brimwatch::engine::settings::SignalKind;
+use brimwatch::engine::settings::{DeadBand, SignalKind};
 use brimwatch::units::{GaugePa, Unit};
 
 const NEAR: AlarmKey = AlarmKey { id: AlarmId::PadNearCeiling, subject: 0 };
@@ -51,6 +51,46 @@ fn near_the_ceiling_is_said_at_the_poll_that_shows_it() {
     story.entry(brimwatch::engine::input::What::Seen(NEAR));
     story.run_to(START_S + 130);
     assert!(!story.monitor.has_open(NEAR));
+}
+
+/// A regulator that swings by a tenth of a psi about the limit: without a dead-band the alarm comes at each swing, with one
+/// that is wider it stays open, and it comes at the same second. Once the pad is back beyond the band it goes.
+#[test]
+fn a_dead_band_keeps_an_open_alarm_and_delays_none() {
+    let swing: fn(&mut super::bay::Truth) = |truth| {
+        let up = (truth.s / 30).is_multiple_of(2);
+        truth.pad_pa = psi(0.95 * 25.0 + if up { 0.1 } else { -0.1 });
+    };
+    let came = |dead_bands: Vec<DeadBand>| {
+        let (mut settings, delivery) = shipped();
+        settings.thresholds.dead_bands = dead_bands;
+        let mut story = Story::with(settings, delivery);
+        story.start();
+        story.bend = swing;
+        let (mut came, mut open) = (Vec::new(), false);
+        for s in START_S + 1..START_S + 300 {
+            story.run_to(s);
+            if story.monitor.has_open(NEAR) && !open {
+                came.push(s);
+            }
+            open = story.monitor.has_open(NEAR);
+            if open {
+                story.entry(brimwatch::engine::input::What::Seen(NEAR));
+            }
+        }
+        story.bend = |truth| truth.pad_pa = psi(0.95 * 25.0 - 0.4);
+        story.run_to(START_S + 320);
+        assert!(!story.monitor.has_open(NEAR));
+        came
+    };
+    let without = came(Vec::new());
+    assert!(without.len() >= 5, "{without:?}");
+    let with = came(vec![DeadBand { alarm: AlarmId::PadNearCeiling, width_si: psi(0.3) }]);
+    assert_eq!(with, without[..1]);
+    // One that is narrower than the swing changes nothing; that of another alarm neither.
+    for (alarm, wide) in [(AlarmId::PadNearCeiling, 0.05), (AlarmId::PadAboveMawp, 0.3)] {
+        assert_eq!(came(vec![DeadBand { alarm, width_si: psi(wide) }]), without, "{alarm:?}");
+    }
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 use super::bay::{START_S, Story};
 use brimwatch::engine::Monitor;
+use brimwatch::engine::alarm::catalogue::CATALOGUE;
 use brimwatch::engine::delivery::Refusal;
 use brimwatch::engine::input::{AlarmId, AlarmKey, Carried, Event, Measured, RecorderState, What};
 use brimwatch::engine::settings::SignalKind;
@@ -87,4 +88,35 @@ fn what_may_not_be_shelved_is_refused() {
     story.run_to(START_S + 112);
     story.entry(shelved(AlarmKey { id: AlarmId::RecorderTrouble, subject: 0 }, 60.0));
     assert_eq!(story.last.shelves.len(), 1);
+}
+
+/// Out of service after the same: an act with a reason, for as long as it lasts, never of what warns of harm.
+#[test]
+fn out_of_service_lasts_until_it_is_ended_and_crosses_with_its_reason() {
+    let (mut story, key) = lost_thermometer();
+    let out = |key, reason: &str| What::TakenOut { key, reason: reason.into() };
+    let refuses = |story: &Story, what: What| story.monitor.admits(&what).expect_err("refused");
+    assert_eq!(refuses(&story, out(key, " ")), Refusal::NoReason);
+    assert_eq!(refuses(&story, What::PutBack(key)), Refusal::NotOut);
+    for kind in [SignalKind::Level, SignalKind::PadPressure, SignalKind::Scale] {
+        let key = AlarmKey { subject: story.signal_of(kind), ..key };
+        assert_eq!(refuses(&story, out(key, "noise")), Refusal::NeverShelved, "{kind:?}");
+    }
+    for line in CATALOGUE.iter().filter(|line| !line.shelvable) {
+        assert_eq!(refuses(&story, out(AlarmKey { id: line.id, subject: 0 }, "noise")), Refusal::NeverShelved);
+    }
+    story.entry(out(key, "it is at the works' shop"));
+    story.run_to(START_S + 110);
+    assert!(!story.last.alarms.iter().any(|alarm| alarm.key == key));
+    story.new_segment(|_| {});
+    let told = story.last.out_of_service.clone();
+    assert_eq!(
+        told.iter().map(|o| (o.key, o.who.as_str(), o.reason.as_str())).collect::<Vec<_>>(),
+        [(key, "attendant", "it is at the works' shop")]
+    );
+    story.run_to(START_S + 1_000);
+    assert_eq!(story.last.out_of_service, told, "no time ends it");
+    story.entry(What::PutBack(key));
+    let back = story.last.alarms.iter().find(|alarm| alarm.key == key).expect("it is back");
+    assert!(!back.seen && story.last.out_of_service.is_empty());
 }

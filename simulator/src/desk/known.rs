@@ -223,7 +223,7 @@ mod tests {
         // The pad is up after two and a half minutes.
         let zero_s = 200.0;
         let done = vec![(zero_s, Done::Started)];
-        (Log { scenario, settings, papers: delivery.setup, seed: 3, done }, zero_s)
+        (Log { scenario, played: None, settings, papers: delivery.setup, seed: 3, done }, zero_s)
     }
 
     /// The first moment in s after the start, and what showed it.

@@ -1,10 +1,12 @@
 //! What was done to a drill's plant and when, by the plant's own clock: with it and the seed the whole drill can be lived
 //! through again, as it was or as it would have been.
 
-use crate::bay::{Act, SimulatedBay};
+use crate::bay::{Act, Closes, SimulatedBay};
+use crate::play::recorded::Recorded;
 use crate::scenarios::{Scenario, Works};
 use crate::wrong::GoesWrong;
 use brimwatch::config::{DeliverySetup, Settings};
+use std::path::PathBuf;
 
 /// What somebody did.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,15 +39,17 @@ impl Done {
 /// A drill's log.
 #[derive(Debug, Clone)]
 pub struct Log {
-    /// What is played.
+    /// What is played; a recording in a scenario's words.
     pub scenario: Scenario,
+    /// The recording that is played instead of a plant.
+    pub played: Option<PathBuf>,
     /// The bay.
     pub settings: Settings,
     /// The papers, before the scenario changes them.
     pub papers: DeliverySetup,
     /// Seed of everything that is drawn.
     pub seed: u64,
-    /// Plant time, s, and what was done.
+    /// The plant's time or the recording's, s, and what was done.
     pub done: Vec<(f64, Done)>,
 }
 
@@ -61,6 +65,33 @@ pub enum Way {
 }
 
 impl Log {
+    /// Of a drill that a recording is played to. Nothing goes wrong in it by itself, and what was so nobody knows.
+    #[must_use]
+    pub fn of_recording(recorded: &Recorded, papers: &DeliverySetup) -> Log {
+        let (header, file) = (&recorded.header, recorded.path.file_name().unwrap_or_default().to_string_lossy());
+        let lasts_s = recorded.ends().since_s(recorded.started());
+        let mut happens = format!(
+            "Delivery {} at {} is played as it was recorded. What people entered is entered again at its time, but for what \
+             they said of alarms: that is the trainee's.",
+            papers.id, header.settings.bay
+        );
+        recorded.not_played().iter().for_each(|said| happens += &format!(" Not as it was: {said}."));
+        let scenario = Scenario {
+            name: file.into_owned(),
+            title: format!("Recorded delivery {}", papers.id),
+            learn: "What was to be seen at that time, and the first act at its sight.".to_owned(),
+            happens,
+            goes_wrong: Vec::new(),
+            closes: Closes::default(),
+            ends: None,
+            alarm: None,
+            lasts_s,
+            works: Works::default(),
+        };
+        let (played, settings) = (Some(recorded.path.clone()), header.settings.clone());
+        Log { scenario, played, settings, papers: papers.clone(), seed: 0, done: Vec::new() }
+    }
+
     /// The bay at its arrival.
     #[must_use]
     pub fn bay(&self, way: Way) -> SimulatedBay {

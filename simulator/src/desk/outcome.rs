@@ -5,26 +5,27 @@ use super::course::Course;
 use super::lives::Lives;
 use super::log::{Done, Log};
 use super::paper::clock;
-use super::told::{Ahead, Told, words};
+use super::told::{Ahead, Told, together_kg, words};
 use crate::bay::{Act, BAY_STEP_S};
 use crate::harm::Harm;
+use crate::scenarios::Works;
 use crate::wrong::GoesWrong;
-use brimwatch::engine::input::{AlarmId, Event};
-use brimwatch::recording::format::Kind;
-use brimwatch::recording::{reader, stream};
+use brimwatch::engine::input::AlarmId;
 use maud::Markup;
 use serde::Serialize;
 use std::path::Path;
 
 /// Longest that is looked ahead where nobody acts, s after the start.
 const AHEAD_S: f64 = 14_400.0;
+/// What is said of what only a plant can tell.
+pub const NOT_KNOWN: &str = "not known: a recording has no true values";
 
 /// Something at a time, s after the start of the transfer.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Moment {
     /// When, s after the start of the transfer; negative: before.
     pub at_s: f64,
-    /// Who: "plant", "monitor", "trainee", "trainer".
+    /// Who: "plant", "monitor", "trainee", "trainer", "recording" for entries that were made again.
     pub who: &'static str,
     /// What.
     pub what: String,
@@ -37,10 +38,10 @@ pub struct Damage {
     pub harm: String,
     /// Its SI unit.
     pub unit: &'static str,
-    /// As the drill went.
-    pub was: f64,
-    /// Had nobody acted.
-    pub would_have_been: f64,
+    /// As the drill went; none: not known.
+    pub was: Option<f64>,
+    /// Had nobody acted; none: not known.
+    pub would_have_been: Option<f64>,
 }
 
 /// What came of a drill.
@@ -54,6 +55,9 @@ pub struct Outcome {
     pub title: String,
     /// What is to be learnt.
     pub learn: String,
+    /// Said of everything that nobody knows: what could be known when, and what came or would have come of it. None: a
+    /// simulated plant has true values.
+    pub not_known: Option<&'static str>,
     /// What happened, in the scenario's words, and what the trainer added.
     pub happened: String,
     /// The transfer was entered as started; otherwise times count from the end.
@@ -78,6 +82,8 @@ pub struct Outcome {
     pub time_line: Vec<Moment>,
     /// How long the drill went on, s after the start.
     pub lasted_s: f64,
+    /// The recording that was played instead of a plant.
+    pub played: Option<String>,
     /// Seed of everything that was drawn.
     pub seed: u64,
     /// The recording of the drill.
@@ -106,13 +112,15 @@ pub struct Answers {
 impl Answers {
     /// As far as a drill has come by the plant's time.
     #[must_use]
-    pub fn of(log: &Log, told: &Told, lives: &Lives, until_s: f64) -> Answers {
+    pub fn of(log: &Log, told: &Told, lives: Option<&Lives>, until_s: f64) -> Answers {
         let zero_s = log.started_s().unwrap_or(until_s);
         let began_s = began(log, until_s, zero_s);
-        let after = |at_s: f64| began_s.is_some_and(|began| at_s >= began);
-        let known = lives.known.first();
+        // What was wrong with a recorded delivery by itself nobody knows: everything counts that was done about it.
+        let from_s = began_s.or(lives.is_none().then_some(-zero_s));
+        let after = |at_s: f64| from_s.is_some_and(|from| at_s >= from);
+        let known = lives.and_then(|lives| lives.known.first());
         let known = known.map(|(at_s, what)| Moment { at_s: at_s - zero_s, who: "plant", what: what.clone() });
-        let spoke = spoke(log, told, zero_s, known.as_ref().map(|k| k.at_s).or(began_s));
+        let spoke = spoke(log, told, zero_s, known.as_ref().map(|k| k.at_s).or(from_s));
         let mut seen = told.seen.iter().map(|at_s| at_s - zero_s);
         let seen = seen.find(|&s| after(s) && spoke.as_ref().is_some_and(|m| s >= m.at_s));
         let seen = seen.map(|at_s| Moment { at_s, who: "trainee", what: "says that an alarm was seen".to_owned() });
@@ -121,35 +129,11 @@ impl Answers {
             Done::Act(act) if stops(act) && after(at_s - zero_s) => Some(moment(at_s - zero_s, "trainee", act)),
             _ => None,
         });
-        let bad_end = lives.ended_s.or(lives.bad_end_s).zip(lives.ends());
+        let bad_end = lives.and_then(|lives| lives.ended_s.or(lives.bad_end_s).zip(lives.ends()));
         let bad_end = bad_end.map(|(s, end)| Moment { at_s: s - zero_s, who: "plant", what: end.to_string() });
-        Answers { began_s, known, spoke, seen, acted, bad_end, ended_badly: lives.ended_s.is_some() }
+        let ended_badly = lives.is_some_and(|lives| lives.ended_s.is_some());
+        Answers { began_s, known, spoke, seen, acted, bad_end, ended_badly }
     }
-}
-
-/// What the monitor said, out of the drill's recording, while the lives follow it.
-fn told(recording: &Path, ahead: &Ahead, until_s: f64, (log, lives): (&Log, &mut Lives)) -> Result<Told, String> {
-    let mut stream = stream::open(recording).map_err(|e| e.to_string())?;
-    let mut told = Told::default();
-    while let Some(record) = stream.next_record().map_err(|e| e.to_string())? {
-        match record.kind {
-            Kind::Output => {
-                let frame = reader::frame(&record)?;
-                let at_s = ahead.plant_s(frame.at);
-                lives.follow(log, (at_s + BAY_STEP_S).min(until_s));
-                told.frame(&frame, at_s, lives.received_kg(at_s));
-            }
-            Kind::Input => {
-                let input = reader::input(&record)?;
-                if let Event::Entry(entry) = &input.event {
-                    told.entry(&entry.what, ahead.plant_s(input.at));
-                }
-            }
-            _ => {}
-        }
-    }
-    lives.follow(log, until_s);
-    Ok(told)
 }
 
 impl Outcome {
@@ -158,17 +142,27 @@ impl Outcome {
     /// # Errors
     /// When the recording cannot be read.
     pub fn of(log: &Log, until_s: f64, (recording, ahead): (&Path, &Ahead)) -> Result<(Outcome, Markup), String> {
-        let mut lives = Lives::new(log);
-        let told = told(recording, ahead, until_s, (log, &mut lives))?;
+        let mut lives = log.played.is_none().then(|| Lives::new(log));
+        let told = Told::of(recording, ahead, |frame, at_s| match &mut lives {
+            Some(lives) => {
+                lives.follow(log, (at_s + BAY_STEP_S).min(until_s));
+                lives.received_kg(at_s)
+            }
+            None => together_kg(frame),
+        })?;
         let zero_s = log.started_s().unwrap_or(until_s);
-        lives.look_ahead(log, until_s.max(zero_s + log.scenario.lasts_s.min(AHEAD_S)));
-        let answers = Answers::of(log, &told, &lives, until_s);
+        if let Some(lives) = &mut lives {
+            lives.follow(log, until_s);
+            lives.look_ahead(log, until_s.max(zero_s + log.scenario.lasts_s.min(AHEAD_S)));
+        }
+        let lives = lives.as_ref();
+        let answers = Answers::of(log, &told, lives, until_s);
         let since = if log.started_s().is_some() {
             "min since the transfer was entered as started"
         } else {
             "min to the drill's end"
         };
-        let course = Course { told: &told, lives: Some(&lives), answers: &answers, zero_s, since, until_s, over: true };
+        let course = Course { told: &told, lives, answers: &answers, zero_s, since, until_s, over: true };
         let picture = course.picture();
         let mut time_line: Vec<Moment> =
             told.moments.into_iter().map(|m| Moment { at_s: m.at_s - zero_s, ..m }).collect();
@@ -183,6 +177,7 @@ impl Outcome {
             scenario: scenario.name.clone(),
             title: scenario.title.clone(),
             learn: scenario.learn.clone(),
+            not_known: lives.is_none().then_some(NOT_KNOWN),
             happened: happened(log, until_s, zero_s),
             started: log.started_s().is_some(),
             began_s,
@@ -192,9 +187,10 @@ impl Outcome {
             acted,
             bad_end,
             ended_badly,
-            damage: damage(&lives),
+            damage: damage(lives),
             time_line,
             lasted_s: until_s - zero_s,
+            played: log.played.as_ref().map(|path| path.display().to_string()),
             seed: log.seed,
             recording: recording.display().to_string(),
         };
@@ -216,7 +212,7 @@ fn happened(log: &Log, until_s: f64, zero_s: f64) -> String {
 }
 
 /// What the scenario let go wrong, and when, s after the start. A drill may end before all of it has come.
-fn gone_wrong(log: &Log, until_s: f64, zero_s: f64) -> impl Iterator<Item = (f64, &GoesWrong)> {
+pub(super) fn gone_wrong(log: &Log, until_s: f64, zero_s: f64) -> impl Iterator<Item = (f64, &GoesWrong)> {
     let wrong = log.scenario.goes_wrong.iter().map(move |wrong| (wrong.at_s.unwrap_or(-zero_s), wrong));
     wrong.filter(move |(at_s, _)| *at_s < until_s - zero_s)
 }
@@ -224,10 +220,7 @@ fn gone_wrong(log: &Log, until_s: f64, zero_s: f64) -> impl Iterator<Item = (f64
 /// The first that went wrong, s after the start.
 fn began(log: &Log, until_s: f64, zero_s: f64) -> Option<f64> {
     let by_scenario = gone_wrong(log, until_s, zero_s).map(|(at_s, _)| at_s);
-    let works = Some(-zero_s).filter(|_| {
-        let own = crate::scenarios::Works { planned_kg: None, ..log.scenario.works };
-        own != crate::scenarios::Works::default()
-    });
+    let works = Some(-zero_s).filter(|_| works_differ(log));
     let by_trainer = log.done.iter().filter_map(|(at_s, done)| match done {
         Done::Fault(wrong) => Some(at_s - zero_s + wrong.at_s.unwrap_or(0.0)),
         _ => None,
@@ -236,14 +229,20 @@ fn began(log: &Log, until_s: f64, zero_s: f64) -> Option<f64> {
     all.filter(|at_s| *at_s < until_s - zero_s).min_by(f64::total_cmp)
 }
 
+/// The works or the load are not what the papers say.
+pub(super) fn works_differ(log: &Log) -> bool {
+    let own = Works { planned_kg: None, ..log.scenario.works };
+    own != Works::default()
+}
+
 /// The first alarm that is for it: the scenario's own, or where that is silent the first after it could be known. That
 /// somebody should be at the valve soon is said of every transfer.
 fn spoke(log: &Log, told: &Told, zero_s: f64, from_s: Option<f64>) -> Option<Moment> {
     let from_s = from_s?;
-    let own = told.spoke.iter().find(|(_, id)| Some(words(*id)) == log.scenario.alarm);
-    let any = || told.spoke.iter().find(|(at_s, id)| at_s - zero_s >= from_s && *id != AlarmId::BeAtValve);
-    let (at_s, id) = own.or_else(any)?;
-    Some(Moment { at_s: at_s - zero_s, who: "monitor", what: words(*id) })
+    let own = told.spoke.iter().find(|(_, key)| Some(words(key.id)) == log.scenario.alarm);
+    let any = || told.spoke.iter().find(|(at_s, key)| at_s - zero_s >= from_s && key.id != AlarmId::BeAtValve);
+    let (at_s, key) = own.or_else(any)?;
+    Some(Moment { at_s: at_s - zero_s, who: "monitor", what: words(key.id) })
 }
 
 fn moment(at_s: f64, who: &'static str, act: &Act) -> Moment {
@@ -283,14 +282,13 @@ fn done(log: &Log, until_s: f64, zero_s: f64) -> Vec<Moment> {
 }
 
 /// Harm at the drill's end, and at the same scenario's own end had nobody acted.
-fn damage(lives: &Lives) -> Vec<Damage> {
-    let damage = |(harm, (was, would_have_been)): (Harm, (f64, f64))| Damage {
-        harm: harm.to_string(),
-        unit: harm.quantity().si_name(),
-        was,
-        would_have_been,
+fn damage(lives: Option<&Lives>) -> Vec<Damage> {
+    let damage = |(at, harm): (usize, Harm)| {
+        let most = lives.map(|lives| lives.most[at]);
+        let (was, would_have_been) = most.unzip();
+        Damage { harm: harm.to_string(), unit: harm.quantity().si_name(), was, would_have_been }
     };
-    Harm::ALL.into_iter().zip(lives.most).map(damage).collect()
+    Harm::ALL.into_iter().enumerate().map(damage).collect()
 }
 
 #[cfg(test)]
@@ -305,7 +303,14 @@ mod tests {
         let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
         let scenario = Scenario::find("leak-before-meter").unwrap_or_else(|why| panic!("{why}"));
         let (settings, zero_s) = (site.bays[delivery.bay].settings.clone(), 200.0);
-        let log = Log { scenario, settings, papers: delivery.setup, seed: 3, done: vec![(zero_s, Done::Started)] };
+        let log = Log {
+            scenario,
+            played: None,
+            settings,
+            papers: delivery.setup,
+            seed: 3,
+            done: vec![(zero_s, Done::Started)],
+        };
         let of = |until_s: f64| (began(&log, until_s, zero_s), done(&log, until_s, zero_s).len());
         assert_eq!(of(zero_s + 899.0), (None, 0));
         assert_eq!(of(zero_s + 901.0), (Some(900.0), 1));
@@ -319,10 +324,11 @@ mod tests {
         let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
         let scenario = Scenario::find("leak-before-meter").unwrap_or_else(|why| panic!("{why}"));
         let settings = site.bays[delivery.bay].settings.clone();
-        let log = Log { scenario, settings, papers: delivery.setup, seed: 3, done: vec![(5.0, Done::Started)] };
+        let log =
+            Log { scenario, played: None, settings, papers: delivery.setup, seed: 3, done: vec![(5.0, Done::Started)] };
         let mut lives = Lives::new(&log);
         lives.follow(&log, 5.0 + 1500.0);
-        let spilled = damage(&lives).into_iter().find(|line| line.harm == "spilled").expect("a line");
-        assert!((spilled.was - 60.0).abs() < 6.0, "{spilled:?}");
+        let spilled = damage(Some(&lives)).into_iter().find(|line| line.harm == "spilled").expect("a line");
+        assert!(spilled.was.is_some_and(|kg| (kg - 60.0).abs() < 6.0), "{spilled:?}");
     }
 }

@@ -1,14 +1,17 @@
 //! What the trainer's desk and the trainee's panel show. Pure: a session in, markup out. Regions that are drawn anew
 //! hold no button.
 
+use super::behind::{Behind, Recording};
 use super::log::Done;
-use super::outcome::does;
+use super::outcome::{NOT_KNOWN, does};
 use super::paper::clock;
+use super::recordings::Found;
 use super::session::Session;
 use super::told::words;
 use crate::bay::Act;
 use crate::plant::Plant;
 use crate::scenarios::Scenario;
+use crate::wrong::GoesWrong;
 use brimwatch::config::{Settings, SignalKind};
 use brimwatch::engine::frame::{Estimate, Frame, WitnessId};
 use brimwatch::page::feed::Published;
@@ -40,6 +43,24 @@ pub const FAULTS: [&str; 16] = [
     "truck scale: replayed",
 ];
 
+/// The same for a recording, where only instruments can go wrong; those that the bay has are shown.
+pub const FAULTS_OF_RECORDINGS: [&str; 14] = [
+    "tank level: stuck",
+    "tank level: creep, 30 mm/h",
+    "tank level: shift, 50 mm",
+    "tank level: silent",
+    "truck scale: creep, 0.6 t/h",
+    "truck scale: shift, 90 kg, for 2 min",
+    "truck scale: stuck",
+    "truck scale: replayed",
+    "flow meter: gain, -3 %",
+    "flow meter: stuck",
+    "flow meter: silent",
+    "pad pressure: stuck",
+    "pad pressure: shift, 20 kPa",
+    "pad pressure: exception",
+];
+
 /// What the trainee's hands can do: the word of the request, the label, the act.
 pub const ACTS: [(&str, &str, Act); 10] = [
     ("stop", "EMERGENCY STOP", Act::EmergencyStop),
@@ -56,6 +77,8 @@ pub const ACTS: [(&str, &str, Act); 10] = [
 
 /// Speeds that are offered, times real time.
 const SPEEDS: [f64; 6] = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0];
+/// So many of the trainee's latest acts are shown where they move nothing.
+const ACTS_SHOWN: usize = 3;
 
 /// What the script gets.
 #[derive(Debug, Serialize)]
@@ -80,7 +103,7 @@ fn frame(title: &str, kind: &str, body: &Markup) -> Markup {
             body data-kind=(kind) {
                 p.rail aria-hidden="true" { "DRILL" }
                 main {
-                    p.drill { "DRILL" span { "a simulated bay; nothing here is a plant" } }
+                    p.drill { "DRILL" span { "a bay that is not there; nothing here is a plant" } }
                     (body)
                     p.says id="says" role="status" {}
                     p.small {
@@ -93,9 +116,9 @@ fn frame(title: &str, kind: &str, body: &Markup) -> Markup {
     }
 }
 
-/// Before a drill: what can be played, and results that are kept.
+/// Before a drill: what can be played, and results that are kept. `recordings`: where a folder of them was given.
 #[must_use]
-pub fn choice(scenarios: &[Scenario], kept: &[String]) -> Markup {
+pub fn choice(scenarios: &[Scenario], recordings: Option<&Result<Vec<Found>, String>>, kept: &[String]) -> Markup {
     frame(
         "begin one",
         "choice",
@@ -108,10 +131,11 @@ pub fn choice(scenarios: &[Scenario], kept: &[String]) -> Markup {
                         label { input type="radio" name="speed" value=(speed) checked[speed == 10.0]; (speed) }
                     }
                 }
+                @if let Some(recordings) = recordings { (recorded(recordings)) }
                 fieldset.scenarios {
                     legend { "Scenario (for the trainer's eyes)" }
                     @for (nth, scenario) in scenarios.iter().enumerate() {
-                        label { input type="radio" name="scenario" value=(scenario.name) checked[nth == 0];
+                        label { input type="radio" name="plays" data-kind="scenario" value=(scenario.name) checked[nth == 0];
                             b { (scenario.title) } " " span { (scenario.happens) } }
                     }
                 }
@@ -122,6 +146,24 @@ pub fn choice(scenarios: &[Scenario], kept: &[String]) -> Markup {
             ul.kept { @for name in kept { li { a href={ "/result/" (name) } { (name) } } } }
         },
     )
+}
+
+fn recorded(recordings: &Result<Vec<Found>, String>) -> Markup {
+    html! {
+        fieldset.scenarios {
+            legend { "Recorded delivery" }
+            @match recordings {
+                Err(why) => p { (why) }
+                Ok(found) => @for Found { name, says } in found {
+                    @match says {
+                        Ok(says) => label { input type="radio" name="plays" data-kind="recording" value=(name);
+                            b { (says) } " " span { (name) } },
+                        Err(why) => p.small { "Cannot be played: " (why) },
+                    }
+                },
+            }
+        }
+    }
 }
 
 /// During a drill: the trainer's desk.
@@ -151,16 +193,21 @@ pub fn desk(session: &Session) -> Markup {
                 button data-do="closed" { "Enter \u{201c}closed\u{201d}" }
                 button.end data-do="end" { "End the drill" }
             }
+            details {
+                summary { "Let something go wrong now" }
+                div.faults { @for fault in faults(session) { button data-fault=(fault) { (fault) } } }
+                form.row id="fault" {
+                    label { "Another: " input name="fault" size="36" placeholder="tank level: shift, 50 mm, for 5 min"; }
+                    button type="submit" { "Let it go wrong" }
+                    button type="button" data-do="mend" { "Mend everything" }
+                }
+            }
             h2 { "How it goes" }
             div.course id="course" { (session.picture()) }
             div.two {
-                section { h2 { "What is so, and what the monitor believes" } div id="truth" { (truth(session)) } }
+                section { h2 { (truth_title(session)) } div id="truth" { (truth(session)) } }
                 section { h2 { "Who did what" } div id="line" { (time_line(session)) } }
             }
-            h2 { "Let something go wrong now" }
-            div.faults { @for fault in FAULTS { button data-fault=(fault) { (fault) } } }
-            form id="fault" { label { "Another: " input name="fault" size="44" placeholder="tank level: shift, 50 mm, for 5 min"; }
-                button type="submit" { "Let it go wrong" } button type="button" data-do="mend" { "Mend everything" } }
         },
     )
 }
@@ -175,8 +222,12 @@ pub fn panel(session: Option<&Session>) -> Markup {
             h1 { "Valves, pad and emergency stop" }
             div id="hands" { @match session { Some(s) => (hands(s)), None => p { "No drill is under way." } } }
             div.panel { @for (word, label, _) in ACTS { button data-act=(word) { (label) } } }
-            p { "From the first touch on the scripted attendant is gone: the bay is yours. What the instruments say is on the \
-                 monitor's page, and so are the entries." }
+            @if session.is_some_and(is_recorded) {
+                p { "What the instruments said is on the monitor's page, and so are the entries." }
+            } @else {
+                p { "From the first touch on the scripted attendant is gone: the bay is yours. What the instruments say is on \
+                     the monitor's page, and so are the entries." }
+            }
         },
     )
 }
@@ -200,14 +251,18 @@ pub fn state(session: Option<&Session>, for_panel: bool) -> State {
 }
 
 fn since_start(session: &Session, at_s: f64) -> String {
-    session.log().started_s().map_or_else(|| format!("{} after arrival", clock(at_s)), |zero_s| clock(at_s - zero_s))
+    let from = if is_recorded(session) { "opening" } else { "arrival" };
+    session.log().started_s().map_or_else(|| format!("{} after {from}", clock(at_s)), |zero_s| clock(at_s - zero_s))
 }
 
 fn state_line(session: &Session) -> Markup {
     let moves = if session.is_paused() { "Stands still" } else { "Runs" };
     html! {
         p.state { b { (moves) } ", " (session.speed()) " times real time, at " (since_start(session, session.now_s())) ". "
-            @if session.log().started_s().is_none() {
+            @if session.is_over() { b { "The recording is over: end the drill for its result." } }
+            @else if let Behind::Recording(recording) = session.behind() {
+                "The recording goes on to " (since_start(session, recording.player.ends_s())) "."
+            } @else if session.log().started_s().is_none() {
                 "The transfer has not been entered as started: the plant waits for that."
             }
             @if session.is_paused() { " Meanwhile the monitor's page hears nothing, and says so." }
@@ -215,7 +270,44 @@ fn state_line(session: &Session) -> Markup {
     }
 }
 
+fn is_recorded(session: &Session) -> bool {
+    matches!(session.behind(), Behind::Recording(_))
+}
+
+/// Faults that have a button.
+fn faults(session: &Session) -> Vec<&'static str> {
+    match session.behind() {
+        Behind::Plant(_) => FAULTS.to_vec(),
+        Behind::Recording(recording) => {
+            let can = |fault: &&str| GoesWrong::parse(fault).is_ok_and(|wrong| recording.player.can(&wrong).is_ok());
+            FAULTS_OF_RECORDINGS.into_iter().filter(can).collect()
+        }
+    }
+}
+
+/// What hands have done to a recording: nothing.
+fn hands_off(session: &Session) -> Markup {
+    let acts = session.log().done.iter().rev().filter_map(|(at_s, done)| match done {
+        Done::Act(act) => Some((*at_s, act)),
+        _ => None,
+    });
+    html! {
+        p.hands {
+            b { "A recorded delivery is played: nothing that you do here moves it." }
+            " Act all the same, as you would: it is written down with its time."
+            @if session.is_over() { " " b { "The recording is over." } }
+            @else if session.is_paused() { " " b { "The drill stands still." } }
+        }
+        @for (at_s, act) in acts.take(ACTS_SHOWN) {
+            p { span.when { (since_start(session, at_s)) } " " (does(act)) }
+        }
+    }
+}
+
 fn hands(session: &Session) -> Markup {
+    if is_recorded(session) {
+        return hands_off(session);
+    }
     let hands = session.with_bay(|bay| bay.hands()).unwrap_or_default();
     let word = |yes: bool, is: &'static str, not: &'static str| if yes { is } else { not };
     html! {
@@ -258,9 +350,9 @@ fn rows(plant: &Plant, published: &Published) -> Vec<Row> {
     let received = || kg(plant.received_kg());
     vec![
         ("received in the tank", received(), frame.together.map_or_else(none, |t| u(t.received_kg))),
-        ("through the meter; by flow meter", kg(plant.metered_kg()), by(WitnessId::Flow)),
-        ("off the trailer; by scale", kg(plant.left_trailer_kg()), by(WitnessId::Scale)),
-        ("into the tank; by tank level", received(), by(WitnessId::Tank)),
+        ("\u{2003}by flow meter", String::new(), by(WitnessId::Flow)),
+        ("\u{2003}by scale", String::new(), by(WitnessId::Scale)),
+        ("\u{2003}by tank level", String::new(), by(WitnessId::Tank)),
         ("rate", kg_per_min(plant.meter_kg_per_s()), frame.rate.map_or_else(none, |r| kg_per_min(r.value))),
         (
             "tank level",
@@ -275,23 +367,86 @@ fn rows(plant: &Plant, published: &Published) -> Vec<Row> {
         ),
         ("spilled; missing", kg(ground + deck), frame.verdict.missing_kg.map_or_else(none, u)),
         ("into another tank", kg(plant.elsewhere_kg()), String::new()),
+        ("through the meter", kg(plant.metered_kg()), String::new()),
+        ("off the trailer", kg(plant.left_trailer_kg()), String::new()),
         ("left on the trailer", kg(plant.on_trailer_kg()), String::new()),
         ("gas through the hose", kg(plant.gas_blown_kg()), String::new()),
     ]
 }
 
+/// The same beside a recording: what was so nobody knows; what was recorded and said then, and what the monitor believes.
+fn rows_of_recording(recording: &Recording, now_s: f64, published: &Published) -> Vec<(String, String, String)> {
+    let (frame, settings) = (&published.frame, &*published.settings);
+    let until = recording.then.partition_point(|(at_s, _)| *at_s <= now_s);
+    let then = recording.then[..until].last();
+    let mut rows = vec![(
+        "received in the tank".to_owned(),
+        "not known".to_owned(),
+        frame.together.map_or_else(|| "nothing".to_owned(), |t| u(t.received_kg)),
+    )];
+    for (at, witness) in frame.witnesses.iter().enumerate() {
+        let credible = Some(witness).filter(|w| w.validity.is_credible());
+        let was = then.and_then(|(_, kg)| kg[at]).map_or_else(|| "nothing".to_owned(), kg);
+        let is = credible.and_then(|w| w.received_kg).map_or_else(|| "lost".to_owned(), u);
+        rows.push((English.witness(witness.id).to_owned(), was, is));
+    }
+    for (nth, (signal, reading)) in (0u16..).zip(settings.signals.iter().zip(&frame.readings)) {
+        let was = recording.player.was_si(nth).map_or_else(|| "nothing".to_owned(), |si| shown(signal.kind, si));
+        let is = match reading.value_si.filter(|_| reading.validity.is_credible()) {
+            Some(si) => shown(signal.kind, si),
+            None => "lost".to_owned(),
+        };
+        rows.push((signal.name.clone(), was, is));
+    }
+    rows
+}
+
+/// A value of a signal in the units of the field.
+fn shown(kind: SignalKind, si: f64) -> String {
+    use SignalKind as Kind;
+    match kind {
+        Kind::FlowMassRate | Kind::DrawOff => kg_per_min(si),
+        Kind::FlowVolumeRate => format!("{} l/min", number(si * 60_000.0, 1)),
+        Kind::FlowMassTotal | Kind::Scale => kg(si),
+        Kind::FlowVolumeTotal => format!("{} m\u{b3}", number(si, 3)),
+        Kind::LineDensity => format!("{} kg/m\u{b3}", number(si, 1)),
+        Kind::Level => format!("{} m", number(si, 3)),
+        Kind::LevelPressure | Kind::TankPressure | Kind::PadPressure | Kind::GasSupplyPressure => {
+            format!("{} kPa gauge", number(si / 1000.0, 1))
+        }
+        Kind::LineTemperature | Kind::TankTemperature | Kind::PadGasTemperature | Kind::DewPoint => {
+            format!("{} \u{b0}C", number(si, 1))
+        }
+        Kind::HighLevelSwitch | Kind::ShutoffClosed | Kind::EmergencyStop | Kind::ShutoffBypassed => {
+            if si > 0.5 { "yes" } else { "no" }.to_owned()
+        }
+    }
+}
+
+fn truth_title(session: &Session) -> &'static str {
+    match session.behind() {
+        Behind::Plant(_) => "What is so, and what the monitor believes",
+        Behind::Recording(_) => "What was recorded, and what the monitor believes",
+    }
+}
+
 fn truth(session: &Session) -> Markup {
-    let Some(published) = session.published() else {
-        return html! { p { "The watch stands still." } };
+    let Some(published) = session.latest() else { return html! { p { "Nothing yet." } } };
+    let (is_so, rows) = match session.behind() {
+        Behind::Plant(plant) => {
+            let rows = plant.look(|bay| rows(bay.plant(), published)).unwrap_or_default();
+            ("is so", rows.into_iter().map(|(what, so, believed)| (what.to_owned(), so, believed)).collect())
+        }
+        Behind::Recording(recording) => ("recorded", rows_of_recording(recording, session.now_s(), published)),
     };
-    let rows = session.with_bay(|bay| rows(bay.plant(), &published)).unwrap_or_default();
     let scene = Scene { settings: &published.settings, frame: &published.frame, zone: &TimeZone::UTC };
     let headline = English.headline(scene, !published.frame.alarms.is_empty());
     html! {
         table {
-            thead { tr { th {} th { "is so" } th { "the monitor" } } }
+            thead { tr { th {} th { (is_so) } th { "the monitor" } } }
             tbody { @for (what, so, believed) in rows { tr { th scope="row" { (what) } td { (so) } td { (believed) } } } }
         }
+        @if is_recorded(session) { p.small { "What was really received is " (NOT_KNOWN) "." } }
         p.monitor { b { "The monitor says: " } (headline.whole()) }
     }
 }
@@ -299,7 +454,7 @@ fn truth(session: &Session) -> Markup {
 fn time_line(session: &Session) -> Markup {
     let log = session.log();
     let told = session.told();
-    let spoke = told.spoke.iter().map(|(at_s, id)| (*at_s, "monitor", words(*id)));
+    let spoke = told.spoke.iter().map(|(at_s, key)| (*at_s, "monitor", words(key.id)));
     let seen = told.seen.iter().map(|at_s| (*at_s, "trainee", "says that an alarm was seen".to_owned()));
     let mut moments: Vec<(f64, &str, String)> = spoke.chain(seen).collect();
     let zero_s = log.started_s();
@@ -310,7 +465,7 @@ fn time_line(session: &Session) -> Markup {
     }
     for (at_s, done) in &log.done {
         let (who, what) = match done {
-            Done::Started => ("trainee", "enters that the transfer has started".to_owned()),
+            Done::Started => ("monitor", "is told that the transfer has started".to_owned()),
             Done::Act(act) => ("trainee", does(act)),
             Done::Fault(wrong) => ("trainer", format!("lets go wrong: {}", wrong.what)),
             Done::Mended => ("trainer", "mends everything".to_owned()),

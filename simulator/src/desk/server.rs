@@ -2,7 +2,8 @@
 //! the desk's own pages may ask.
 
 use super::page::{self, ACTS};
-use super::session::{Options, Session};
+use super::recordings::{self, Found};
+use super::session::{Options, Plays, Session};
 use crate::drill;
 use crate::scenarios::Scenario;
 use axum::extract::{DefaultBodyLimit, Path as At, Request, State};
@@ -30,7 +31,7 @@ const POLICY: &str = "default-src 'self'; base-uri 'none'; form-action 'none'; f
 const PAPER_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
 /// The desk's own style, and that of the pictures.
-const STYLE: &str = concat!(include_str!("assets/desk.css"), include_str!("assets/picture.css"));
+const STYLE: &str = concat!(include_str!("assets/desk.css"), include_str!("../../../src/picture/time_line.css"));
 
 /// The desk: at most one drill at a time.
 #[derive(Clone)]
@@ -50,12 +51,12 @@ impl Desk {
     ///
     /// # Errors
     /// When one is under way, and whatever [`Session::begin`] says.
-    pub async fn begin(&self, scenario: Scenario, speed: f64) -> Result<String, String> {
+    pub async fn begin(&self, plays: Plays, speed: f64) -> Result<String, String> {
         let mut session = self.session.lock().await;
         if session.is_some() {
             return Err("a drill is under way: end it first".to_owned());
         }
-        let begun = Session::begin(&self.options, scenario, speed).await?;
+        let begun = Session::begin(&self.options, plays, speed).await?;
         let monitor = begun.monitor();
         *session = Some(begun);
         Ok(monitor)
@@ -81,13 +82,18 @@ impl Desk {
             loop {
                 tokio::time::sleep(LOOK).await;
                 if let Some(session) = watched.session.lock().await.as_mut() {
-                    session.look();
+                    session.look().await;
                 }
             }
         });
         let served = axum::serve(listener, router(self)).await;
         looking.abort();
         served
+    }
+
+    /// The recordings that are offered, where a folder of them was given.
+    fn recordings(&self) -> Option<Result<Vec<Found>, String>> {
+        self.options.recordings.as_deref().map(recordings::list)
     }
 
     /// Names of the folders that hold a result, the latest first.
@@ -108,7 +114,8 @@ impl Desk {
 ///
 /// # Errors
 /// In words for the person at the terminal.
-pub async fn run(options: Options, first: Option<(Scenario, f64)>, port: u16) -> Result<(), String> {
+pub async fn run(options: Options, first: Option<(Plays, f64)>, port: u16) -> Result<(), String> {
+    options.recordings.as_deref().map(recordings::list).transpose()?;
     let address = SocketAddr::from((Ipv4Addr::LOCALHOST, port));
     let busy = |e| format!("the desk cannot listen on {address}: {e}; free the port, or give another by --desk-port");
     let listener = TcpListener::bind(address).await.map_err(busy)?;
@@ -116,8 +123,8 @@ pub async fn run(options: Options, first: Option<(Scenario, f64)>, port: u16) ->
     let desk = Desk::new(options);
     println!("DRILL: simulated bays, no plant. brimwatch advises; it opens and closes nothing. At a real bay an");
     println!("independent high-level shut-off and a qualified person in attendance are required.");
-    if let Some((scenario, speed)) = first {
-        println!("Monitor, for the trainee: {}", desk.begin(scenario, speed).await?);
+    if let Some((plays, speed)) = first {
+        println!("Monitor, for the trainee: {}", desk.begin(plays, speed).await?);
     }
     println!("Desk, for the trainer: http://{address}/");
     println!("Panel, for the trainee: http://{address}/panel");
@@ -158,7 +165,9 @@ async fn home(State(desk): State<Desk>) -> Response {
     match &*desk.session.lock().await {
         Some(session) => Html(page::desk(session).into_string()).into_response(),
         None => match Scenario::shipped() {
-            Ok(scenarios) => Html(page::choice(&scenarios, &desk.kept()).into_string()).into_response(),
+            Ok(scenarios) => {
+                Html(page::choice(&scenarios, desk.recordings().as_ref(), &desk.kept()).into_string()).into_response()
+            }
             Err(why) => (StatusCode::INTERNAL_SERVER_ERROR, why).into_response(),
         },
     }
@@ -184,7 +193,7 @@ async fn result(State(desk): State<Desk>, At(name): At<String>) -> Response {
 #[derive(Debug, Deserialize)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 enum Asked {
-    Begin { scenario: String, speed: f64 },
+    Begin { plays: Asks, speed: f64 },
     Pause,
     GoOn { speed: f64 },
     Started,
@@ -193,6 +202,14 @@ enum Asked {
     Mend,
     Act(String),
     End,
+}
+
+/// What shall be played, by the name that the page offers.
+#[derive(Debug, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum Asks {
+    Scenario(String),
+    Recording(String),
 }
 
 #[derive(Debug, Serialize)]
@@ -205,7 +222,7 @@ struct Answered {
 
 async fn ask(State(desk): State<Desk>, Json(asked): Json<Asked>) -> (StatusCode, Json<Answered>) {
     let answered = match asked {
-        Asked::Begin { scenario, speed } => begin(&desk, &scenario, speed).await,
+        Asked::Begin { plays, speed } => begin(&desk, plays, speed).await,
         Asked::End => desk.end().await.map(|name| ("The drill is over.".to_owned(), Some(format!("/result/{name}")))),
         other => under_way(&desk, other).await.map(|says| (says, None)),
     };
@@ -215,11 +232,21 @@ async fn ask(State(desk): State<Desk>, Json(asked): Json<Asked>) -> (StatusCode,
     }
 }
 
-async fn begin(desk: &Desk, scenario: &str, times: f64) -> Result<(String, Option<String>), String> {
-    // The page offers those that are shipped; a path is for the command line.
-    let shipped = Scenario::shipped()?.into_iter().find(|s| s.name == scenario);
-    let scenario = shipped.ok_or_else(|| format!("\"{scenario}\" is none of the scenarios"))?;
-    desk.begin(scenario, drill::speed(times)?).await?;
+async fn begin(desk: &Desk, asks: Asks, times: f64) -> Result<(String, Option<String>), String> {
+    // The page offers what is shipped and what lies in the folder; any other path is for the command line.
+    let plays = match asks {
+        Asks::Scenario(name) => {
+            let shipped = Scenario::shipped()?.into_iter().find(|scenario| scenario.name == name);
+            Plays::Scenario(Box::new(shipped.ok_or_else(|| format!("\"{name}\" is none of the scenarios"))?))
+        }
+        Asks::Recording(name) => {
+            let none = || format!("\"{name}\" is none of the recordings that are offered");
+            let folder = desk.options.recordings.as_deref().ok_or_else(none)?;
+            let found = recordings::list(folder)?.into_iter().find(|found| found.name == name);
+            Plays::Recording(folder.join(found.ok_or_else(none)?.name))
+        }
+    };
+    desk.begin(plays, drill::speed(times)?).await?;
     Ok(("The drill has begun.".to_owned(), Some("/".to_owned())))
 }
 
@@ -227,7 +254,7 @@ async fn under_way(desk: &Desk, asked: Asked) -> Result<String, String> {
     let mut session = desk.session.lock().await;
     let session = session.as_mut().ok_or("no drill is under way")?;
     match asked {
-        Asked::Pause => session.pause().await,
+        Asked::Pause => session.pause().await?,
         Asked::GoOn { speed: times } => session.go_on(drill::speed(times)?).await?,
         Asked::Started => session.enter(What::TransferStarted).await?,
         Asked::Closed => session.enter(What::Closed).await?,
@@ -235,7 +262,7 @@ async fn under_way(desk: &Desk, asked: Asked) -> Result<String, String> {
             session.fault(&text)?;
             return Ok(format!("From now on: {text}."));
         }
-        Asked::Mend => session.mend(),
+        Asked::Mend => session.mend()?,
         Asked::Act(word) => {
             let act = ACTS.iter().find(|(known, ..)| *known == word);
             let (_, label, act) = act.ok_or_else(|| format!("\"{word}\" is nothing that hands can do here"))?;

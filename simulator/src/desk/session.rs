@@ -1,32 +1,32 @@
-//! One drill under way: the plant at its pace, a watch that can be made to stand still with it, and the log.
-//!
-//! Standing still, and another speed, are done by ending the watch and going on with its recording: the plant's clock and
-//! the watch's stop together, and what the watch knew it knows again. Meanwhile its page says that it hears nothing.
+//! One drill under way: what is behind the watch, the watch, and the log. Both can be made to stand still together, and to go
+//! on at another speed.
 
+use super::behind::{Behind, Plant, Recording};
 use super::course::Course;
 use super::lives::Lives;
-use super::log::{Done, Log};
+use super::log::{Done, Log, Way};
 use super::outcome::{Answers, Outcome};
 use super::paper;
-use super::told::{Ahead, Told};
+use super::told::{self, Ahead, Told};
+use super::truth;
+use super::watched::Watched;
 use crate::bay::{Act, SimulatedBay};
-use crate::drill::{Drill, readdress};
-use crate::folder::{hand_in, refuse_open, run_folder, write, write_named};
-use crate::play::gone_on_header;
+use crate::drill::{self, Drill};
+use crate::folder::{own_site, refuse_open, run_folder, write};
+use crate::play::altered::Altered;
+use crate::play::player::{Entries, Player};
+use crate::play::recorded::Recorded;
+use crate::play::served::Served;
+use crate::play::whither;
 use crate::scenario;
 use crate::scenarios::Scenario;
 use crate::wrong::GoesWrong;
-use brimwatch::config::{self, DeliveryFile, Settings, Site};
+use brimwatch::config::{self, DeliveryFile, Site};
 use brimwatch::engine::frame::Phase;
-use brimwatch::live::{self, LiveError, Running};
-use brimwatch::page::feed::{Entry, Published, What};
-use brimwatch::recording::format::Kind;
-use brimwatch::recording::writer::Recorder;
-use brimwatch::recording::{reader, stream};
+use brimwatch::page::feed::{Published, What};
+use brimwatch::recording;
 use brimwatch::time::EngineTime;
 use maud::Markup;
-use std::fs;
-use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -35,6 +35,8 @@ use std::sync::Arc;
 pub struct Options {
     /// A site file and the papers of a delivery to it; otherwise the drill's own works.
     pub site: Option<(PathBuf, PathBuf)>,
+    /// Folder of recorded deliveries that are offered beside the scenarios.
+    pub recordings: Option<PathBuf>,
     /// Folder under which each drill makes one of its own.
     pub store: PathBuf,
     /// Port of the monitor's page on 127.0.0.1; 0 for a free one.
@@ -43,22 +45,25 @@ pub struct Options {
     pub seed: u64,
 }
 
+/// What a drill is made of.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Plays {
+    /// Something that goes wrong at a simulated plant.
+    Scenario(Box<Scenario>),
+    /// A recorded delivery, by its file.
+    Recording(PathBuf),
+}
+
 /// A drill under way.
 pub struct Session {
     /// Its folder.
     pub folder: PathBuf,
-    site: Site,
-    bay: usize,
     log: Log,
-    drill: Drill,
-    running: Option<Running>,
-    recording: PathBuf,
-    speed: f64,
-    /// What is so, and what would have been.
-    lives: Lives,
+    behind: Behind,
+    watched: Watched,
     /// What the monitor has said.
     told: Told,
-    ahead: Ahead,
+    latest: Option<Arc<Published>>,
 }
 
 impl Session {
@@ -66,31 +71,59 @@ impl Session {
     ///
     /// # Errors
     /// In words for the trainer; then nothing is left running.
-    pub async fn begin(options: &Options, scenario: Scenario, speed: f64) -> Result<Session, String> {
+    pub async fn begin(options: &Options, plays: Plays, speed: f64) -> Result<Session, String> {
+        match plays {
+            Plays::Scenario(scenario) => Session::of_plant(options, *scenario, speed).await,
+            Plays::Recording(file) => Session::of_recording(options, &file, speed).await,
+        }
+    }
+
+    async fn of_plant(options: &Options, scenario: Scenario, speed: f64) -> Result<Session, String> {
         let (written, mut delivery) = works(options)?;
         let bay = delivery.bay;
         let settings = written.bays[bay].settings.clone();
         refuse_open(&written.store.join(&written.bays[bay].slug), &settings.bay)?;
         let papers = delivery.setup.clone();
-        let log = Log { scenario, settings, papers, seed: options.seed, done: Vec::new() };
+        let log = Log { scenario, played: None, settings, papers, seed: options.seed, done: Vec::new() };
         delivery.setup = log.scenario.papers(&delivery.setup);
         let bays = (0..written.bays.len()).map(|at| match at == bay {
-            true => log.bay(super::log::Way::AsItWas),
+            true => log.bay(Way::AsItWas),
             false => SimulatedBay::new(&written.bays[at].settings, None, options.seed),
         });
         let deliveries = vec![delivery];
-        let no_port = |e| format!("no port of 127.0.0.1 is free for a simulated device: {e}");
-        let drill = Drill::of(&written, &deliveries, bays.collect(), 0.0).await.map_err(no_port)?;
+        let drill = Drill::of(&written, &deliveries, bays.collect(), 0.0).await.map_err(drill::no_port)?;
         let folder = run_folder(&options.store, "drill")?;
-        let site = own_site(&written, &drill, &folder, options.port)?;
-        let live = live::Options { site: site.clone(), deliveries, drill_speed: Some(speed) };
-        let running = live::start(live).await.map_err(|e| said(&e))?;
-        let recording = running.recordings[bay].borrow().clone();
-        let site = Site { listen: running.page, ..site };
-        drill.set_speed(speed);
-        let (running, lives) = (Some(running), Lives::new(&log));
-        let (told, ahead) = (Told::default(), Ahead::default());
-        Ok(Session { folder, site, bay, log, drill, running, recording, speed, lives, told, ahead })
+        let own = own_site(&written.texts, &drill.addresses(), &folder, options.port)?;
+        let watched = Watched::begin((own, bay), deliveries, &folder, speed).await?;
+        let (lives, ahead) = (Lives::new(&log), Ahead::default());
+        let behind = Behind::Plant(Box::new(Plant { drill, bay, lives, ahead }));
+        Ok(Session::set_going(folder, log, behind, watched))
+    }
+
+    async fn of_recording(options: &Options, file: &Path, speed: f64) -> Result<Session, String> {
+        let recorded = Recorded::read(file)?;
+        let site_file = options.site.as_ref().map(|(site, _)| site.as_path());
+        let (site, bay) = whither(&recorded, site_file)?;
+        let none = || format!("{}: no delivery is opened in it: there is nothing to drill", file.display());
+        let delivery = recorded.delivery(bay).ok_or_else(none)?;
+        let log = Log::of_recording(&recorded, &delivery.setup);
+        let then = told::received(file)?;
+        let links = drill::links(&site).await.map_err(drill::no_port)?;
+        let folder = run_folder(&options.store, "drill")?;
+        let own = own_site(&site.texts, &drill::addresses(&site, &links), &folder, options.port)?;
+        let altered = Altered::new(&recorded);
+        let served = Served::new(&recorded, (&own, bay), &drill::registers(&own, &links), altered);
+        let player = Player::new(Arc::new(recorded), served, (EngineTime(0), Entries::ButOfAlarms));
+        let watched = Watched::begin((own, bay), vec![delivery], &folder, speed).await?;
+        let behind = Behind::Recording(Box::new(Recording { player, links, then }));
+        Ok(Session::set_going(folder, log, behind, watched))
+    }
+
+    fn set_going(folder: PathBuf, log: Log, mut behind: Behind, watched: Watched) -> Session {
+        if let Some(feed) = watched.feed() {
+            behind.go_on(feed, watched.speed);
+        }
+        Session { folder, log, behind, watched, told: Told::default(), latest: None }
     }
 
     /// What is played.
@@ -99,22 +132,34 @@ impl Session {
         &self.log.scenario
     }
 
+    /// What is behind the watch.
+    #[must_use]
+    pub fn behind(&self) -> &Behind {
+        &self.behind
+    }
+
     /// Where the monitor's page is.
     #[must_use]
     pub fn monitor(&self) -> String {
-        format!("http://{}/", self.site.listen)
+        format!("http://{}/", self.watched.page())
     }
 
     /// Times real time.
     #[must_use]
     pub fn speed(&self) -> f64 {
-        self.speed
+        self.watched.speed
     }
 
-    /// Plant and watch stand still.
+    /// The drill stands still.
     #[must_use]
     pub fn is_paused(&self) -> bool {
-        self.running.is_none()
+        self.watched.is_still()
+    }
+
+    /// Nothing more comes: what was recorded is at its end.
+    #[must_use]
+    pub fn is_over(&self) -> bool {
+        self.behind.is_over()
     }
 
     /// What was done so far.
@@ -123,7 +168,7 @@ impl Session {
         &self.log
     }
 
-    /// What the monitor has said so far, by the plant's time.
+    /// What the monitor has said so far.
     #[must_use]
     pub fn told(&self) -> &Told {
         &self.told
@@ -132,86 +177,101 @@ impl Session {
     /// The time line as a picture.
     #[must_use]
     pub fn picture(&self) -> Markup {
-        let until_s = self.lives.now_s();
-        let answers = Answers::of(&self.log, &self.told, &self.lives, until_s);
+        let (until_s, lives) = (self.behind.lives().map_or_else(|| self.now_s(), Lives::now_s), self.behind.lives());
+        let answers = Answers::of(&self.log, &self.told, lives, until_s);
         let (zero_s, since) = match self.log.started_s() {
             Some(zero_s) => (zero_s, "min since the transfer was entered as started"),
             None => (0.0, "min since the arrival"),
         };
-        let (told, lives) = (&self.told, Some(&self.lives));
-        Course { told, lives, answers: &answers, zero_s, since, until_s, over: false }.picture()
+        Course { told: &self.told, lives, answers: &answers, zero_s, since, until_s, over: false }.picture()
     }
 
     /// What the monitor knows; none while it stands still.
     #[must_use]
     pub fn published(&self) -> Option<Arc<Published>> {
-        self.running.as_ref().and_then(|running| running.bays[self.bay].latest.borrow().clone())
+        self.watched.published()
     }
 
-    /// Looks at the bay.
+    /// What the monitor knew when it was last looked at, also while it stands still.
+    #[must_use]
+    pub fn latest(&self) -> Option<&Published> {
+        self.latest.as_deref()
+    }
+
+    /// Looks at the simulated bay, where there is one.
     pub fn with_bay<T>(&self, look: impl FnOnce(&mut SimulatedBay) -> T) -> Option<T> {
-        self.drill.with_bay(self.bay, look)
-    }
-
-    /// Follows what the monitor says and what is entered there. To be called often.
-    pub fn look(&mut self) {
-        if let Some(published) = self.published() {
-            let frame = &published.frame;
-            if frame.phase == Phase::Transfer && self.log.started_s().is_none() {
-                self.does(Done::Started);
-            }
-            self.ahead.hear(frame.at, self.now_s());
-            self.lives.follow(&self.log, self.now_s());
-            let at_s = self.ahead.plant_s(frame.at);
-            self.told.frame(frame, at_s, self.lives.received_kg(at_s));
-            self.told.notice_seen(frame, at_s);
+        match &self.behind {
+            Behind::Plant(plant) => plant.look(look),
+            Behind::Recording(_) => None,
         }
     }
 
-    /// Plant time, s.
+    /// Follows what the monitor says and what is entered there; at a recording's end the drill stands still. To be called
+    /// often.
+    pub async fn look(&mut self) {
+        if let Some(published) = self.published() {
+            let frame = &published.frame;
+            if frame.phase == Phase::Transfer && self.log.started_s().is_none() {
+                // Nothing can keep it from being written down.
+                let _ = self.does(Done::Started);
+            }
+            let against_kg = self.behind.follow(frame, &self.log);
+            let at_s = self.behind.at_s(frame.at);
+            self.told.frame(frame, at_s, against_kg);
+            self.told.notice_seen(frame, at_s);
+            self.latest = Some(published);
+        }
+        if self.is_over() && !self.is_paused() {
+            // Its player has come to its end: nothing is left that could fail.
+            let _ = self.pause().await;
+        }
+    }
+
+    /// Its own time, s: the plant's, or the recording's.
     #[must_use]
     pub fn now_s(&self) -> f64 {
-        self.with_bay(|bay| bay.plant().time_s()).unwrap_or_default()
+        self.behind.now_s()
     }
 
-    /// Does something to the plant between two scans, and writes down exactly when.
-    fn does(&mut self, done: Done) {
-        let scenario = self.log.scenario.clone();
-        let at_s = self.with_bay(|bay| {
-            done.to(bay, &scenario);
-            bay.plant().time_s()
-        });
-        self.log.done.extend(at_s.map(|at_s| (at_s, done)));
+    /// Does something between two scans, and writes down exactly when.
+    fn does(&mut self, done: Done) -> Result<(), String> {
+        let at_s = self.behind.does(&done, &self.log)?;
+        self.log.done.push((at_s, done));
+        Ok(())
     }
 
-    /// The trainee's hands.
+    /// The trainee's hands. A recording they do not change; they are written down.
     ///
     /// # Errors
     /// While the drill stands still nothing moves.
     pub fn act(&mut self, act: Act) -> Result<(), String> {
         self.moves()?;
-        self.does(Done::Act(act));
-        Ok(())
+        self.does(Done::Act(act))
     }
 
     /// Something goes wrong, as scenario files write it; its time counts from now.
     ///
     /// # Errors
-    /// What may be written.
+    /// What may be written, and what cannot go wrong here.
     pub fn fault(&mut self, text: &str) -> Result<(), String> {
         self.moves()?;
-        let wrong = GoesWrong::parse(text)?;
-        self.does(Done::Fault(wrong));
-        Ok(())
+        self.does(Done::Fault(GoesWrong::parse(text)?))
     }
 
-    /// Everything is mended; what was spilled stays so.
-    pub fn mend(&mut self) {
-        self.does(Done::Mended);
+    /// Everything is mended; what was spilled, or counted wrong, stays so.
+    ///
+    /// # Errors
+    /// When there is nothing to be mended.
+    pub fn mend(&mut self) -> Result<(), String> {
+        self.does(Done::Mended)
     }
 
     fn moves(&self) -> Result<(), String> {
-        if self.is_paused() { Err("the drill stands still: let it go on first".to_owned()) } else { Ok(()) }
+        match self.is_paused() {
+            true if self.is_over() => Err("the recording is over: end the drill".to_owned()),
+            true => Err("the drill stands still: let it go on first".to_owned()),
+            false => Ok(()),
+        }
     }
 
     /// The trainer enters at the monitor what the trainee should have.
@@ -220,35 +280,35 @@ impl Session {
     /// Why it was not taken.
     pub async fn enter(&self, what: What) -> Result<(), String> {
         self.moves()?;
-        let running = self.running.as_ref().ok_or("the drill stands still")?;
-        hand_in(&running.bays[self.bay], Entry { who: "trainer".into(), leg: 1, what }).await
+        self.watched.enter(what).await
     }
 
-    /// Plant and watch stand still.
-    pub async fn pause(&mut self) {
-        self.drill.set_speed(0.0);
-        if let Some(running) = self.running.take() {
-            self.recording = running.recordings[self.bay].borrow().clone();
-            running.stop().await;
-        }
+    /// What is behind the watch and the watch stand still.
+    ///
+    /// # Errors
+    /// When a recording could not be played.
+    pub async fn pause(&mut self) -> Result<(), String> {
+        let stood = self.behind.stand_still().await;
+        self.watched.stand_still().await;
+        stood
     }
 
     /// They go on at this speed.
     ///
     /// # Errors
-    /// When the recording cannot be gone on with, or the page's port was taken meanwhile.
+    /// When a recording is over, the drill's own cannot be gone on with, or the page's port was taken meanwhile.
     pub async fn go_on(&mut self, speed: f64) -> Result<(), String> {
-        if self.running.is_some() && (self.speed - speed).abs() < f64::EPSILON {
+        if self.is_over() {
+            return self.moves();
+        }
+        if !self.is_paused() && (self.speed() - speed).abs() < f64::EPSILON {
             return Ok(());
         }
-        self.pause().await;
-        carry_on(&self.recording, &self.folder, &self.site.bays[self.bay].settings, speed)?;
-        let live = live::Options { site: self.site.clone(), deliveries: Vec::new(), drill_speed: Some(speed) };
-        let running = live::start(live).await.map_err(|e| said(&e))?;
-        self.recording = running.recordings[self.bay].borrow().clone();
-        (self.running, self.speed) = (Some(running), speed);
-        self.ahead.begin_anew();
-        self.drill.set_speed(speed);
+        self.pause().await?;
+        self.watched.go_on(speed).await?;
+        if let Some(feed) = self.watched.feed() {
+            self.behind.go_on(feed, speed);
+        }
         Ok(())
     }
 
@@ -257,11 +317,18 @@ impl Session {
     /// # Errors
     /// When it cannot be worked out or kept.
     pub async fn end(mut self) -> Result<(PathBuf, Outcome), String> {
-        self.look();
-        self.pause().await;
-        let (until_s, log, recording) = (self.now_s(), self.log.clone(), self.recording.clone());
-        let ahead = self.ahead.clone();
-        let outcome = tokio::task::spawn_blocking(move || Outcome::of(&log, until_s, (&recording, &ahead)));
+        self.look().await;
+        self.pause().await?;
+        let (until_s, log, recording) = (self.now_s(), self.log.clone(), self.watched.recording.clone());
+        let ahead = self.behind.ahead();
+        let outcome = tokio::task::spawn_blocking(move || {
+            let (outcome, course) = Outcome::of(&log, until_s, (&recording, &ahead))?;
+            // For whoever tries alarm settings on it later. What was wrong with a recorded delivery nobody knows.
+            if log.played.is_none() {
+                recording::truth::end_with(&recording, &truth::of(&log, until_s, &ahead, &outcome))?;
+            }
+            Ok::<_, String>((outcome, course))
+        });
         let (outcome, course) = outcome.await.map_err(|e| format!("the result could not be worked out: {e}"))??;
         let json = serde_json::to_string_pretty(&outcome).map_err(|e| e.to_string())?;
         write(&self.folder.join("result.json"), &json)?;
@@ -280,65 +347,4 @@ fn works(options: &Options) -> Result<(Site, DeliveryFile), String> {
             Ok((site, delivery))
         }
     }
-}
-
-fn own_site(written: &Site, drill: &Drill, folder: &Path, port: u16) -> Result<Site, String> {
-    let text = written.texts.first().map_or("", |(_, text)| text);
-    let keys = [("listen", format!("127.0.0.1:{port}")), ("store", "recordings".to_owned())];
-    let site_file = folder.join("site.toml");
-    write_named(folder, written.texts.get(1..).unwrap_or_default())?;
-    write(&site_file, &readdress(text, &drill.addresses(), &keys))?;
-    let site = config::load(&site_file).map_err(|faults| faults.to_string())?;
-    // Also where the site file leaves them out.
-    let (listen, store) = (SocketAddr::from((Ipv4Addr::LOCALHOST, port)), folder.join("recordings"));
-    Ok(Site { listen, store, ..site })
-}
-
-fn said(error: &LiveError) -> String {
-    match error {
-        LiveError::Listen { address, source } => {
-            format!("the monitor's page cannot listen on {address}: {source}; free the port, or give another by --port")
-        }
-        other => other.to_string(),
-    }
-}
-
-/// Makes the recording one that the live loop goes on with at its last input, at this speed.
-fn carry_on(recording: &Path, folder: &Path, settings: &Settings, speed: f64) -> Result<(), String> {
-    let cannot = |e: &dyn std::fmt::Display| format!("{}: cannot be gone on with: {e}", recording.display());
-    let aside = folder.join("stood-still.brim");
-    fs::rename(recording, &aside).map_err(|e| cannot(&e))?;
-    let copied = copy(&aside, recording, settings, speed);
-    match copied {
-        Ok(()) => fs::remove_file(&aside).map_err(|e| cannot(&e)),
-        Err(why) => {
-            // What was there before is whole.
-            let _ = fs::rename(&aside, recording);
-            Err(cannot(&why))
-        }
-    }
-}
-
-fn copy(from: &Path, to: &Path, settings: &Settings, speed: f64) -> Result<(), String> {
-    let open = || stream::open(from).map_err(|e| e.to_string());
-    let (mut counted, mut last) = (open()?, EngineTime(0));
-    while let Some(record) = counted.next_record().map_err(|e| e.to_string())? {
-        if record.kind == Kind::Input {
-            last = reader::input(&record)?.at;
-        }
-    }
-    let mut stream = open()?;
-    let header = gone_on_header(stream.header(), settings.clone(), (last, speed));
-    let recorder = Recorder::create(to, &header).map_err(|e| e.to_string())?;
-    while let Some(record) = stream.next_record().map_err(|e| e.to_string())? {
-        match record.kind {
-            Kind::Input => {
-                recorder.wait_for_room().map_err(|e| e.to_string())?;
-                recorder.input(&reader::input(&record)?);
-            }
-            Kind::Output => recorder.output(record.number, &reader::frame(&record)?),
-            _ => {}
-        }
-    }
-    Ok(())
 }

@@ -1,14 +1,20 @@
-//! What the monitor said in a drill and what was entered at it, by the plant's time: followed while the drill runs, and
+//! What the monitor said in a drill and what was entered at it, by the plant's or the recording's time: followed while the drill runs, and
 //! read off its recording when it is over.
 
 use super::outcome::Moment;
+use crate::play::player::is_made_again;
 use brimwatch::engine::frame::{Frame, Phase};
-use brimwatch::engine::input::{AlarmId, AlarmKey, What};
+use brimwatch::engine::input::{AlarmId, AlarmKey, Entry, Event, What};
 use brimwatch::picture::History;
+use brimwatch::recording::format::Kind;
+use brimwatch::recording::{reader, stream};
 use brimwatch::time::EngineTime;
+use std::path::Path;
 
 /// Nothing that the monitor says is kept finer than this, s: its tick.
 const TICK_S: f64 = 1.0;
+/// What one cause lets speak, as the signals of a device that is lost, speaks within this, s.
+const TOGETHER_S: f64 = 10.0;
 
 /// By how much the monitor's engine time is ahead of the plant's: another figure after each standing still.
 #[derive(Debug, Clone, Default)]
@@ -36,6 +42,13 @@ impl Ahead {
         self.anew = true;
     }
 
+    /// The engine time at a plant's time, s; not before the recording's beginning.
+    #[must_use]
+    pub fn engine_s(&self, plant_s: f64) -> f64 {
+        let stretch = self.stretches.iter().rev().find(|(from_s, ahead_s)| from_s - ahead_s <= plant_s);
+        (plant_s + stretch.or(self.stretches.first()).map_or(0.0, |(_, ahead_s)| *ahead_s)).max(0.0)
+    }
+
     /// The plant's time at an engine time, s.
     #[must_use]
     pub fn plant_s(&self, engine: EngineTime) -> f64 {
@@ -50,7 +63,7 @@ impl Ahead {
 pub struct Said {
     /// Received by flow meter, scale and tank level, kg; None: lost, or outside a transfer.
     pub received_kg: [Option<f64>; 3],
-    /// By how much each is off from what is so; where nobody knows that, from all together, kg.
+    /// By how much each is off from what it is held against, kg.
     pub off_kg: [Option<f64>; 3],
     /// Pressure on the trailer, Pa gauge.
     pub pad_pa_gauge: Option<f64>,
@@ -59,7 +72,7 @@ pub struct Said {
 }
 
 impl Said {
-    fn of(frame: &Frame, so_kg: Option<f64>) -> Said {
+    fn of(frame: &Frame, against_kg: Option<f64>) -> Said {
         let in_transfer = frame.phase == Phase::Transfer;
         let received_kg = [0, 1, 2].map(|at: usize| {
             let witness = &frame.witnesses[at];
@@ -69,7 +82,7 @@ impl Said {
         let pad = &frame.pad;
         Said {
             received_kg,
-            off_kg: received_kg.map(|kg| Some(kg? - so_kg?)),
+            off_kg: received_kg.map(|kg| Some(kg? - against_kg?)),
             pad_pa_gauge: pad.pressure_pa_gauge,
             ceiling_pa_gauge: pad.ceiling_pa_gauge,
         }
@@ -87,14 +100,16 @@ impl Said {
 pub struct Told {
     /// What was said and entered, in words.
     pub moments: Vec<Moment>,
-    /// Each alarm when it first spoke.
-    pub spoke: Vec<(f64, AlarmId)>,
+    /// Each alarm when it first spoke; of several of a kind that speak together the first.
+    pub spoke: Vec<(f64, AlarmKey)>,
     /// When an alarm was entered as seen.
     pub seen: Vec<f64>,
     /// Each phase and since when.
     pub phases: Vec<(f64, Phase)>,
     /// What it believed.
     pub said: History<Said>,
+    /// Every alarm that ever spoke.
+    heard: Vec<AlarmKey>,
     /// Alarms that nobody has seen yet.
     unseen: Vec<AlarmKey>,
 }
@@ -107,21 +122,58 @@ impl Default for Told {
             seen: Vec::new(),
             phases: Vec::new(),
             said: History::new(TICK_S, Said::join),
+            heard: Vec::new(),
             unseen: Vec::new(),
         }
     }
 }
 
 impl Told {
-    /// Takes a frame in; `so_kg`: what was received then, where anybody knows.
-    pub fn frame(&mut self, frame: &Frame, at_s: f64, so_kg: Option<f64>) {
+    /// Reads a recording; `against_kg` as for [`Told::frame`], of a frame and its time.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn of(
+        recording: &Path,
+        ahead: &Ahead,
+        mut against_kg: impl FnMut(&Frame, f64) -> Option<f64>,
+    ) -> Result<Told, String> {
+        let mut stream = stream::open(recording).map_err(|e| e.to_string())?;
+        let mut told = Told::default();
+        while let Some(record) = stream.next_record().map_err(|e| e.to_string())? {
+            match record.kind {
+                Kind::Output => {
+                    let frame = reader::frame(&record)?;
+                    let at_s = ahead.plant_s(frame.at);
+                    told.frame(&frame, at_s, against_kg(&frame, at_s));
+                }
+                Kind::Input => {
+                    let input = reader::input(&record)?;
+                    if let Event::Entry(entry) = &input.event {
+                        told.entry(entry, ahead.plant_s(input.at));
+                    }
+                }
+                _ => {}
+            }
+        }
+        Ok(told)
+    }
+
+    /// Takes a frame in. `against_kg`: what each witness is held against: what was received then, or, behind a recording,
+    /// where nobody knows that, what all say together.
+    pub fn frame(&mut self, frame: &Frame, at_s: f64, against_kg: Option<f64>) {
         if self.phases.last().is_none_or(|(_, phase)| *phase != frame.phase) {
             self.phases.push((at_s, frame.phase));
         }
-        self.said.push(at_s, Said::of(frame, so_kg));
+        self.said.push(at_s, Said::of(frame, against_kg));
         for alarm in &frame.alarms {
-            if !self.spoke.iter().any(|(_, id)| *id == alarm.key.id) {
-                self.spoke.push((at_s, alarm.key.id));
+            if self.heard.contains(&alarm.key) {
+                continue;
+            }
+            self.heard.push(alarm.key);
+            let together = |(s, key): &(f64, AlarmKey)| key.id == alarm.key.id && at_s - s < TOGETHER_S;
+            if !self.spoke.iter().any(together) {
+                self.spoke.push((at_s, alarm.key));
                 self.moments.push(Moment { at_s, who: "monitor", what: words(alarm.key.id) });
             }
         }
@@ -138,8 +190,9 @@ impl Told {
     }
 
     /// Takes an entry in.
-    pub fn entry(&mut self, what: &What, at_s: f64) {
-        let said = match what {
+    pub fn entry(&mut self, entry: &Entry, at_s: f64) {
+        let said = match &entry.what {
+            What::DeliveryOpened(papers) => format!("opens delivery {}", papers.id),
             What::TransferStarted => "enters that the transfer has started".to_owned(),
             What::Closed => "enters that the leg is closed".to_owned(),
             What::Seen(key) => {
@@ -148,11 +201,42 @@ impl Told {
             }
             What::Shelved { key, .. } => format!("shelves: {}", words(key.id)),
             What::Unshelved(key) => format!("takes from the shelf: {}", words(key.id)),
-            // Its name alone: papers are long.
             other => format!("enters: {}", spaced(&format!("{other:?}"))),
         };
-        self.moments.push(Moment { at_s, who: "trainee", what: said });
+        let who = match entry.who.as_str() {
+            who if is_made_again(who) => "recording",
+            // With it every drill begins.
+            _ if matches!(entry.what, What::DeliveryOpened(_)) => "trainer",
+            "trainer" => "trainer",
+            _ => "trainee",
+        };
+        self.moments.push(Moment { at_s, who, what: said });
     }
+}
+
+/// What was received by each witness at each stored output of a recording: its time, s, and kg.
+pub type Received = Vec<(f64, [Option<f64>; 3])>;
+
+/// Reads that off a recording.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn received(recording: &Path) -> Result<Received, String> {
+    let mut stream = stream::open(recording).map_err(|e| e.to_string())?;
+    let mut received = Received::new();
+    while let Some(record) = stream.next_record().map_err(|e| e.to_string())? {
+        if record.kind == Kind::Output {
+            let frame = reader::frame(&record)?;
+            received.push((frame.at.since_s(EngineTime(0)), Said::of(&frame, None).received_kg));
+        }
+    }
+    Ok(received)
+}
+
+/// What all witnesses say together, kg.
+#[must_use]
+pub fn together_kg(frame: &Frame) -> Option<f64> {
+    frame.together.map(|together| together.received_kg.value)
 }
 
 /// An alarm as scenario files call it: the words of its name in the catalogue.

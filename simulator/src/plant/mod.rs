@@ -374,6 +374,15 @@ impl Plant {
         self.faults.clear();
     }
 
+    /// One of the ways it may go on from here: regulator and friction wander by another chance.
+    #[must_use]
+    pub fn another_future(&self, seed: u64) -> Plant {
+        let mut plant = self.clone();
+        plant.regulator = plant.regulator.by(Chance::new(seed, 100));
+        plant.friction = plant.friction.by(Chance::new(seed, 101));
+        plant
+    }
+
     /// What it is made of.
     #[must_use]
     pub fn setup(&self) -> &PlantSetup {

@@ -17,12 +17,13 @@ struct Fault {
     wrong: Wrong,
     size: f64,
     from: EngineTime,
-    for_s: f64,
+    until: EngineTime,
 }
 
 /// All faults of a played recording.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Altered {
+    bay: String,
     faults: Vec<Fault>,
     /// Which instrument each signal is of.
     instruments: Vec<Instrument>,
@@ -30,36 +31,82 @@ pub struct Altered {
     density_kg_per_m3: f64,
     /// What each signal last showed, SI.
     last: Vec<Option<f64>>,
-    /// What a total showed when its fault began, SI.
-    at_begin: Vec<Option<f64>>,
+    totals: Vec<Total>,
+}
+
+/// What became of a signal's total: what faults made it count too much or too little stays when they are over.
+#[derive(Debug, Clone, Copy, Default)]
+struct Total {
+    /// When it was last recorded, and as what, SI.
+    recorded: Option<(EngineTime, f64)>,
+    /// By how much it is off, SI.
+    off: f64,
 }
 
 impl Altered {
+    /// Nothing goes wrong yet.
+    #[must_use]
+    pub fn new(recorded: &Recorded) -> Altered {
+        let settings = &recorded.header.settings;
+        let instrument = |at: usize| Instrument::of(settings.signals[at].kind, gauge_number(settings, at));
+        let instruments: Vec<Instrument> = (0..settings.signals.len()).map(instrument).collect();
+        Altered {
+            bay: recorded.header.bay.clone(),
+            faults: Vec::new(),
+            last: vec![None; instruments.len()],
+            totals: vec![Total::default(); instruments.len()],
+            instruments,
+            density_kg_per_m3: density(recorded),
+        }
+    }
+
     /// Reads the faults, their times counted from the start of the recorded transfer.
     ///
     /// # Errors
     /// What is wrong with one, and what may be written.
     pub fn parse(texts: &[String], recorded: &Recorded) -> Result<Altered, String> {
-        let settings = &recorded.header.settings;
-        let instrument = |at: usize| Instrument::of(settings.signals[at].kind, gauge_number(settings, at));
-        let instruments: Vec<Instrument> = (0..settings.signals.len()).map(instrument).collect();
-        let fault = |text: &String| {
-            let GoesWrong { what, size, at_s, for_s } = GoesWrong::parse(text)?;
-            let What::Instrument(on, wrong) = what else {
-                return Err(format!(
-                    "\"{text}\": a recording is past, and nothing can happen to trailer, line or tank any more; with a \
-                     recording only instruments can go wrong, as in \"tank level: stuck, at 20 min\""
-                ));
-            };
-            if !instruments.contains(&on) {
-                return Err(format!("\"{text}\": bay {} has no {on}", recorded.header.bay));
-            }
-            let from = at_s.map_or(EngineTime(0), |s| recorded.started().plus_s(s));
-            Ok(Fault { on, wrong, size, from, for_s })
+        let mut altered = Altered::new(recorded);
+        for text in texts {
+            let wrong = GoesWrong::parse(text)?;
+            let from = wrong.at_s.map_or(EngineTime(0), |s| recorded.started().plus_s(s));
+            altered.add(&wrong, from)?;
+        }
+        Ok(altered)
+    }
+
+    /// From this moment of the recording on something goes wrong too.
+    ///
+    /// # Errors
+    /// As [`Altered::can`].
+    pub fn add(&mut self, wrong: &GoesWrong, from: EngineTime) -> Result<(), String> {
+        let GoesWrong { what, size, for_s, .. } = *wrong;
+        let (on, wrong) = self.can(what)?;
+        let until = if for_s.is_finite() { from.plus_s(for_s) } else { EngineTime(u64::MAX) };
+        self.faults.push(Fault { on, wrong, size, from, until });
+        Ok(())
+    }
+
+    /// What goes wrong with which instrument, where it can.
+    ///
+    /// # Errors
+    /// When nothing of the kind can go wrong with a recording, or the bay has no such instrument.
+    pub fn can(&self, what: What) -> Result<(Instrument, Wrong), String> {
+        let What::Instrument(on, wrong) = what else {
+            return Err(format!(
+                "\"{what}\": a recording is past, and nothing can happen to trailer, line or tank any more; with a \
+                 recording only instruments can go wrong, as in \"tank level: stuck\""
+            ));
         };
-        let faults = texts.iter().map(fault).collect::<Result<Vec<Fault>, String>>()?;
-        let (last, at_begin) = (vec![None; instruments.len()], vec![None; instruments.len()]);
-        Ok(Altered { faults, instruments, density_kg_per_m3: density(recorded), last, at_begin })
+        if !self.instruments.contains(&on) {
+            return Err(format!("\"{what}\": bay {} has no {on}", self.bay));
+        }
+        Ok((on, wrong))
+    }
+
+    /// From this moment on nothing is wrong any more.
+    pub fn mend(&mut self, at: EngineTime) {
+        self.faults.retain(|fault| fault.from < at);
+        self.faults.iter_mut().for_each(|fault| fault.until = fault.until.min(at));
     }
 
     /// There is none.
@@ -102,37 +149,61 @@ impl Altered {
     }
 
     fn shown(&mut self, at: usize, kind: SignalKind, si: f64, now: EngineTime) -> f64 {
-        let mut shown = si;
+        let is_total = matches!(kind, SignalKind::FlowMassTotal | SignalKind::FlowVolumeTotal);
+        if is_total {
+            self.count(at, kind, si, now);
+        }
+        let mut shown = si + self.totals[at].off;
         for fault in self.faults.iter().filter(|f| f.on == self.instruments[at] && f.is_on(now)) {
-            let past_s = now.since_s(fault.from);
-            let size = match kind {
-                SignalKind::FlowVolumeRate | SignalKind::FlowVolumeTotal if fault.wrong != Wrong::Gain => {
-                    fault.size / self.density_kg_per_m3
-                }
-                _ => fault.size,
-            };
-            let is_total = matches!(kind, SignalKind::FlowMassTotal | SignalKind::FlowVolumeTotal);
-            let begun = *self.at_begin[at].get_or_insert(si);
-            shown = match (fault.wrong, is_total) {
-                (Wrong::Shift, false) => shown + size,
-                (Wrong::Shift, true) => shown + size * past_s,
-                (Wrong::Creep, false) => shown + size * past_s / 3600.0,
-                (Wrong::Creep, true) => shown + size * past_s * past_s / 7200.0,
-                (Wrong::Gain, false) => shown * (1.0 + size),
-                (Wrong::Gain, true) => shown + (si - begun) * size,
-                (Wrong::Saturated | Wrong::Elsewhere, false) => size,
-                (Wrong::Saturated | Wrong::Elsewhere, true) => begun + size * past_s,
-                (Wrong::Stuck, _) => self.last[at].unwrap_or(si),
-                (Wrong::Exception | Wrong::Silent | Wrong::Replayed, _) => shown,
+            let size = self.size(fault, kind);
+            shown = match fault.wrong {
+                Wrong::Stuck => self.last[at].unwrap_or(si),
+                // Its counting is at fault, not what it shows.
+                _ if is_total => shown,
+                Wrong::Shift => shown + size,
+                Wrong::Creep => shown + size * now.since_s(fault.from) / 3600.0,
+                Wrong::Gain => shown * (1.0 + size),
+                Wrong::Saturated | Wrong::Elsewhere => size,
+                Wrong::Exception | Wrong::Silent | Wrong::Replayed => shown,
             };
         }
         shown
+    }
+
+    /// The totalizer adds up what was recorded and what its rate is off by.
+    fn count(&mut self, at: usize, kind: SignalKind, si: f64, now: EngineTime) {
+        let Some((then, before)) = self.totals[at].recorded.filter(|(then, _)| *then < now) else {
+            self.totals[at].recorded.get_or_insert((now, si));
+            return;
+        };
+        for fault in self.faults.iter().filter(|f| f.on == self.instruments[at] && f.from < now && then < f.until) {
+            let (begin, end) = (then.max(fault.from), now.min(fault.until));
+            let (for_s, size) = (end.since_s(begin), self.size(fault, kind));
+            let counted = (si - before) * for_s / now.since_s(then);
+            self.totals[at].off += match fault.wrong {
+                Wrong::Shift => size * for_s,
+                Wrong::Creep => size * begin.midpoint(end).since_s(fault.from) / 3600.0 * for_s,
+                Wrong::Gain => size * counted,
+                Wrong::Saturated | Wrong::Elsewhere => size * for_s - counted,
+                Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed => 0.0,
+            };
+        }
+        self.totals[at].recorded = Some((now, si));
+    }
+
+    fn size(&self, fault: &Fault, kind: SignalKind) -> f64 {
+        match kind {
+            SignalKind::FlowVolumeRate | SignalKind::FlowVolumeTotal if fault.wrong != Wrong::Gain => {
+                fault.size / self.density_kg_per_m3
+            }
+            _ => fault.size,
+        }
     }
 }
 
 impl Fault {
     fn is_on(&self, now: EngineTime) -> bool {
-        now >= self.from && now.since_s(self.from) < self.for_s
+        (self.from..self.until).contains(&now)
     }
 
     fn answer(&self) -> Answer {
@@ -167,4 +238,63 @@ fn density(recorded: &Recorded) -> f64 {
         let table: Vec<(f64, f64)> = product.density.iter().map(|(c, d)| (c.0, d.0)).collect();
         interpolate(&table, product.load_temperature.0)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::path::Path;
+
+    /// A watch of the drill's works that heard nothing.
+    fn altered() -> (Altered, usize, usize) {
+        let (site, _) = crate::scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let settings = &site.bays[0].settings;
+        let instruments: Vec<Instrument> = (0..settings.signals.len())
+            .map(|at| Instrument::of(settings.signals[at].kind, gauge_number(settings, at)))
+            .collect();
+        let at = |kind| settings.signals.iter().position(|signal| signal.kind == kind).expect("a signal");
+        let (total, scale) = (at(SignalKind::FlowMassTotal), at(SignalKind::Scale));
+        let (last, totals) = (vec![None; instruments.len()], vec![Total::default(); instruments.len()]);
+        let (bay, faults) = ("bay-1".to_owned(), Vec::new());
+        (Altered { bay, faults, instruments, density_kg_per_m3: 1500.0, last, totals }, total, scale)
+    }
+
+    /// What each second shows of what counts 10 kg/s, or stands at 0.
+    fn shown(altered: &mut Altered, at: usize, kind: SignalKind, s: std::ops::Range<u32>) -> f64 {
+        let rate = if kind == SignalKind::FlowMassTotal { 10.0 } else { 0.0 };
+        let mut last = f64::NAN;
+        for s in s.map(f64::from) {
+            last = altered.shown(at, kind, rate * s, EngineTime(0).plus_s(s));
+            altered.last[at] = Some(last);
+        }
+        last
+    }
+
+    /// Expected: sizes times time by hand.
+    #[test]
+    fn a_total_keeps_what_it_counted_wrong_and_a_scale_comes_back() {
+        let (mut altered, total, scale) = altered();
+        let wrong = |text: &str| GoesWrong::parse(text).unwrap_or_else(|why| panic!("{why}"));
+        let at = |s: f64| EngineTime(0).plus_s(s);
+        altered.add(&wrong("flow meter: gain, -20 %"), at(100.5)).expect("it has one");
+        altered.add(&wrong("flow meter: shift, 60 kg/min, for 10 s"), at(200.0)).expect("it has one");
+        altered.add(&wrong("truck scale: creep, 0.36 t/h"), at(100.0)).expect("it has one");
+        let kinds = (SignalKind::FlowMassTotal, SignalKind::Scale);
+        assert!((shown(&mut altered, total, kinds.0, 0..100) - 990.0).abs() < 1e-9);
+        // 49.5 s by 10 kg/s by a fifth are missing.
+        assert!((shown(&mut altered, total, kinds.0, 100..151) - (1500.0 - 99.0)).abs() < 1e-9);
+        assert!((shown(&mut altered, scale, kinds.1, 0..151) - 5.0).abs() < 1e-9);
+        altered.mend(at(150.0));
+        assert!(
+            (shown(&mut altered, total, kinds.0, 151..301) - (3000.0 - 99.0)).abs() < 1e-9,
+            "mended before it came"
+        );
+        assert!(shown(&mut altered, scale, kinds.1, 151..301).abs() < 1e-9);
+        altered.add(&wrong("flow meter: shift, 60 kg/min, for 10 s"), at(310.0)).expect("it has one");
+        altered.add(&wrong("flow meter: stuck"), at(400.0)).expect("it has one");
+        assert!((shown(&mut altered, total, kinds.0, 301..399) - (3980.0 - 99.0 + 10.0)).abs() < 1e-9);
+        assert!((shown(&mut altered, total, kinds.0, 399..500) - (3990.0 - 89.0)).abs() < 1e-9, "it stands");
+        assert!(altered.add(&wrong("leak before the meter, 6 kg/min"), at(1.0)).expect_err("no").contains("is past"));
+        assert!(altered.add(&wrong("draw-off: stuck"), at(1.0)).expect_err("none there").contains("has no draw-off"));
+    }
 }

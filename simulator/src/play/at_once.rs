@@ -11,7 +11,8 @@ use brimwatch::recording::{resume, stream};
 use brimwatch::time::EngineTime;
 use std::path::Path;
 
-/// Plays it into a new recording, up to a moment; the recording is left to be gone on with.
+/// Plays it into a new recording, up to a moment; the recording is left to be gone on with, and so is what faults made of
+/// it.
 ///
 /// # Errors
 /// When the new recording cannot be written.
@@ -21,7 +22,7 @@ pub fn play(
     altered: Altered,
     header: &Header,
     (until, to): (EngineTime, &Path),
-) -> Result<(), String> {
+) -> Result<Altered, String> {
     let cannot = |e: &dyn std::fmt::Display| format!("{}: cannot be written: {e}", to.display());
     let registers: Vec<Registers> = site.devices.iter().map(|_| Registers::default()).collect();
     let mut served = Served::new(recorded, (site, bay), &registers, altered);
@@ -39,7 +40,7 @@ pub fn play(
             recorder.output(number, &frame);
         }
     }
-    Ok(())
+    Ok(served.into_altered())
 }
 
 /// How many stored outputs of two recordings are the same, bit for bit, and the number of the first input whose output

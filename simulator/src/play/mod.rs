@@ -2,40 +2,33 @@
 //! again at their times. Instruments can be made to go wrong on the way.
 //!
 //! ```text
-//! recording -> recorded -> altered -> served -> Modbus -> brimwatch -> story, held against the recording's own
+//! recording -> recorded -> altered -> served -> player -> Modbus -> brimwatch -> story, held against the recording's own
 //! ```
 
 pub mod altered;
 pub mod at_once;
+pub mod player;
 pub mod recorded;
 pub mod served;
 pub mod story;
 
-use crate::drill::readdress;
-use crate::folder::{hand_in, refuse_open, run_folder, write, write_named};
-use crate::server::{LinkServer, Registers};
+use crate::drill;
+use crate::folder::{own_site, refuse_open, run_folder};
+use crate::server::LinkServer;
 use altered::Altered;
-use brimwatch::clock::{MachineTime, boot_id, engine_ns, wall_now};
+use brimwatch::clock::{MachineTime, boot_id, wall_now};
 use brimwatch::config::{self, Site};
-use brimwatch::engine::input::{Event, Input, What};
 use brimwatch::live::{self, LiveError, Running};
 use brimwatch::recording::ENDING;
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
+use player::{Entries, Player};
 use recorded::Recorded;
 use served::Served;
-use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::sync::Arc;
 use story::Story;
-use tokio::time::{Instant, sleep};
 
-/// Real time between two looks at the clock.
-const LOOK: Duration = Duration::from_millis(2);
-/// Real time that the first frame may take.
-const FIRST_FRAME: Duration = Duration::from_secs(10);
-/// Engine time that the watch goes on after the last input, s: its last tick is out.
-const AFTER_S: f64 = 1.5;
 /// Played over sockets, verdicts and alarms come within this of the recording's, s, and the last mass within this, kg.
 pub const WITHIN: (f64, f64) = (2.0, 1.0);
 
@@ -82,22 +75,32 @@ pub async fn run(options: &Options) -> Result<Played, String> {
     if options.from_s >= ends_s {
         return Err(format!("--from {} s: the recording ends after {ends_s:.0} s", options.from_s));
     }
-    let site = match &options.site {
-        Some(file) => config::load(file).map_err(|faults| faults.to_string())?,
-        None => recorded.site(Path::new(""))?,
-    };
-    let bay = recorded.bay(&site)?;
-    if let Some(folder) = recorded.path.parent() {
-        refuse_open(folder, &site.bays[bay].settings.bay)?;
-    }
-    if options.site.is_some() {
-        refuse_open(&site.store.join(&site.bays[bay].slug), &site.bays[bay].settings.bay)?;
-    }
+    let (site, bay) = whither(&recorded, options.site.as_deref())?;
     let folder = run_folder(&options.store, "play")?;
     if options.at_once {
         return play_at_once(&recorded, (&site, bay), altered, &folder);
     }
-    play_live(options, &recorded, (&site, bay), altered, &folder).await
+    play_live(options, recorded, (&site, bay), altered, &folder).await
+}
+
+/// The site and the bay that a recording is played to: those of this site file, otherwise those that it holds.
+///
+/// # Errors
+/// When it is of another site, or a delivery is open at that bay.
+pub fn whither(recorded: &Recorded, site_file: Option<&Path>) -> Result<(Site, usize), String> {
+    let site = match site_file {
+        Some(file) => config::load(file).map_err(|faults| faults.to_string())?,
+        None => recorded.site(Path::new(""))?,
+    };
+    let bay = recorded.bay(&site)?;
+    let name = &site.bays[bay].settings.bay;
+    if let Some(folder) = recorded.path.parent() {
+        refuse_open(folder, name)?;
+    }
+    if site_file.is_some() {
+        refuse_open(&site.store.join(&site.bays[bay].slug), name)?;
+    }
+    Ok((site, bay))
 }
 
 fn play_at_once(
@@ -126,67 +129,31 @@ fn play_at_once(
     Ok(Played { recording, differences })
 }
 
-/// The drill's own site: own folder, own addresses, own store.
-async fn own_site(
-    options: &Options,
-    (site, was): (&Site, &Recorded),
-    folder: &Path,
-) -> Result<(Site, Vec<LinkServer>), String> {
-    let mut links = Vec::new();
-    for (at, link) in site.links.iter().enumerate() {
-        let units = site.devices.iter().filter(|device| device.link == at).map(|device| device.unit);
-        let no_port = |e| format!("no port of 127.0.0.1 is free for a simulated device: {e}");
-        links.push(LinkServer::start(&link.way, units).await.map_err(no_port)?);
-    }
-    let addresses: Vec<(String, String)> =
-        site.devices.iter().map(|d| (d.name.clone(), links[d.link].address())).collect();
-    let texts = if options.site.is_some() { &site.texts } else { &was.header.texts };
-    let text = texts.first().map_or("", |(_, text)| text);
-    let keys = [("listen", format!("127.0.0.1:{}", options.port)), ("store", "recordings".to_owned())];
-    let site_file = folder.join("site.toml");
-    write_named(folder, &texts[1..])?;
-    write(&site_file, &readdress(text, &addresses, &keys))?;
-    let mut own = config::load(&site_file).map_err(|faults| faults.to_string())?;
-    // Also where the site file leaves them out.
-    own.listen = SocketAddr::from((Ipv4Addr::LOCALHOST, options.port));
-    own.store = folder.join("recordings");
-    Ok((own, links))
-}
-
 async fn play_live(
     options: &Options,
-    recorded: &Recorded,
+    recorded: Recorded,
     (site, bay): (&Site, usize),
     altered: Altered,
     folder: &Path,
 ) -> Result<Played, String> {
-    let (own, links) = own_site(options, (site, recorded), folder).await?;
-    let registers: Vec<Registers> =
-        own.devices.iter().map(|d| links[d.link].registers(d.unit).unwrap_or_default()).collect();
-    let mut served = Served::new(recorded, (&own, bay), &registers, altered.clone());
+    let links = drill::links(site).await.map_err(drill::no_port)?;
+    let own = own_site(&site.texts, &drill::addresses(site, &links), folder, options.port)?;
     let from = EngineTime(0).plus_s(options.from_s);
     let mut deliveries: Vec<_> = recorded.delivery(bay).into_iter().collect();
+    let mut altered = altered;
     if options.from_s > 0.0 {
-        take_before(recorded, (&own, bay), altered, (from, options.speed))?;
+        altered = take_before(&recorded, (&own, bay), altered, (from, options.speed))?;
         deliveries.clear();
     }
-    let mut due: Vec<(EngineTime, &Input)> =
-        recorded.inputs.iter().filter_map(|input| Some((due(&served, input, from)?, input))).collect();
-    due.sort_by_key(|(at, _)| *at);
-    let mut due = due.into_iter().peekable();
-    // What every device held at the beginning stands there before anybody asks: at the recording's own beginning what it
-    // was first asked for; later what was last read, and nothing from after, or a total would have run ahead.
-    let longest = own.bays[bay].settings.devices.iter().map(|d| d.period_s).fold(0.0, f64::max);
-    let held = if from == EngineTime(0) { from.plus_s(longest) } else { from };
-    while let Some((_, input)) = due.next_if(|(at, input)| *at <= held && !is_entry(input)) {
-        served.put(input);
-    }
+    let served = Served::new(&recorded, (&own, bay), &drill::registers(&own, &links), altered);
+    let mut player = Player::new(Arc::new(recorded), served, (from, Entries::All));
     let live = live::Options { site: own, deliveries, drill_speed: Some(options.speed) };
     let running = live::start(live).await.map_err(|e| said(&e))?;
-    introduce(options, recorded, &links, &running, folder);
+    introduce(options, player.recorded(), &links, &running, folder);
     let recording = running.recordings[bay].borrow().clone();
+    player.go(running.bays[bay].clone(), options.speed);
     let ended = tokio::select! {
-        ended = serve(&mut served, due.collect(), (recorded.ends(), options.speed), &running, bay) => ended,
+        ended = player.ended() => ended,
         _ = tokio::signal::ctrl_c() => Err("Ctrl-C before the recording's end".to_owned()),
     };
     if ended.is_ok() && !options.once {
@@ -194,9 +161,11 @@ async fn play_live(
         tokio::signal::ctrl_c().await.map_err(|e| format!("Ctrl-C cannot be heard: {e}"))?;
     }
     running.stop().await;
+    player.refused().iter().for_each(|entry| println!("Not entered again: {entry}"));
     ended?;
     let (within_s, within_kg) = WITHIN;
-    let differences = Story::of(&recorded.path)?.differences(&Story::of(&recording)?, within_s, within_kg);
+    let story = Story::of(&player.recorded().path)?;
+    let differences = story.differences(&Story::of(&recording)?, within_s, within_kg);
     match differences.as_slice() {
         [] => {
             println!("Verdicts and alarms came within {within_s} s of the recording's, the mass within {within_kg} kg.")
@@ -207,33 +176,15 @@ async fn play_live(
     Ok(Played { recording, differences })
 }
 
-fn is_entry(input: &Input) -> bool {
-    matches!(input.event, Event::Entry(_))
-}
-
-/// When an input is played; None: it is not, or it lies before.
-fn due(served: &Served, input: &Input, from: EngineTime) -> Option<EngineTime> {
-    match &input.event {
-        Event::Entry(entry) => {
-            let by_itself = matches!(entry.what, What::DeliveryOpened(_));
-            (!by_itself && (input.at > from || from == EngineTime(0))).then_some(input.at)
-        }
-        _ => {
-            let at = served.from(input)?;
-            // The latest before is what stands on the wire at the beginning.
-            (input.at.0 + 10 * SECOND_NS >= from.0).then_some(at)
-        }
-    }
-}
-
 /// The part before: a recording in the drill's store that the live loop goes on with. It names another boot, and a wall
-/// clock that is not before the present one, so that it goes on at its last input without a gap.
+/// clock that is not before the present one, so that it goes on at its last input without a gap. Gives what faults made of
+/// it by then.
 fn take_before(
     recorded: &Recorded,
     (own, bay): (&Site, usize),
     altered: Altered,
     (from, speed): (EngineTime, f64),
-) -> Result<(), String> {
+) -> Result<Altered, String> {
     let slug = &own.bays[bay].slug;
     let store = own.store.join(slug);
     std::fs::create_dir_all(&store).map_err(|e| format!("{}: cannot make the folder: {e}", store.display()))?;
@@ -270,62 +221,6 @@ fn said(error: &LiveError) -> String {
         }
         other => other.to_string(),
     }
-}
-
-/// The watch's clock as far as its frames tell.
-struct Clock {
-    at: EngineTime,
-    seen: Instant,
-    speed: f64,
-}
-
-impl Clock {
-    fn now(&self) -> EngineTime {
-        let ns = u64::try_from(self.seen.elapsed().as_nanos()).unwrap_or(u64::MAX);
-        EngineTime(self.at.0 + engine_ns(ns, self.speed))
-    }
-
-    /// A frame is never from later than now.
-    fn hear(&mut self, at: EngineTime) {
-        if at > self.now() {
-            (self.at, self.seen) = (at, Instant::now());
-        }
-    }
-}
-
-/// Puts everything on the wire when it is due, and makes the entries.
-async fn serve(
-    served: &mut Served,
-    due: Vec<(EngineTime, &Input)>,
-    (ends, speed): (EngineTime, f64),
-    running: &Running,
-    bay: usize,
-) -> Result<(), String> {
-    let feed = &running.bays[bay];
-    let mut latest = feed.latest.clone();
-    let first = tokio::time::timeout(FIRST_FRAME, latest.wait_for(Option::is_some)).await;
-    let at = first.ok().and_then(Result::ok).and_then(|p| p.as_ref().map(|p| p.frame.at));
-    let mut clock = Clock { at: at.ok_or("brimwatch published nothing")?, seen: Instant::now(), speed };
-    let mut due = due.into_iter().peekable();
-    let last = ends.plus_s(AFTER_S);
-    while due.peek().is_some() || clock.now() < last {
-        if let Some(published) = feed.latest.borrow().as_ref() {
-            clock.hear(published.frame.at);
-        }
-        while let Some((_, input)) = due.next_if(|(at, _)| *at <= clock.now()) {
-            match &input.event {
-                Event::Entry(entry) => {
-                    let was = format!("{:?}", entry.what);
-                    if let Err(why) = hand_in(feed, entry.clone()).await {
-                        println!("Not entered again: {was}: {why}");
-                    }
-                }
-                _ => served.put(input),
-            }
-        }
-        sleep(LOOK).await;
-    }
-    Ok(())
 }
 
 fn introduce(options: &Options, recorded: &Recorded, links: &[LinkServer], running: &Running, folder: &Path) {

@@ -115,6 +115,23 @@ impl Served {
         }
     }
 
+    /// Longest time between two polls of a device, s.
+    #[must_use]
+    pub fn longest_period_s(&self) -> f64 {
+        self.settings.devices.iter().map(|device| device.period_s).fold(0.0, f64::max)
+    }
+
+    /// What faults make of it, as far as it has come.
+    pub fn altered(&mut self) -> &mut Altered {
+        &mut self.altered
+    }
+
+    /// The same, to be gone on with.
+    #[must_use]
+    pub fn into_altered(self) -> Altered {
+        self.altered
+    }
+
     /// The input as it would be had it gone over the wire, with its recorded time stamps.
     #[must_use]
     pub fn through(&mut self, input: &Input) -> Input {

@@ -44,6 +44,8 @@ pub struct Line {
     pub shelvable: bool,
     /// It belongs to every delivery: it sounds, and is no sign that something is wrong.
     pub prompt: bool,
+    /// It stays until somebody has seen it, although it is over. What a person's own act ends does not.
+    pub latched: bool,
 }
 
 impl Line {
@@ -67,12 +69,25 @@ impl Line {
     }
 
     const fn prompt(self) -> Line {
-        Line { prompt: true, ..self }
+        Line { prompt: true, latched: false, ..self }
+    }
+
+    const fn goes_by_itself(self) -> Line {
+        Line { latched: false, ..self }
     }
 }
 
 const fn severe(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
-    Line { id, name, consequence: Consequence::Severe, time, delayed: false, shelvable: false, prompt: false }
+    Line {
+        id,
+        name,
+        consequence: Consequence::Severe,
+        time,
+        delayed: false,
+        shelvable: false,
+        prompt: false,
+        latched: true,
+    }
 }
 
 const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
@@ -80,7 +95,7 @@ const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
 }
 
 /// Every alarm.
-pub const CATALOGUE: [Line; 22] = {
+pub const CATALOGUE: [Line; 36] = {
     use AlarmId as A;
     use TimeToRespond::{AtOnce, Delivery, ResponseTime};
     [
@@ -105,14 +120,28 @@ pub const CATALOGUE: [Line; 22] = {
         severe(A::ShutoffBypassed, "shutoff_bypassed", ResponseTime),
         severe(A::TruckGone, "truck_gone", AtOnce).delayed(),
         serious(A::BeAtValve, "be_at_valve", ResponseTime).prompt(),
+        serious(A::AttendanceDue, "attendance_due", Delivery).prompt(),
+        serious(A::AttendanceOverdue, "attendance_overdue", Delivery).goes_by_itself(),
+        severe(A::NobodyAttends, "nobody_attends", AtOnce).goes_by_itself(),
+        serious(A::LevelWorking, "level_working", ResponseTime),
+        severe(A::LevelCritical, "level_critical", AtOnce),
+        severe(A::LevelSoon, "level_soon", ResponseTime).delayed(),
+        serious(A::NotIndependent, "not_independent", ResponseTime).delayed(),
+        severe(A::PadRising, "pad_rising", ResponseTime).delayed(),
+        severe(A::PadAboveSupply, "pad_above_supply", AtOnce).delayed(),
+        serious(A::FlowStopped, "flow_stopped", Delivery).delayed(),
+        severe(A::OtherTankRises, "other_tank_rises", AtOnce).delayed(),
+        serious(A::LoadTemperatureOff, "load_temperature_off", ResponseTime).delayed(),
+        serious(A::DewPointHigh, "dew_point_high", Delivery).delayed(),
+        serious(A::FirstGasDue, "first_gas_due", ResponseTime).prompt(),
         severe(A::TankPressureHigh, "tank_pressure_high", AtOnce),
     ]
 };
 
-/// Whether a person may shelve this one: its line allows it, and the signal that it is about neither warns of level,
+/// Whether a person may set this one aside, shelved or out of service: its line allows it, and the signal that it is about neither warns of level,
 /// pressure, reaction or another product, nor weighs what is missing.
 #[must_use]
-pub fn may_shelve(settings: &Settings, key: AlarmKey) -> bool {
+pub fn may_set_aside(settings: &Settings, key: AlarmKey) -> bool {
     use SignalKind as K;
     let of_signal = matches!(key.id, AlarmId::SignalLost | AlarmId::ReadingUnlikely);
     let spare = settings.signals.get(usize::from(key.subject)).is_some_and(|signal| {
@@ -167,6 +196,20 @@ mod tests {
             A::ShutoffBypassed,
             A::TruckGone,
             A::BeAtValve,
+            A::AttendanceDue,
+            A::AttendanceOverdue,
+            A::NobodyAttends,
+            A::LevelWorking,
+            A::LevelCritical,
+            A::LevelSoon,
+            A::NotIndependent,
+            A::PadRising,
+            A::PadAboveSupply,
+            A::FlowStopped,
+            A::OtherTankRises,
+            A::LoadTemperatureOff,
+            A::DewPointHigh,
+            A::FirstGasDue,
             A::TankPressureHigh,
         ];
         assert_eq!(CATALOGUE.map(|line| line.id), all);

@@ -1,19 +1,20 @@
 //! Whether each alarm's condition holds: true, false, or nobody can tell.
 
+use super::deviations::Foreseen;
+use super::machine::Board;
 use crate::engine::delivery::Delivery;
 use crate::engine::frame::{Condition, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
-use crate::engine::gauge;
 use crate::engine::input::{AlarmId, AlarmKey, RecorderState};
 use crate::engine::pad;
 use crate::engine::product::ProductCheck;
 use crate::engine::reading::Readings;
-use crate::engine::settings::{Settings, SignalKind, SignalSetup};
+use crate::engine::settings::{Settings, SignalKind, SignalSetup, TankSetup};
 use crate::engine::witness::flow_rate;
 use crate::time::EngineTime;
 
 /// More than this through the meter is movement, kg/s (or the same in the meter's litres: m3/s x 1000): a meter
 /// without a low-flow cut-off creeps at rest.
-pub(in crate::engine) const MOVEMENT_KG_PER_S: f64 = 0.1;
+pub(crate) const MOVEMENT_KG_PER_S: f64 = 0.1;
 
 /// What conditions look at.
 #[derive(Debug, Clone, Copy)]
@@ -40,6 +41,10 @@ pub struct Sight<'a> {
     pub product: &'a ProductCheck,
     /// When somebody must be at the valve.
     pub valve_by: Option<EngineTime>,
+    /// What is foreseen.
+    pub soon: Foreseen,
+    /// Alarms that are open: their dead-bands count.
+    pub board: &'a Board,
     /// Now.
     pub at: EngineTime,
 }
@@ -47,6 +52,12 @@ pub struct Sight<'a> {
 impl Sight<'_> {
     fn phase(&self) -> Phase {
         self.delivery.map_or(Phase::Idle, |d| d.phase)
+    }
+
+    /// How far a value must be back from this alarm's limit, SI: its dead-band while it is open, nothing before.
+    pub(super) fn back(&self, id: AlarmId, subject: u16) -> f64 {
+        let band = self.settings.thresholds.dead_bands.iter().find(|band| band.alarm == id);
+        band.filter(|_| self.board.is_open(key(id, subject))).map_or(0.0, |band| band.width_si)
     }
 
     /// Conditions on what is measured directly: at a poll of a device those that its signals can turn, otherwise (None) all.
@@ -65,12 +76,14 @@ impl Sight<'_> {
             }
             let gauge = [SignalKind::Level, SignalKind::LevelPressure].into_iter().any(|kind| turned(kind, Some(tank)));
             if polled.is_none() || gauge {
-                answers.push((key(AlarmId::LevelHighHigh, tank), self.level_high_high(tank)));
+                answers.extend(self.levels(tank));
             }
         }
         if polled.is_none() || turned(SignalKind::PadPressure, None) {
             let plate = self.delivery.map(|d| &d.setup.plate);
-            answers.push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate)));
+            let back = self.back(AlarmId::PadNearCeiling, 0);
+            answers
+                .push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate, back)));
             answers.push((key(AlarmId::PadAboveMawp, 0), self.pad_above_mawp()));
             answers.push((key(AlarmId::PadInReliefWindow, 0), self.pad_in_relief_window()));
         }
@@ -103,7 +116,27 @@ impl Sight<'_> {
             (key(AlarmId::ReverseFlow, 0), self.reverse_flow()),
             (key(AlarmId::TruckGone, 0), self.truck_gone()),
             (key(AlarmId::BeAtValve, 0), self.be_at_valve()),
+            (key(AlarmId::LevelSoon, tank), self.level_soon()),
+            (key(AlarmId::NotIndependent, 0), self.not_independent()),
+            (key(AlarmId::PadRising, 0), self.pad_rising()),
+            (key(AlarmId::PadAboveSupply, 0), self.pad_above_supply()),
+            (key(AlarmId::FlowStopped, 0), self.flow_stopped()),
+            (key(AlarmId::LoadTemperatureOff, tank), self.load_temperature_off()),
+            (key(AlarmId::DewPointHigh, 0), self.dew_point_high()),
+            (key(AlarmId::FirstGasDue, 0), self.first_gas_due()),
         ]
+    }
+
+    /// Conditions on each tank, asked at every tick.
+    #[must_use]
+    pub fn of_tanks(&self) -> Vec<(AlarmKey, Condition)> {
+        let tanks = (0..self.settings.tanks.len()).filter_map(|t| u16::try_from(t).ok());
+        tanks.map(|tank| (key(AlarmId::OtherTankRises, tank), self.other_tank_rises(tank))).collect()
+    }
+
+    /// Whether anything goes through the meter.
+    pub(super) fn moves(&self) -> Condition {
+        self.movement(MOVEMENT_KG_PER_S)
     }
 
     /// A density meter shows gas before liquid has reached it, and when nothing flows after the line was blown
@@ -131,31 +164,26 @@ impl Sight<'_> {
         }
     }
 
-    fn signals(&self, kind: SignalKind, tank: u16) -> impl Iterator<Item = u16> {
+    pub(super) fn signals(&self, kind: SignalKind, tank: u16) -> impl Iterator<Item = u16> {
         let signals = (0u16..).zip(&self.settings.signals);
         signals.filter(move |(_, s)| s.kind == kind && s.tank == Some(tank)).map(|(i, _)| i)
     }
 
-    fn switch_tripped(&self, tank: u16) -> Condition {
-        any(self.signals(SignalKind::HighLevelSwitch, tank).map(|s| self.readings.credible(s).map(|v| v != 0.0)))
+    /// The levels after API Standard 2350: working, high-high, critical.
+    fn levels(&self, tank: u16) -> [(AlarmKey, Condition); 3] {
+        let setup = self.settings.tanks.get(usize::from(tank));
+        let at = |id, level: fn(&TankSetup) -> f64| {
+            (key(id, tank), setup.map_or(Condition::Unknown, |setup| self.level_at(tank, id, level(setup))))
+        };
+        [
+            at(AlarmId::LevelHighHigh, |tank| tank.high_high.0),
+            at(AlarmId::LevelCritical, |tank| tank.critical.0),
+            at(AlarmId::LevelWorking, |tank| tank.working.0),
+        ]
     }
 
-    fn level_high_high(&self, tank: u16) -> Condition {
-        let Some(setup) = self.settings.tanks.get(usize::from(tank)) else { return Condition::Unknown };
-        let delivery = self.delivery.map(|d| &d.setup).filter(|d| d.tank == tank);
-        let mut by_level = self.signals(SignalKind::Level, tank).peekable();
-        // What a pressure means hangs on the product: without papers a gauge that shows a level is enough.
-        let by_pressure = delivery.is_some() || by_level.peek().is_none();
-        let by_pressure = self.signals(SignalKind::LevelPressure, tank).filter(|_| by_pressure);
-        any(by_level.chain(by_pressure).map(|s| {
-            let value = self.readings.credible(s).or(self.readings.at_least(s))?;
-            let level = match delivery {
-                Some(delivery) => gauge::to_level_m(self.settings, self.readings, delivery, s, value)?,
-                None if self.settings.signals.get(usize::from(s))?.kind == SignalKind::Level => value,
-                None => return None,
-            };
-            Some(level >= setup.high_high.0)
-        }))
+    fn switch_tripped(&self, tank: u16) -> Condition {
+        any(self.signals(SignalKind::HighLevelSwitch, tank).map(|s| self.readings.credible(s).map(|v| v != 0.0)))
     }
 
     fn high_level_projected(&self) -> Condition {
@@ -163,7 +191,7 @@ impl Sight<'_> {
             (Phase::Idle, _) => Condition::False,
             (_, Margin::Unknown) => Condition::Unknown,
             (_, Margin::Known { kg, .. }) => {
-                if *kg < 0.0 {
+                if *kg < self.back(AlarmId::HighLevelProjected, self.delivery.map_or(0, |d| d.setup.tank)) {
                     Condition::True
                 } else {
                     Condition::False
@@ -181,15 +209,17 @@ impl Sight<'_> {
     }
 
     fn movement_outside_transfer(&self) -> Condition {
-        if self.phase() == Phase::Transfer { Condition::False } else { self.movement() }
+        let least = MOVEMENT_KG_PER_S - self.back(AlarmId::MovementOutsideTransfer, 0);
+        if self.phase() == Phase::Transfer { Condition::False } else { self.movement(least) }
     }
 
     fn liquid_flows(&self) -> bool {
-        self.liquid && self.movement() != Condition::False
+        self.liquid && self.moves() != Condition::False
     }
 
-    fn movement(&self) -> Condition {
-        movement(self.settings, self.readings)
+    /// Whether more than that goes through the meter.
+    fn movement(&self, least_kg_per_s: f64) -> Condition {
+        more_than(self.settings, self.readings, least_kg_per_s)
     }
 
     fn witnesses_left(&self, count: usize) -> Condition {
@@ -203,8 +233,12 @@ impl Sight<'_> {
 /// Whether anything goes through the meter.
 #[must_use]
 pub fn movement(settings: &Settings, readings: &Readings) -> Condition {
+    more_than(settings, readings, MOVEMENT_KG_PER_S)
+}
+
+fn more_than(settings: &Settings, readings: &Readings, least_kg_per_s: f64) -> Condition {
     let Some(kind) = flow_rate(settings) else { return Condition::Unknown };
-    let least = if kind == SignalKind::FlowMassRate { MOVEMENT_KG_PER_S } else { MOVEMENT_KG_PER_S / 1000.0 };
+    let least = if kind == SignalKind::FlowMassRate { least_kg_per_s } else { least_kg_per_s / 1000.0 };
     match readings.credible_kind(settings, kind, None) {
         Some(rate) if rate.abs() > least => Condition::True,
         Some(_) => Condition::False,
@@ -217,7 +251,7 @@ fn key(id: AlarmId, subject: u16) -> AlarmKey {
 }
 
 /// True when one says so; unknown when one that could say so is silent; false when none is fitted or all deny.
-fn any(answers: impl Iterator<Item = Option<bool>>) -> Condition {
+pub(super) fn any(answers: impl Iterator<Item = Option<bool>>) -> Condition {
     let mut unknown = false;
     for answer in answers {
         match answer {

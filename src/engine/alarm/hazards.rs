@@ -3,6 +3,7 @@
 use super::condition::Sight;
 use crate::engine::blow;
 use crate::engine::frame::{Condition, Phase};
+use crate::engine::input::AlarmId;
 use crate::engine::reading::Readings;
 use crate::engine::settings::{PadTap, SignalKind};
 use crate::engine::witness::flow_rate;
@@ -14,7 +15,7 @@ const WARMER_K: f64 = 3.0;
 /// See above.
 const WARMER_SIGMAS: f64 = 3.0;
 /// Backwards through the meter, kg/s (or the same in the meter's litres).
-const BACKWARDS_KG_PER_S: f64 = 0.2;
+pub(crate) const BACKWARDS_KG_PER_S: f64 = 0.2;
 /// Pad below the tank's pressure by more than this, Pa: both gauges may be off by their zeros.
 const BELOW_SIGMAS: f64 = 3.0;
 
@@ -29,9 +30,10 @@ impl Sight<'_> {
 
     /// The line's density is not that of the papers.
     pub(super) fn wrong_product(&self) -> Condition {
+        let back = self.back(AlarmId::WrongProduct, 0);
         match self.product.off_kg_per_m3() {
             _ if !self.in_transfer() => Condition::False,
-            Some((_, other)) => yes(other),
+            Some((off, most)) => yes(off.value.abs() > most - back),
             None if Readings::find(self.settings, SignalKind::LineDensity, None).is_none() => Condition::False,
             None => Condition::Unknown,
         }
@@ -50,11 +52,12 @@ impl Sight<'_> {
         let line = self.readings.credible_kind(self.settings, SignalKind::LineTemperature, None);
         let load_c = delivery.setup.product.load_temperature.0;
         let warmest = start.value.max(line.map_or(load_c, |line| line.max(load_c)));
-        yes(now > warmest + WARMER_K.max(WARMER_SIGMAS * zero))
+        let back = self.back(AlarmId::PossibleReaction, delivery.setup.tank);
+        yes(now > warmest + WARMER_K.max(WARMER_SIGMAS * zero) - back)
     }
 
-    fn pad_over(&self, limit_pa: Option<f64>) -> Condition {
-        let Some(limit_pa) = limit_pa else { return Condition::Unknown };
+    fn pad_over(&self, limit_pa: Option<f64>, of: AlarmId) -> Condition {
+        let Some(limit_pa) = limit_pa.map(|limit_pa| limit_pa - self.back(of, 0)) else { return Condition::Unknown };
         let Some(signal) = Readings::find(self.settings, SignalKind::PadPressure, None) else {
             return Condition::Unknown;
         };
@@ -67,12 +70,15 @@ impl Sight<'_> {
 
     /// Above the plate's MAWP (49 CFR 180.407(a)(2): not to be passed).
     pub(super) fn pad_above_mawp(&self) -> Condition {
-        self.delivery.map_or(Condition::False, |d| self.pad_over(d.setup.plate.mawp.map(|p| p.0)))
+        self.delivery
+            .map_or(Condition::False, |d| self.pad_over(d.setup.plate.mawp.map(|p| p.0), AlarmId::PadAboveMawp))
     }
 
     /// Where the trailer's relief valve may open at any moment.
     pub(super) fn pad_in_relief_window(&self) -> Condition {
-        self.delivery.map_or(Condition::False, |d| self.pad_over(d.setup.plate.relief_from.map(|p| p.0)))
+        self.delivery.map_or(Condition::False, |d| {
+            self.pad_over(d.setup.plate.relief_from.map(|p| p.0), AlarmId::PadInReliefWindow)
+        })
     }
 
     /// The tank would push back: liquid, or moist gas, towards the trailer.
@@ -82,8 +88,9 @@ impl Sight<'_> {
         let Some(tank) = find(SignalKind::TankPressure, Some(delivery.setup.tank)) else { return Condition::False };
         let Some(pad) = find(SignalKind::PadPressure, None) else { return Condition::False };
         let zero = |s: u16| self.settings.signals.get(usize::from(s)).map_or(0.0, |s| s.zero);
+        let back = self.back(AlarmId::PadBelowTank, 0);
         match (self.readings.credible(pad), self.readings.credible(tank)) {
-            (Some(p), Some(t)) => yes(p < t - BELOW_SIGMAS * (zero(pad) + zero(tank))),
+            (Some(p), Some(t)) => yes(p < t + back - BELOW_SIGMAS * (zero(pad) + zero(tank))),
             _ => Condition::Unknown,
         }
     }
@@ -91,7 +98,8 @@ impl Sight<'_> {
     /// Backwards through the meter.
     pub(super) fn reverse_flow(&self) -> Condition {
         let Some(kind) = flow_rate(self.settings) else { return Condition::False };
-        let most = if kind == SignalKind::FlowMassRate { BACKWARDS_KG_PER_S } else { BACKWARDS_KG_PER_S / 1000.0 };
+        let most = BACKWARDS_KG_PER_S - self.back(AlarmId::ReverseFlow, 0);
+        let most = if kind == SignalKind::FlowMassRate { most } else { most / 1000.0 };
         match self.readings.credible_kind(self.settings, kind, None) {
             Some(rate) => yes(rate < -most),
             None => Condition::Unknown,
@@ -112,7 +120,7 @@ impl Sight<'_> {
         let Some(signal) = Readings::find(self.settings, SignalKind::Scale, None) else { return Condition::False };
         let Some(start) = delivery.start(signal) else { return Condition::False };
         match self.readings.credible(signal) {
-            Some(now) => yes(now < start.value - delivery.loaded_kg - GONE_KG),
+            Some(now) => yes(now < start.value - delivery.loaded_kg - GONE_KG + self.back(AlarmId::TruckGone, 0)),
             None => Condition::Unknown,
         }
     }

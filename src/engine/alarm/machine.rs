@@ -2,12 +2,13 @@
 //!
 //! An alarm comes when its condition has held for the on-delay. It goes when the condition has been false for
 //! the off-delay *and* somebody has seen it. Unknown is not normal: it neither raises nor clears, and it
-//! interrupts the wait to clear. "Seen" clears nothing. A shelved alarm lives on unheard; when its time is over it
-//! is called out as if nobody had seen it.
+//! interrupts the wait to clear. "Seen" clears nothing. One that is not latched goes without. A shelved alarm lives on
+//! unheard; when its time is over it is called out as if nobody had seen it. So does one out of service until it is put
+//! back. The first of those that are open together is marked.
 
 use super::catalogue;
 use crate::engine::frame::{Alarm, Condition, Shelf};
-use crate::engine::input::{AlarmKey, CarriedAlarm, CarriedShelf};
+use crate::engine::input::{AlarmKey, CarriedAlarm, CarriedShelf, OutOfService};
 use crate::time::{EngineTime, SECOND_NS, WallTime};
 
 #[derive(Debug, Clone, Copy)]
@@ -17,7 +18,11 @@ struct State {
     waiting_since: Option<EngineTime>,
     /// Since when it is open.
     open_since: Option<WallTime>,
+    /// When it came in this segment; 0: before it.
+    opened: EngineTime,
     seen: bool,
+    /// It came while no other was open, prompts apart.
+    first: bool,
 }
 
 /// All alarms of a bay. Bounded: one state per alarm and subject of the settings.
@@ -29,10 +34,19 @@ pub struct Board {
     next: usize,
     /// Shelved ones. Bounded: one for each open alarm.
     shelves: Vec<Shelf>,
+    /// Bounded: one for each alarm and subject.
+    out: Vec<OutOfService>,
 }
 
 /// Nothing known, nothing open.
-const QUIET: State = State { condition: Condition::Unknown, waiting_since: None, open_since: None, seen: false };
+const QUIET: State = State {
+    condition: Condition::Unknown,
+    waiting_since: None,
+    open_since: None,
+    opened: EngineTime(0),
+    seen: false,
+    first: false,
+};
 
 /// A moment so much later; a time that is none or below nothing is over at once.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bounded: a shelf ends within a shift")]
@@ -55,18 +69,19 @@ pub struct Delays {
 impl Board {
     /// With the alarms that were open when the last segment ended.
     #[must_use]
-    pub fn carried(alarms: &[CarriedAlarm], shelves: &[CarriedShelf]) -> Board {
+    pub fn carried(alarms: &[CarriedAlarm], shelves: &[CarriedShelf], out: &[OutOfService]) -> Board {
         let state = |alarm: &CarriedAlarm| State {
-            condition: Condition::Unknown,
-            waiting_since: None,
             open_since: Some(alarm.since),
             seen: alarm.seen,
+            first: alarm.first,
+            ..QUIET
         };
         let shelf = |shelf: &CarriedShelf| Shelf { key: shelf.key, until: after(EngineTime(0), shelf.left_s) };
         Board {
             states: alarms.iter().map(|alarm| (alarm.key, state(alarm))).collect(),
             next: 0,
             shelves: shelves.iter().map(shelf).collect(),
+            out: out.to_vec(),
         }
     }
 
@@ -91,6 +106,7 @@ impl Board {
         wall: WallTime,
         delays: Delays,
     ) -> bool {
+        let line = catalogue::of(key.id);
         let state = self.state(key);
         let turned = state.condition != condition;
         state.condition = condition;
@@ -103,18 +119,26 @@ impl Board {
         let since = *state.waiting_since.get_or_insert(at);
         let waited_s = at.since_s(since);
         if state.open_since.is_none() {
-            let on_s = if catalogue::of(key.id).delayed { delays.on_s } else { 0.0 };
+            let on_s = if line.delayed { delays.on_s } else { 0.0 };
             if waited_s < on_s {
                 return false;
             }
-            *state = State { condition, waiting_since: None, open_since: Some(wall), seen: false };
+            *state = State { condition, open_since: Some(wall), opened: at, ..QUIET };
+            let first = !line.prompt && !self.any_before(key, at);
+            self.state(key).first = first;
             return true;
         }
-        if state.seen && waited_s >= delays.off_s {
+        if (state.seen || !line.latched) && waited_s >= delays.off_s {
             *state = State { condition, ..QUIET };
             return true;
         }
         turned
+    }
+
+    /// Whether another alarm that is called out came earlier and is open still.
+    fn any_before(&self, key: AlarmKey, at: EngineTime) -> bool {
+        let is_called = |k: AlarmKey| k != key && !catalogue::of(k.id).prompt && !self.is_set_aside(k);
+        self.states.iter().any(|(k, s)| s.open_since.is_some() && s.opened < at && is_called(*k))
     }
 
     /// Somebody has seen it; false when no such alarm is open.
@@ -137,6 +161,36 @@ impl Board {
         }
     }
 
+    /// Takes an alarm out of service; one that is out already gets the new reason.
+    pub fn take_out(&mut self, out: OutOfService) {
+        self.out.retain(|o| o.key != out.key);
+        self.out.push(out);
+    }
+
+    /// Puts an alarm back in service: if it is open nobody has seen it.
+    pub fn put_back(&mut self, key: AlarmKey) {
+        self.out.retain(|o| o.key != key);
+        if let Some((_, state)) = self.states.iter_mut().find(|(k, _)| *k == key) {
+            state.seen = false;
+        }
+    }
+
+    /// Whether an alarm is out of service.
+    #[must_use]
+    pub fn is_out(&self, key: AlarmKey) -> bool {
+        self.out.iter().any(|o| o.key == key)
+    }
+
+    /// Alarms out of service.
+    #[must_use]
+    pub fn out_of_service(&self) -> &[OutOfService] {
+        &self.out
+    }
+
+    fn is_set_aside(&self, key: AlarmKey) -> bool {
+        self.is_shelved(key) || self.is_out(key)
+    }
+
     /// Takes back what has been shelved long enough; true where there is any.
     pub fn expire(&mut self, at: EngineTime) -> bool {
         let over: Vec<AlarmKey> = self.shelves.iter().filter(|s| s.until <= at).map(|s| s.key).collect();
@@ -144,10 +198,12 @@ impl Board {
         !over.is_empty()
     }
 
-    /// Takes back what may not be shelved (any more).
-    pub fn keep_shelves(&mut self, may: impl Fn(AlarmKey) -> bool) {
+    /// Takes back what may not be shelved or out of service (any more).
+    pub fn keep_aside(&mut self, may: impl Fn(AlarmKey) -> bool) {
         let barred: Vec<AlarmKey> = self.shelves.iter().map(|s| s.key).filter(|key| !may(*key)).collect();
         barred.iter().for_each(|key| self.unshelve(*key));
+        let barred: Vec<AlarmKey> = self.out.iter().map(|o| o.key).filter(|key| !may(*key)).collect();
+        barred.iter().for_each(|key| self.put_back(*key));
     }
 
     /// Whether an alarm is shelved.
@@ -181,11 +237,12 @@ impl Board {
         let mut open: Vec<Alarm> = self
             .states
             .iter()
-            .filter(|(key, _)| !self.is_shelved(*key))
+            .filter(|(key, _)| !self.is_set_aside(*key))
             .filter_map(|&(key, ref state)| {
                 let since = state.open_since?;
                 let priority = catalogue::of(key.id).priority();
-                Some(Alarm { key, condition: state.condition, seen: state.seen, since, priority })
+                let State { condition, seen, first, .. } = *state;
+                Some(Alarm { key, condition, seen, since, priority, first })
             })
             .collect();
         open.sort_by_key(|alarm| (alarm.priority, alarm.key));
@@ -195,8 +252,10 @@ impl Board {
     /// For the next segment.
     #[must_use]
     pub fn carry(&self) -> Vec<CarriedAlarm> {
-        let open = self.states.iter().filter_map(|(key, s)| s.open_since.map(|since| (*key, since, s.seen)));
-        let mut carried: Vec<_> = open.map(|(key, since, seen)| CarriedAlarm { key, since, seen }).collect();
+        let carry = |(key, s): &(AlarmKey, State)| {
+            s.open_since.map(|since| CarriedAlarm { key: *key, since, seen: s.seen, first: s.first })
+        };
+        let mut carried: Vec<_> = self.states.iter().filter_map(carry).collect();
         carried.sort_by_key(|alarm| alarm.key);
         carried
     }
@@ -265,10 +324,50 @@ mod tests {
         board.shelve(DIRECT, EngineTime(0), 60.0);
         assert!(board.frame().is_empty() && board.is_open(DIRECT));
         assert!(!board.expire(EngineTime(59 * SECOND_NS)) && board.is_shelved(DIRECT));
-        let carried = Board::carried(&board.carry(), &board.carry_shelves(EngineTime(20 * SECOND_NS)));
+        let carried = Board::carried(&board.carry(), &board.carry_shelves(EngineTime(20 * SECOND_NS)), &[]);
         assert_eq!(carried.shelves(), [Shelf { key: DIRECT, until: EngineTime(40 * SECOND_NS) }]);
         assert!(board.expire(EngineTime(60 * SECOND_NS)) && !board.is_shelved(DIRECT));
         assert!(board.frame().iter().all(|alarm| !alarm.seen) && board.frame().len() == 1);
+    }
+
+    /// ANSI/ISA-18.2 as published: out of service is a manual state that lasts until a person ends it.
+    #[test]
+    fn one_out_of_service_is_unheard_until_it_is_put_back_and_then_unseen() {
+        let mut board = run(DIRECT, &[(0, True)]);
+        board.see(DIRECT);
+        let out = OutOfService { key: DIRECT, who: "J. Doe".into(), since: WallTime(5), reason: "new gauge".into() };
+        board.take_out(out.clone());
+        assert!(board.frame().is_empty() && board.is_open(DIRECT) && !board.expire(EngineTime(u64::MAX)));
+        let mut carried = Board::carried(&board.carry(), &[], board.out_of_service());
+        assert_eq!(carried.out_of_service(), [out]);
+        carried.put_back(DIRECT);
+        assert!(carried.frame().iter().all(|alarm| !alarm.seen) && carried.frame().len() == 1);
+    }
+
+    /// The same: first-out tells which of several came first.
+    #[test]
+    fn the_first_of_those_that_are_open_together_is_marked() {
+        let (second, prompt) = (DELAYED, AlarmKey { id: AlarmId::BeAtValve, subject: 0 });
+        let mut board = run(prompt, &[(0, True)]);
+        let mut take = |key, s: u64| board.take(key, True, EngineTime(s * SECOND_NS), WallTime(0), DELAYS);
+        assert!(take(DIRECT, 1) && !take(second, 2) && take(second, 7));
+        let first = |board: &Board| board.frame().iter().filter(|a| a.first).map(|a| a.key).collect::<Vec<_>>();
+        assert_eq!(first(&board), [DIRECT], "a prompt is never the first, and not before it either");
+        assert_eq!(first(&Board::carried(&board.carry(), &[], &[])), [DIRECT]);
+        // The first has gone: what comes while the second is open is no first.
+        board.see(DIRECT);
+        for s in [8, 38] {
+            board.take(DIRECT, False, EngineTime(s * SECOND_NS), WallTime(0), DELAYS);
+        }
+        assert!(!board.is_open(DIRECT) && first(&board).is_empty());
+    }
+
+    #[test]
+    fn one_that_is_not_latched_goes_by_itself() {
+        let prompt = AlarmKey { id: AlarmId::BeAtValve, subject: 0 };
+        let open = |key, s| run(key, &[(0, True), (1, False), (s, False)]).is_open(key);
+        assert!(open(prompt, 30) && !open(prompt, 31));
+        assert!(open(DIRECT, 1000));
     }
 
     #[test]

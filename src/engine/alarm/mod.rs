@@ -2,5 +2,6 @@
 
 pub mod catalogue;
 pub mod condition;
-mod hazards;
+pub mod deviations;
+pub(crate) mod hazards;
 pub mod machine;

@@ -4,7 +4,7 @@
 //! adds or takes away counts as uncertainty in full, and what rests on it is doubtful. Farther off there is no density.
 
 use crate::engine::settings::Product;
-use crate::units::{Celsius, KgPerM3};
+use crate::units::{Celsius, KgPerM3, PaS};
 
 /// How far beyond its table a product is followed, K.
 const BEYOND_K: f64 = 10.0;
@@ -13,6 +13,14 @@ const BEYOND_K: f64 = 10.0;
 #[must_use]
 pub fn density(product: &Product, temperature: Celsius) -> Option<KgPerM3> {
     super::geometry::interpolate(product.density.iter().map(|(t, d)| (t.0, d.0)), temperature.0).map(KgPerM3)
+}
+
+/// Dynamic viscosity at `temperature`; `None` outside the product's table, or where it has none. It falls with temperature nearly
+/// as an exponential: straight lines in its logarithm.
+#[must_use]
+pub fn viscosity(product: &Product, temperature: Celsius) -> Option<PaS> {
+    let table = product.viscosity.iter().map(|(t, v)| (t.0, libm::log(v.0)));
+    super::geometry::interpolate(table, temperature.0).map(|ln| PaS(libm::exp(ln)))
 }
 
 /// Density of what is there, whatever the table says.
@@ -61,6 +69,7 @@ mod tests {
             name: "ethylene glycol".into(),
             density: vec![(Celsius(20.0), KgPerM3(1113.7)), (Celsius(40.0), KgPerM3(1099.5))],
             density_u: 1e-3,
+            viscosity: Vec::new(),
             confirmed: true,
             source: "Perry's Chemical Engineers' Handbook, 8th ed.".into(),
             load_temperature: Celsius(25.0),

@@ -1,34 +1,12 @@
-// Puts each frame on the page. Frames are whole: whoever missed some is whole after one. Regions without
-// buttons are replaced where they changed; alarm rows are kept and only their texts are changed, so that no
-// press is lost. Nothing here computes, and no sentence is written here.
+// The page of a bay: alarm rows, entries, and what is asked for beyond the frames. Regions without buttons are replaced
+// where they changed; alarm rows are kept and only their texts are changed, so that no press is lost; what is set aside
+// has buttons and changes only when somebody sets aside. Nothing here computes, and no sentence is written here.
 
-import { showWalk, signWith } from "/steps.js";
+import { body, byId, follow, put } from "./feed.js";
+import { showWalk, signWith } from "./steps.js";
 
-const body = document.body;
-const byId = (id) => document.getElementById(id);
 const address = `/bay/${body.dataset.bay}`;
-const FIRST_RETRY_MS = 500;
-const LONGEST_RETRY_MS = 5000;
-
-const shown = new Map();
 const rows = new Map();
-let lastNumber = null;
-let heardAt = null;
-let staleAfterMs = 3000;
-let connected = false;
-let retryMs = FIRST_RETRY_MS;
-
-function put(node, text) {
-  if (node.textContent !== text) node.textContent = text;
-}
-
-function showRegions(regions) {
-  for (const [id, html] of Object.entries(regions)) {
-    if (shown.get(id) === html) continue;
-    shown.set(id, html);
-    byId(id).innerHTML = html;
-  }
-}
 
 function newRow(alarm) {
   const row = byId("alarm-row").content.firstElementChild.cloneNode(true);
@@ -58,128 +36,47 @@ function showAlarms(alarms) {
     row.querySelector("button").disabled = alarm.seen;
     if (list.children[place] !== row) list.insertBefore(row, list.children[place] ?? null);
   });
-  body.dataset.alarms = alarms.length;
 }
 
-// Sounds, by what is worst: tones as [Hz, ms], again after so many ms. Stale falls, so that no one takes it for an alarm
-// of the plant; an alarm sounds until it is seen.
-const SOUNDS = {
-  stale: { tones: [[660, 350], [440, 350], [330, 500]], again: 3000 },
-  high: { tones: [[880, 150], [880, 150], [1175, 150], [880, 150], [1175, 150]], again: 3000 },
-  medium: { tones: [[740, 200], [740, 200], [740, 200]], again: 8000 },
-  low: { tones: [[587, 250]], again: 20000 },
-};
-const GAP_MS = 80;
-let audio = null;
-let sounding = null;
-let soundedAt = 0;
-
-function play({ tones }) {
-  if (audio?.state !== "running") return;
-  let at = audio.currentTime;
-  for (const [hertz, ms] of tones) {
-    const tone = new OscillatorNode(audio, { frequency: hertz, type: "triangle" });
-    tone.connect(audio.destination);
-    tone.start(at);
-    tone.stop(at + ms / 1000);
-    at += (ms + GAP_MS) / 1000;
-  }
-}
-
-// What ought to sound now; the page says whether the browser lets it.
-function sound() {
-  const state = body.dataset.state;
-  const unseen = [...rows.values()].filter((row) => row.dataset.seen === "false").map((row) => row.dataset.priority);
-  const worst = ["high", "medium", "low"].find((priority) => unseen.includes(priority)) ?? "none";
-  const wanted = state === "stale" || state === "lost" ? "stale" : worst;
-  body.dataset.sound = wanted;
-  const now = performance.now();
-  const due = wanted !== sounding || now - soundedAt >= (SOUNDS[wanted]?.again ?? Infinity);
-  if (due && SOUNDS[wanted]) {
-    play(SOUNDS[wanted]);
-    soundedAt = now;
-  }
-  sounding = wanted;
-}
-
-// Browsers let a page sound only after a press, and may take it back.
-function heard() {
-  const button = byId("sound");
-  const running = audio?.state === "running";
-  button.dataset.heard = running ? "yes" : "no";
-  if (running) put(button, button.dataset.on);
-  else put(button, button.dataset.off);
-}
-
-async function listen() {
-  if (audio === null) {
-    audio = new AudioContext();
-    audio.addEventListener("statechange", heard);
-  }
-  await audio.resume();
-  heard();
+// The choice of alarms that may be set aside; what is chosen stays so while it is open.
+function offerAside(alarms) {
+  const choice = byId("aside-alarm");
+  const offered = alarms.map((alarm) => alarm.key).join();
+  byId("set-aside").hidden = alarms.length === 0;
+  if (choice.dataset.offered === offered) return;
+  choice.dataset.offered = offered;
+  const chosen = choice.value;
+  choice.replaceChildren(new Option(), ...alarms.map((alarm) => {
+    const value = JSON.stringify({ id: alarm.id, subject: alarm.subject });
+    return new Option(alarm.says, value, false, value === chosen);
+  }));
 }
 
 function show(frame) {
-  // The frame a viewer is greeted with may be old; only one that follows another is news.
-  if (lastNumber !== null && frame.number !== lastNumber) heardAt = performance.now();
-  lastNumber = frame.number;
-  staleAfterMs = frame.stale_after_ms;
-  put(document.querySelector("title"), frame.title);
-  showRegions(frame.regions);
   showAlarms(frame.alarms);
   byId("start").disabled = !frame.can_start;
   byId("close").disabled = !frame.can_close;
   byId("delivery").hidden = !frame.can_check;
   byId("reject").hidden = !frame.can_start;
+  byId("attend").hidden = !frame.can_attend;
   showWalk(frame.walk);
+  offerAside(frame.alarms.filter((alarm) => alarm.may_set_aside));
   byId("dip").hidden = !frame.can_dip;
   byId("zero").hidden = !frame.can_zero;
-  watch();
-  body.dataset.number = frame.number;
-  body.dataset.ready = "yes";
 }
 
-// The page's own watch over the age of what it shows; the connection's keep-alives prove nothing.
-function watch() {
-  const words = byId("state");
-  const age = heardAt === null ? null : performance.now() - heardAt;
-  const late = age !== null && age > staleAfterMs;
-  if (!connected && (late || age === null) && lastNumber !== null) {
-    body.dataset.state = "lost";
-    put(words, words.dataset.lost);
-  } else if (late) {
-    body.dataset.state = "stale";
-    put(words, `${words.dataset.stale} ${Math.round(age / 1000)} ${words.dataset.since}`);
-  } else if (age !== null) {
-    body.dataset.state = "live";
-    put(words, "");
-  }
-  sound();
+function enter(what) {
+  return post("entry", { what });
 }
 
-function connect() {
-  const socket = new WebSocket(`ws://${location.host}${address}/live`);
-  socket.addEventListener("open", () => {
-    connected = true;
-    retryMs = FIRST_RETRY_MS;
-  });
-  socket.addEventListener("message", (message) => show(JSON.parse(message.data)));
-  socket.addEventListener("close", () => {
-    connected = false;
-    setTimeout(connect, retryMs);
-    retryMs = Math.min(2 * retryMs, LONGEST_RETRY_MS);
-  });
-}
-
-async function enter(what) {
+async function post(door, content) {
   const answer = byId("answer");
   put(answer, answer.dataset.sending);
   try {
-    const reply = await fetch(`${address}/entry`, {
+    const reply = await fetch(`${address}/${door}`, {
       method: "POST",
       headers: { "content-type": "application/json" },
-      body: JSON.stringify({ what }),
+      body: JSON.stringify(content),
     });
     put(answer, (await reply.json()).says);
   } catch {
@@ -221,6 +118,23 @@ byId("reject").addEventListener("submit", (event) => {
   event.preventDefault();
   enter({ rejected: { reason: byId("reject-why").value } });
 });
+byId("attend").addEventListener("click", () => enter("attended"));
+byId("hand-over").addEventListener("submit", (event) => {
+  event.preventDefault();
+  enter({ handed_over: { to: byId("comes").value, read_back: byId("read-back").checked } });
+  event.target.reset();
+});
+byId("set-aside").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const alarm = JSON.parse(byId("aside-alarm").value);
+  if (event.submitter?.value === "taken_out") enter({ taken_out: { ...alarm, reason: byId("aside-why").value } });
+  else enter({ shelved: { ...alarm, minutes: byId("aside-minutes").valueAsNumber || null } });
+});
+byId("enrol").addEventListener("click", () => post("screen", {}));
+byId("aside").addEventListener("click", (event) => {
+  const entry = event.target.closest("button[data-entry]")?.dataset.entry;
+  if (entry) enter(JSON.parse(entry));
+});
 byId("dip").addEventListener("submit", (event) => {
   event.preventDefault();
   enter({ dipped: { level_m: byId("dipped").valueAsNumber } });
@@ -229,11 +143,60 @@ byId("zero").addEventListener("submit", (event) => {
   event.preventDefault();
   enter({ scale_zeroed: { cause: byId("cause").value } });
 });
-signWith(enter);
-document.addEventListener("pointerdown", () => listen(), { once: true });
-byId("sound").addEventListener("click", async () => {
-  await listen();
-  play(SOUNDS.high);
+
+// The stretch of the past that was asked for; where its buttons lead is the server's word.
+const ways = [...document.querySelectorAll("#look-back [data-way]")];
+
+async function lookBack(query) {
+  const past = byId("past");
+  try {
+    const reply = await fetch(`${address}/past${query}`);
+    past.innerHTML = await reply.text();
+  } catch {
+    put(past, byId("state").dataset.lost);
+  }
+  const leads = past.firstElementChild?.dataset ?? {};
+  for (const button of ways) button.disabled = button.dataset.way !== "whole" && !(button.dataset.way in leads);
+}
+
+byId("look-back").addEventListener("toggle", (event) => {
+  if (event.target.open) lookBack("");
 });
-setInterval(watch, 200);
-connect();
+for (const button of ways) {
+  button.addEventListener("click", () => lookBack(byId("past").firstElementChild?.dataset[button.dataset.way] ?? ""));
+}
+
+// Where the masses come from: asked for while the fold is open. A press on the plot leads to the row that was pressed.
+const account = byId("account");
+const ROWS = [["account-flow", 0.31], ["account-scale", 0.49], ["account-tank", 1]];
+const ACCOUNT_MS = 2000;
+
+async function showAccount() {
+  const text = byId("accounts");
+  if (!account.open || text.contains(document.activeElement)) return;
+  try {
+    const reply = await fetch(`${address}/account`);
+    text.innerHTML = await reply.text();
+  } catch {
+    put(text, byId("state").dataset.lost);
+  }
+}
+
+account.addEventListener("toggle", showAccount);
+setInterval(showAccount, ACCOUNT_MS);
+byId("tap").addEventListener("click", async (event) => {
+  account.open = true;
+  await showAccount();
+  // A key press has no place.
+  const down = event.detail === 0 ? 0 : event.offsetY / event.target.clientHeight;
+  byId(ROWS.find(([, below]) => down < below)?.[0] ?? "account")?.scrollIntoView();
+});
+
+byId("card-open").addEventListener("click", (event) => {
+  const card = byId("card");
+  card.hidden = !card.hidden;
+  event.target.setAttribute("aria-expanded", String(!card.hidden));
+  if (!card.hidden) document.querySelector("main").scrollTop = 0;
+});
+signWith(enter);
+follow(`${address}/live`, show);

@@ -4,12 +4,12 @@ use super::mirror;
 use crate::engine::blow::BlowState;
 use crate::engine::checks::Check;
 use crate::engine::frame::{
-    Alarm, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation, Finish,
-    Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
-    Reason, ScaleZero, Shelf, Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord, Witness,
-    WitnessId,
+    Alarm, AttendanceState, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate,
+    Explanation, Finish, Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase,
+    Priority, Reading, Reason, ScaleZero, Shelf, Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord,
+    Witness, WitnessId,
 };
-use crate::engine::input::{AlarmKey, Gap, MissReason, RecorderState, Status, ZeroCause};
+use crate::engine::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use crate::engine::steps::StepState;
 use crate::time::{EngineTime, WallAnchor, WallTime};
 
@@ -31,6 +31,8 @@ mirror! {
         tank: Option<Tank>,
         alarms: Vec<Alarm>,
         shelves: Vec<Shelf>,
+        out_of_service: Vec<OutOfService>,
+        attendance: AttendanceState,
         recorder: RecorderState,
         blind: Option<Gap>,
         neighbours: Vec<NeighbourState>,
@@ -38,6 +40,8 @@ mirror! {
         steps: Vec<StepState>,
         blow: Option<BlowState>,
     }
+
+    struct AttendanceStateForm of AttendanceState { on_duty: Option<String>, due_at: Option<EngineTime> = "due_at_ns" }
 
     struct NeighbourStateForm of NeighbourState {
         neighbour: u16,
@@ -294,6 +298,7 @@ mirror! {
         seen: bool,
         since: WallTime = "since_unix_ns",
         priority: Priority,
+        first: bool,
     }
 
     enum ConditionForm of Condition { True, False, Unknown }

@@ -4,9 +4,10 @@ use super::mirror;
 use crate::engine::checks::CheckId;
 use crate::engine::frame::{Contribution, Estimate, Opening, Phase};
 use crate::engine::input::{
-    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedCount, CarriedDelivery, CarriedNeighbour,
-    CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed,
-    Neighbour, NeighbourLoad, Poll, RecorderState, SettingsText, SignalValue, Status, What, ZeroCause,
+    AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedAttendance, CarriedCount, CarriedDelivery,
+    CarriedNeighbour, CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured,
+    MissReason, Missed, Neighbour, NeighbourLoad, OutOfService, Poll, RecorderState, SettingsText, SignalValue, Status,
+    What, ZeroCause,
 };
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::engine::steps::{Right, Side, StepMark};
@@ -89,6 +90,10 @@ mirror! {
         ScaleZeroed(ZeroCause),
         CheckEntered { check: CheckId, met: bool, note: String },
         Rejected { reason: String },
+        Attended { screen: String },
+        HandedOver { out: Option<String>, to: String, state: String },
+        TakenOut { key: AlarmKey, reason: String },
+        PutBack(AlarmKey),
         StepSigned { step: String, side: Side, name: String, right: Right, note: String },
         StepSkipped { step: String, right: Right, reason: String },
         BlowBegan,
@@ -129,6 +134,20 @@ mirror! {
         ShutoffBypassed,
         TruckGone,
         BeAtValve,
+        AttendanceDue,
+        AttendanceOverdue,
+        NobodyAttends,
+        LevelWorking,
+        LevelCritical,
+        LevelSoon,
+        NotIndependent,
+        PadRising,
+        PadAboveSupply,
+        FlowStopped,
+        OtherTankRises,
+        LoadTemperatureOff,
+        DewPointHigh,
+        FirstGasDue,
         TankPressureHigh,
     }
 
@@ -162,13 +181,24 @@ mirror! {
         delivery: Option<CarriedDelivery>,
         restarted: bool,
         shelves: Vec<CarriedShelf>,
+        out_of_service: Vec<OutOfService>,
+        attendance: CarriedAttendance,
+    }
+
+    struct CarriedAttendanceForm of CarriedAttendance { on_duty: Option<String>, waited_s: f64 }
+
+    struct OutOfServiceForm of OutOfService {
+        key: AlarmKey,
+        who: String,
+        since: WallTime = "since_unix_ns",
+        reason: String,
     }
 
     struct ClosingForm of Closing { level_m: f64, u_m: f64, used_kg: f64, gap_kg: f64 }
 
     struct CarriedShelfForm of CarriedShelf { key: AlarmKey, left_s: f64 }
 
-    struct CarriedAlarmForm of CarriedAlarm { key: AlarmKey, since: WallTime = "since_unix_ns", seen: bool }
+    struct CarriedAlarmForm of CarriedAlarm { key: AlarmKey, since: WallTime = "since_unix_ns", seen: bool, first: bool }
 
     struct CarriedDeliveryForm of CarriedDelivery {
         setup: DeliverySetup,

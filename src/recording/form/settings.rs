@@ -2,13 +2,15 @@
 
 use super::mirror;
 use crate::engine::blow::BlowSetup;
+use crate::engine::input::AlarmId;
 use crate::engine::papers::{Expected, Papers};
 use crate::engine::settings::{
-    DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap, Plate,
-    Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
+    DeadBand, DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup,
+    PadTap, Plate, Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup,
+    Thresholds,
 };
 use crate::engine::steps::Step;
-use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre};
+use crate::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
 
 mirror! {
     struct SettingsForm of Settings {
@@ -116,6 +118,7 @@ mirror! {
         starts: LineStart,
         valve_closes_s: f64,
         blow_clear: Kg = "blow_clear_kg",
+        bore: Option<Metre> = "bore_m",
     }
 
     enum LineStartForm of LineStart { Empty, Full }
@@ -133,6 +136,7 @@ mirror! {
 
     struct LimitsForm of Limits {
         response_time_s: f64,
+        attendance_s: Option<f64>,
         pad_maximum: Option<GaugePa> = "pad_maximum_pa_gauge",
         hose_rating: Option<GaugePa> = "hose_rating_pa_gauge",
         line_rating: Option<GaugePa> = "line_rating_pa_gauge",
@@ -148,6 +152,12 @@ mirror! {
         near_ceiling: f64,
         on_delay_s: f64,
         off_delay_s: f64,
+        dead_bands: Vec<DeadBand>,
+    }
+
+    struct DeadBandForm of DeadBand {
+        alarm: AlarmId,
+        width_si: f64,
     }
 
     struct DeliverySetupForm of DeliverySetup {
@@ -174,6 +184,7 @@ mirror! {
         name: String,
         density: Vec<(Celsius, KgPerM3)> = "density_c_kg_per_m3",
         density_u: f64,
+        viscosity: Vec<(Celsius, PaS)> = "viscosity_c_pa_s",
         confirmed: bool,
         source: String,
         load_temperature: Celsius = "load_temperature_c",

@@ -3,6 +3,7 @@
 use super::{JOINED, Results, SHOWN_CHANGES};
 use crate::picture::{Size, TradePoint, trade};
 use crate::tune::compare::Turn;
+use crate::tune::propose::DeadBand;
 use crate::tune::tally::{Key, Tally, Total, middle};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use std::collections::BTreeSet;
@@ -69,7 +70,10 @@ fn read(results: &Results<'_>) -> Markup {
         p {
             (results.taken) " recordings, " (results.drills) " of them of drills. Each was replayed under each choice of \
              settings by this program's engine; an alarm is taken as seen the moment it comes, so that each return counts. "
-            @if labelled { "What was called for is by the labels given." }
+            @if labelled {
+                "What was called for is known of " (results.known) " of them: by the labels given, and of drills by what the \
+                 simulator wrote into their recordings."
+            }
             @else { "Nobody has labelled what was called for: nuisance and delay are not known." }
         }
         @for (heading, list) in [("Left out", &results.left_out), ("Read in part", &results.stopped)] {
@@ -93,19 +97,19 @@ fn by_choice(results: &Results<'_>) -> Markup {
                  16.4.4). Differences are counted against the first line."
             }
             thead { tr {
-                th { "choice" } th { "recordings" } th { "hours" } th { "alarms" } th { "an hour" } th { "floods" }
-                th { "most in 10 min" } th { "called for" } th { "nuisance" } th { "missed" }
+                th { "choice" } th { "recordings" } th { "hours" } th { "alarms" } th { "an hour" } th { "prompts" }
+                th { "floods" } th { "most in 10 min" } th { "called for" } th { "nuisance" } th { "missed" }
                 th { "appear" } th { "vanish" } th { "move" }
             } }
             tbody { @for ((choice, total), turns) in results.plan.choices.iter().zip(&results.totals).zip(&results.turns) {
                 tr {
                     td { (choice.name) } td { (total.recordings) } td { (one(total.watched_s / 3600.0)) }
-                    td { (total.came()) } td { (two(total.per_hour(total.came()))) } td { (total.floods.len()) }
-                    td { (total.most_in_ten_min) }
+                    td { (total.came()) } td { (two(total.per_hour(total.came()))) } td { (total.prompts()) }
+                    td { (total.floods.len()) } td { (total.most_in_ten_min) }
                     @for count in truth(total) { td { (count) } }
                     @for count in turns { td { (count) } }
                 }
-                @for why in &total.refused { tr { td class="t" colspan="13" { "not tried on some: " (why) } } }
+                @for why in &total.refused { tr { td class="t" colspan="14" { "not tried on some: " (why) } } }
             } }
         } }
     }
@@ -127,8 +131,9 @@ fn alarms(results: &Results<'_>, index: usize, total: &Total) -> Markup {
         @else { div class="scroll" { table {
             caption {
                 "Chattered: bursts of 3 within 60 s. Fleeting: gone within 10 s. Stale: open for more than 24 h. Delay: from \
-                 the beginning of a labelled stretch. Lead: from the alarm to what it is for (level: high-high, critical; \
-                 pad: its ceiling), by the readings; middle and shortest."
+                 the beginning of a labelled stretch. Lead: from the alarm to what it is for, by the readings (levels: \
+                 high-high, critical, the switch; pad: its ceiling, the relief valve's range; flow backwards, flow ended), \
+                 or to the bad end of a drill; middle and shortest."
             }
             thead { tr {
                 th { "alarm" } th { "came" } th { "an hour" } th { "open, min" } th { "chattered" } th { "fleeting" }
@@ -226,6 +231,14 @@ fn proposals(results: &Results<'_>) -> Markup {
                 td { (short(p.dead_band_si)) } td { (p.delay_s) }
             } } }
         } }
+        @if !results.dead_bands.is_empty() {
+            p {
+                "As lines of the site file; of several signals and bays the noisiest counts. An alarm comes at its limit all \
+                 the same and stays until its value is so far back. Take a line over where the alarm chatters, and try it \
+                 first with --site or --try."
+            }
+            pre { "[alarms.dead_band]\n" @for line in &results.dead_bands { (dead_band(line)) "\n" } }
+        }
         @if let Some(longer) = results.longer_off_delay_s() {
             p {
                 "Under the first choice alarms came again " (results.again_s.len()) " times within a minute of going; an \
@@ -233,6 +246,13 @@ fn proposals(results: &Results<'_>) -> Markup {
             }
         }
     }
+}
+
+/// A line of the site file, with where it comes from.
+fn dead_band(line: &DeadBand) -> String {
+    let name = line.key.rsplit('.').next().unwrap_or_default();
+    let held_back = if line.held_back { "; the most that is allowed: the noise is wider" } else { "" };
+    format!("{name} = {:?}  # {}, {}{held_back}", line.written, line.bay, line.signal)
 }
 
 fn differences(results: &Results<'_>) -> Markup {

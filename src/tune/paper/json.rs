@@ -21,7 +21,7 @@ pub(super) fn json(results: &Results<'_>) -> Value {
             "choice": choice.name, "key": choice.swept.as_ref().map(|s| &s.0),
             "value": choice.swept.as_ref().map(|s| &s.1), "recordings": total.recordings,
             "watched_s": total.watched_s, "transfer_s": total.transfer_s, "labelled_s": total.labelled_s,
-            "refused": total.refused, "came": total.came(), "came_per_hour": total.per_hour(total.came()),
+            "refused": total.refused, "came": total.came(), "prompts": total.prompts(), "came_per_hour": total.per_hour(total.came()),
             "most_in_ten_min": total.most_in_ten_min, "floods": total.floods, "alarms": alarms.collect::<Vec<_>>(),
             "appear": appear, "vanish": vanish, "move": moved,
         })
@@ -40,9 +40,10 @@ pub(super) fn json(results: &Results<'_>) -> Value {
     });
     json!({
         "program_version": env!("CARGO_PKG_VERSION"), "recordings": results.taken, "drills": results.drills,
+        "known": results.known,
         "left_out": pairs(&results.left_out), "stopped": pairs(&results.stopped),
         "occurrences_not_kept": results.beyond, "choices": choices.collect::<Vec<_>>(),
-        "proposals": proposals.collect::<Vec<_>>(),
+        "proposals": proposals.collect::<Vec<_>>(), "dead_bands": results.dead_bands,
         "off_delay_longer_by_s": results.longer_off_delay_s(), "off_delay_joins": JOINED,
         "changes": changes.collect::<Vec<_>>(),
     })

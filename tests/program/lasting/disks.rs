@@ -4,6 +4,7 @@
 use super::in_trouble;
 use super::{all_read, drill, inputs, note, notes, recording, replays_bit_for_bit};
 use crate::running::Program;
+#[cfg(feature = "peers")]
 use std::time::Duration;
 
 /// The bay's folder is removed while the program writes: it is said, the recording is written anew from its first byte,

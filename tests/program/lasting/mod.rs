@@ -59,6 +59,7 @@ fn all_read(frame: &Value) -> bool {
     frame["readings"].as_array().is_some_and(|r| r.iter().all(|r| r["validity"] == "good" || r["signal"] == 2))
 }
 
+#[cfg(feature = "peers")]
 fn in_trouble(frame: &Value) -> bool {
     frame["alarms"].as_array().is_some_and(|alarms| alarms.iter().any(|a| a["key"]["id"] == "recorder_trouble"))
 }

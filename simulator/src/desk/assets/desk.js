@@ -1,6 +1,14 @@
 // Asks for the regions twice a second, and hands in what is pressed. Regions hold no button.
 const kind = document.body.dataset.kind;
 const says = document.getElementById("says");
+let saying;
+
+// An answer is not left standing over the page.
+function say(text) {
+  says.textContent = text;
+  clearTimeout(saying);
+  saying = setTimeout(() => { says.textContent = ""; }, 8000);
+}
 
 async function ask(what) {
   try {
@@ -8,7 +16,7 @@ async function ask(what) {
     const text = await answer.text();
     let said;
     try { said = JSON.parse(text); } catch { said = { says: text }; }
-    says.textContent = said.says;
+    say(said.says);
     if (said.go) location.href = said.go;
   } catch {
     says.textContent = "The desk does not answer: is the program still there?";
@@ -35,8 +43,8 @@ document.getElementById("fault")?.addEventListener("submit", (event) => {
 });
 document.getElementById("begin")?.addEventListener("submit", (event) => {
   event.preventDefault();
-  const { scenario, speed } = Object.fromEntries(new FormData(event.target));
-  ask({ begin: { scenario, speed: Number(speed) } });
+  const chosen = event.target.querySelector("[name=plays]:checked");
+  ask({ begin: { plays: { [chosen.dataset.kind]: chosen.value }, speed: Number(event.target.elements.speed.value) } });
 });
 
 async function look() {

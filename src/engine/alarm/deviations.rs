@@ -1,0 +1,165 @@
+//! Conditions that say that the delivery does not go as it should, before anybody is hurt.
+
+use super::condition::Sight;
+use crate::engine::frame::{Condition, Estimate, Phase, VerdictWord};
+use crate::engine::gauge;
+use crate::engine::input::AlarmId;
+use crate::engine::reading::Readings;
+use crate::engine::settings::{Drive, SignalKind};
+use crate::time::EngineTime;
+
+/// Another tank rises by more than this, m, and five times its gauge's noise: no ripple of a tank at rest.
+const RISEN_M: f64 = 0.02;
+/// See above.
+const RISEN_NOISE: f64 = 5.0;
+/// The flow has stopped early while this share of the load, and three standard uncertainties of what came, is still on
+/// the trailer: no heel and no ticket is off by that.
+const LEFT_SHARE: f64 = 0.05;
+/// See above.
+const LEFT_SIGMAS: f64 = 3.0;
+/// Pad above the supply's pressure by more than this many of both gauges' zeros.
+const ABOVE_SIGMAS: f64 = 3.0;
+
+/// What is foreseen, as its alarms need it.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Foreseen {
+    /// Earliest credible moment at which the tank's level is at high-high; None: not by this load, or not known.
+    pub level: Option<EngineTime>,
+    /// Earliest credible first gas; None: not known.
+    pub first_gas: Option<EngineTime>,
+    /// The pad rises, and is at its ceiling in so many s.
+    pub pad_to_ceiling_s: Option<f64>,
+    /// Received by all witnesses together, kg.
+    pub received_kg: Option<Estimate>,
+}
+
+fn yes(holds: bool) -> Condition {
+    if holds { Condition::True } else { Condition::False }
+}
+
+impl Sight<'_> {
+    fn transferring(&self) -> bool {
+        self.delivery.is_some_and(|d| d.phase == Phase::Transfer)
+    }
+
+    /// High-high is less than one response time away.
+    pub(super) fn level_soon(&self) -> Condition {
+        let by = |at: EngineTime| at <= self.at.plus_s(self.settings.limits.response_time_s);
+        self.soon.level.map_or(Condition::False, |at| yes(self.transferring() && by(at)))
+    }
+
+    /// Two witnesses follow each other more closely than their noise allows.
+    pub(super) fn not_independent(&self) -> Condition {
+        match self.verdict.word {
+            VerdictWord::NotIndependent => yes(self.transferring()),
+            VerdictWord::NotYetProven | VerdictWord::None => Condition::Unknown,
+            _ => Condition::False,
+        }
+    }
+
+    /// The pad's trend is at the ceiling within one response time.
+    pub(super) fn pad_rising(&self) -> Condition {
+        yes(self.soon.pad_to_ceiling_s.is_some_and(|s| s <= self.settings.limits.response_time_s))
+    }
+
+    /// The trailer would push back into the gas supply.
+    pub(super) fn pad_above_supply(&self) -> Condition {
+        if !self.transferring() || self.settings.drive != Drive::Pad {
+            return Condition::False;
+        }
+        let find = |kind| Readings::find(self.settings, kind, None);
+        let (Some(pad), Some(supply)) = (find(SignalKind::PadPressure), find(SignalKind::GasSupplyPressure)) else {
+            return Condition::False;
+        };
+        let zero = |s: u16| self.settings.signals.get(usize::from(s)).map_or(0.0, |s| s.zero);
+        match (self.readings.credible(pad), self.readings.credible(supply)) {
+            (Some(p), Some(s)) => yes(p > s + ABOVE_SIGMAS * (zero(pad) + zero(supply))),
+            _ => Condition::Unknown,
+        }
+    }
+
+    /// Nothing moves although much of the load is still on the trailer.
+    pub(super) fn flow_stopped(&self) -> Condition {
+        let Some(delivery) = self.delivery.filter(|_| self.transferring() && self.liquid) else {
+            return Condition::False;
+        };
+        let Some(received) = self.soon.received_kg else { return Condition::Unknown };
+        let left_kg = delivery.setup.planned.0 - received.value - LEFT_SIGMAS * received.u;
+        match self.moves() {
+            Condition::False => yes(left_kg > LEFT_SHARE * delivery.setup.planned.0),
+            Condition::True => Condition::False,
+            Condition::Unknown => Condition::Unknown,
+        }
+    }
+
+    /// A tank that this load does not go to, and that no other bay fills, rises.
+    pub(super) fn other_tank_rises(&self, tank: u16) -> Condition {
+        let Some(delivery) = self.delivery.filter(|d| self.transferring() && d.setup.tank != tank) else {
+            return Condition::False;
+        };
+        if self.settings.neighbours.iter().any(|neighbour| neighbour.tank == tank) {
+            return Condition::False;
+        }
+        super::condition::any(self.signals(SignalKind::Level, tank).filter_map(|signal| {
+            let start = delivery.start(signal)?.value;
+            let noise = self.settings.signals.get(usize::from(signal))?.noise;
+            let risen_m = RISEN_M + RISEN_NOISE * noise;
+            Some(self.readings.credible(signal).map(|now| now > start + risen_m))
+        }))
+    }
+
+    /// What comes through the line is colder or warmer than the site takes into that tank.
+    pub(super) fn load_temperature_off(&self) -> Condition {
+        let Some(delivery) = self.delivery.filter(|_| self.transferring() && self.liquid) else {
+            return Condition::False;
+        };
+        let Some(line) = Readings::find(self.settings, SignalKind::LineTemperature, None) else {
+            return Condition::False;
+        };
+        let expected = self.settings.expected.tanks.get(usize::from(delivery.setup.tank));
+        let (low, high) = expected.map_or((None, None), |e| (e.temperature_low, e.temperature_high));
+        match self.readings.credible(line) {
+            _ if low.is_none() && high.is_none() => Condition::False,
+            Some(now) => yes(low.is_some_and(|low| now < low.0) || high.is_some_and(|high| now > high.0)),
+            None => Condition::Unknown,
+        }
+    }
+
+    /// The pad gas is moister than the site allows.
+    pub(super) fn dew_point_high(&self) -> Condition {
+        let Some(signal) = Readings::find(self.settings, SignalKind::DewPoint, None) else { return Condition::False };
+        match self.readings.credible(signal) {
+            _ if !self.transferring() || self.settings.drive != Drive::Pad => Condition::False,
+            Some(now) => yes(now > self.settings.expected.dew_point.0),
+            None => Condition::Unknown,
+        }
+    }
+
+    /// The earliest credible first gas has come.
+    pub(super) fn first_gas_due(&self) -> Condition {
+        match self.soon.first_gas {
+            _ if !self.transferring() => Condition::False,
+            Some(at) => yes(at <= self.at),
+            None => Condition::Unknown,
+        }
+    }
+
+    /// Whether a credible gauge of the tank, or one that is saturated, stands at that level or above, m.
+    pub(super) fn level_at(&self, tank: u16, id: AlarmId, limit_m: f64) -> Condition {
+        let limit_m = limit_m - self.back(id, tank);
+        let delivery = self.delivery.map(|d| &d.setup).filter(|d| d.tank == tank);
+        let mut by_level = self.signals(SignalKind::Level, tank).peekable();
+        // What a pressure means hangs on the product: without papers a gauge that shows a level is enough.
+        let by_pressure = delivery.is_some() || by_level.peek().is_none();
+        let by_pressure = self.signals(SignalKind::LevelPressure, tank).filter(|_| by_pressure);
+        super::condition::any(by_level.chain(by_pressure).map(|s| {
+            let value = self.readings.credible(s).or(self.readings.at_least(s))?;
+            let level = match delivery {
+                Some(delivery) => gauge::to_level_m(self.settings, self.readings, delivery, s, value)?,
+                None if self.settings.signals.get(usize::from(s))?.kind == SignalKind::Level => value,
+                None => return None,
+            };
+            Some(level >= limit_m)
+        }))
+    }
+}

@@ -1,0 +1,161 @@
+// What every live page does: takes frames off the connection, puts their regions on the page, watches over their age,
+// and sounds. Frames are whole: whoever missed some is whole after one. Nothing here computes, and no sentence is
+// written here.
+
+export const body = document.body;
+export const byId = (id) => document.getElementById(id);
+const FIRST_RETRY_MS = 500;
+const LONGEST_RETRY_MS = 5000;
+
+const shown = new Map();
+let unseen = [];
+let lastNumber = null;
+let heardAt = null;
+let staleAfterMs = 3000;
+let connected = false;
+let retryMs = FIRST_RETRY_MS;
+
+export function put(node, text) {
+  if (node.textContent !== text) node.textContent = text;
+}
+
+function showRegions(regions) {
+  for (const [id, html] of Object.entries(regions)) {
+    if (shown.get(id) === html) continue;
+    shown.set(id, html);
+    byId(id).innerHTML = html;
+  }
+}
+
+// Sounds, by what is worst: tones as [Hz, ms], again after so many ms. Stale falls, so that no one takes it for an alarm
+// of the plant; an alarm sounds until it is seen.
+const SOUNDS = {
+  stale: { tones: [[660, 350], [440, 350], [330, 500]], again: 3000 },
+  high: { tones: [[880, 150], [880, 150], [1175, 150], [880, 150], [1175, 150]], again: 3000 },
+  medium: { tones: [[740, 200], [740, 200], [740, 200]], again: 8000 },
+  low: { tones: [[587, 250]], again: 20000 },
+};
+const GAP_MS = 80;
+let audio = null;
+let sounding = null;
+let soundedAt = 0;
+
+function play({ tones }) {
+  if (audio?.state !== "running") return;
+  let at = audio.currentTime;
+  for (const [hertz, ms] of tones) {
+    const tone = new OscillatorNode(audio, { frequency: hertz, type: "triangle" });
+    tone.connect(audio.destination);
+    tone.start(at);
+    tone.stop(at + ms / 1000);
+    at += (ms + GAP_MS) / 1000;
+  }
+}
+
+// What ought to sound now; the page says whether the browser lets it.
+function sound() {
+  const state = body.dataset.state;
+  const worst = ["high", "medium", "low"].find((priority) => unseen.includes(priority)) ?? "none";
+  const wanted = state === "stale" || state === "lost" ? "stale" : worst;
+  body.dataset.sound = wanted;
+  const now = performance.now();
+  const due = wanted !== sounding || now - soundedAt >= (SOUNDS[wanted]?.again ?? Infinity);
+  if (due && SOUNDS[wanted]) {
+    play(SOUNDS[wanted]);
+    soundedAt = now;
+  }
+  sounding = wanted;
+}
+
+// Browsers let a page sound only after a press, and may take it back.
+function heard() {
+  const button = byId("sound");
+  const running = audio?.state === "running";
+  button.dataset.heard = running ? "yes" : "no";
+  if (running) put(button, button.dataset.on);
+  else put(button, button.dataset.off);
+}
+
+async function listen() {
+  if (audio === null) {
+    audio = new AudioContext();
+    audio.addEventListener("statechange", heard);
+  }
+  await audio.resume();
+  heard();
+}
+
+// The page's own watch over the age of what it shows; the connection's keep-alives prove nothing.
+function watch() {
+  const words = byId("state");
+  const age = heardAt === null ? null : performance.now() - heardAt;
+  const late = age !== null && age > staleAfterMs;
+  if (!connected && (late || age === null) && lastNumber !== null) {
+    body.dataset.state = "lost";
+    put(words, words.dataset.lost);
+  } else if (late) {
+    body.dataset.state = "stale";
+    put(words, `${words.dataset.stale} ${Math.round(age / 1000)} ${words.dataset.since}`);
+  } else if (age !== null) {
+    body.dataset.state = "live";
+    put(words, "");
+  }
+  sound();
+}
+
+// How this browser wants to be shown it; the choice is kept here and goes nowhere.
+function look() {
+  const choice = byId("look");
+  const apply = () => {
+    document.documentElement.dataset.look = choice.value;
+  };
+  choice.value = localStorage.getItem("look") ?? "auto";
+  apply();
+  choice.addEventListener("change", () => {
+    localStorage.setItem("look", choice.value);
+    apply();
+  });
+}
+
+function take(frame, show) {
+  // The frame a viewer is greeted with may be old; only one that follows another is news.
+  if (lastNumber !== null && frame.number !== lastNumber) heardAt = performance.now();
+  lastNumber = frame.number;
+  staleAfterMs = frame.stale_after_ms;
+  put(document.querySelector("title"), frame.title);
+  showRegions(frame.regions);
+  unseen = frame.alarms.filter((alarm) => !alarm.seen).map((alarm) => alarm.priority);
+  body.dataset.alarms = frame.alarms.length;
+  body.dataset.unseen = unseen.length;
+  show(frame);
+  watch();
+  body.dataset.number = frame.number;
+  body.dataset.ready = "yes";
+}
+
+function connect(path, show) {
+  const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}${path}`);
+  socket.addEventListener("open", () => {
+    connected = true;
+    retryMs = FIRST_RETRY_MS;
+  });
+  socket.addEventListener("message", (message) => take(JSON.parse(message.data), show));
+  socket.addEventListener("close", () => {
+    connected = false;
+    setTimeout(connect, retryMs, path, show);
+    retryMs = Math.min(2 * retryMs, LONGEST_RETRY_MS);
+  });
+}
+
+// Follows a bay; `show` is given each frame after its regions are on the page.
+export function follow(path, show) {
+  document.addEventListener("pointerdown", () => listen(), { once: true });
+  byId("sound").addEventListener("click", async () => {
+    await listen();
+    play(SOUNDS.high);
+  });
+  look();
+  setInterval(watch, 200);
+  connect(path, show);
+}
+

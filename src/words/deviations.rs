@@ -1,0 +1,89 @@
+//! What alarms say that the delivery does not go as it should, or that it is time for something.
+
+use super::en::act;
+use super::{Scene, Text};
+use crate::engine::input::AlarmId;
+
+pub(super) fn english(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
+    match id {
+        AlarmId::LevelCritical => act(
+            format!("{} stands at or above its critical level: it may overflow.", scene.tank(subject)),
+            "Where to look, from a distance: the tank's level, its overflow and its vent.",
+        ),
+        AlarmId::LevelSoon => act(
+            format!("{} is at high-high sooner than anybody can act.", scene.tank(subject)),
+            "Where to look: the tank's gauge, what else fills it.",
+        ),
+        AlarmId::PadRising => act(
+            "The pad pressure rises and is at its ceiling sooner than anybody can act.",
+            "Where to look: gas supply valve, regulator; whether outlet or line is shut.",
+        ),
+        AlarmId::PadAboveSupply => act(
+            "The pad pressure is above the gas supply's: product may be pushed back into the gas line.",
+            "Where to look: gas supply, regulator, the check valve between.",
+        ),
+        AlarmId::OtherTankRises => act(
+            format!("{} rises although this load does not go there.", scene.tank(subject)),
+            "Where to look: valves between the tanks. If another delivery fills it: this bay does not know of it.",
+        ),
+        other => calm(scene, other, subject),
+    }
+}
+
+/// Those that call for no stop.
+fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
+    let say = |act: &str, says: String, beyond: &str| Text {
+        act: act.into(),
+        says,
+        beyond: beyond.into(),
+        ..Text::default()
+    };
+    match id {
+        AlarmId::AttendanceDue => say(
+            "Press \u{201c}I am here\u{201d} at the bay's own screen.",
+            "It is time for whoever is on duty to say that they are there.".into(),
+            "",
+        ),
+        AlarmId::AttendanceOverdue => say(
+            "Press \u{201c}I am here\u{201d} at the bay's own screen.",
+            "Nobody has said in time that they are in attendance.".into(),
+            "",
+        ),
+        AlarmId::NobodyAttends => say(
+            "Go and look from a distance. If nobody is there, stop by the emergency stop or the remote valve.",
+            "The transfer is on, and nobody says that they are in attendance.".into(),
+            "Whoever was there may need help.",
+        ),
+        AlarmId::LevelWorking => say(
+            "Be ready to stop. Hold the room against the tank's own gauge.",
+            format!("{} stands at or above its maximum working level.", scene.tank(subject)),
+            "",
+        ),
+        AlarmId::NotIndependent => say(
+            "Read flow meter, scale and level at the instruments themselves.",
+            "Two instruments follow each other more closely than two can: they may be one.".into(),
+            "What they say together proves nothing.",
+        ),
+        AlarmId::FlowStopped => say(
+            "Find out why nothing moves, without opening anything.",
+            "The flow has stopped, and much of the load is still on the trailer.".into(),
+            "Nothing that stands still is free of pressure.",
+        ),
+        AlarmId::LoadTemperatureOff => say(
+            "Have the person in charge decide whether the transfer goes on.",
+            format!("The load is colder or warmer than {} takes.", scene.tank(subject)),
+            "A cold product thickens or freezes in the line; a warm one attacks what it touches.",
+        ),
+        AlarmId::DewPointHigh => say(
+            "Have the person in charge decide whether the transfer goes on.",
+            "The pad gas is moister than the site allows.".into(),
+            "",
+        ),
+        AlarmId::FirstGasDue => say(
+            "Be at the valve. Cut back the gas and be ready to close.",
+            "Gas may come through the trailer's outlet from now on.".into(),
+            "",
+        ),
+        _ => act("An alarm that has no words yet.", ""),
+    }
+}

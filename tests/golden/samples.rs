@@ -10,7 +10,7 @@ use brimwatch::engine::steps::{Against, Bar, Right, Side, Signature, SignedBy, S
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::recording::truth::{Fault, Harm, Truth};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
-use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
+use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, KgPerS, M3, Metre, PaS};
 
 pub const TANK_DIAMETER_M: f64 = 3.0;
 pub const DENSITY_KG_PER_M3: f64 = 1510.0;

@@ -37,5 +37,6 @@ pub mod report;
 pub mod time;
 #[cfg(feature = "live")]
 pub mod tune;
+pub mod uncertainty;
 pub mod units;
 pub mod words;

@@ -62,6 +62,35 @@ impl Celsius {
     }
 }
 
+/// The units that a site's people read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Measures {
+    /// kg, t, m, mm, L, m3, kPa, C.
+    #[default]
+    Si,
+    /// The same with bar for pressures.
+    SiBar,
+    /// lb, short tons, ft and in, in, US gal, psi, F.
+    UsCustomary,
+}
+
+impl Measures {
+    /// The words of the site file.
+    pub const NAMES: &'static [&'static str] = &["si", "si_bar", "us_customary"];
+
+    /// By its word in the site file.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Measures> {
+        match name {
+            "si" => Some(Measures::Si),
+            "si_bar" => Some(Measures::SiBar),
+            "us_customary" => Some(Measures::UsCustomary),
+            _ => None,
+        }
+    }
+}
+
 /// What kind of thing a number measures; a unit serves exactly one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -127,7 +156,7 @@ pub struct Unit {
 /// International avoirdupois pound in kg (exact).
 const POUND_KG: f64 = 0.453_592_37;
 /// International inch in m (exact).
-const INCH_M: f64 = 0.0254;
+pub const INCH_M: f64 = 0.0254;
 /// US liquid gallon in m3: 231 cubic inches (exact).
 const GALLON_M3: f64 = 231.0 * INCH_M * INCH_M * INCH_M;
 /// Pound-force per square inch in Pa: lb x standard gravity (9.806 65 m/s2, exact) / in2.

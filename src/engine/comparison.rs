@@ -16,6 +16,10 @@ use std::collections::VecDeque;
 const SCALE: usize = WitnessId::Scale as usize;
 const TANK: usize = WitnessId::Tank as usize;
 
+/// A jump may have been rising for so long before it is seen to be one, s.
+#[expect(clippy::cast_precision_loss, reason = "blocks")]
+pub const RISING_S: f64 = ((RISING + 1) * BLOCK_TICKS) as f64;
+
 /// Nothing is compared before one of them says so much, kg: while the line fills all say nothing.
 const BEGINS_KG: f64 = 50.0;
 /// What a block's row is off by counts no more than this many standard deviations, the first two times.

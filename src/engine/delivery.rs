@@ -3,10 +3,11 @@
 use super::blow::Blow;
 use super::checks::CheckId;
 use super::frame::{DeliveryState, Opening, Phase};
-use super::input::{CarriedDelivery, CarriedZero, EnteredCheck, What};
+use super::hose::{Hose, Reaction};
+use super::input::{CarriedDelivery, CarriedHose, CarriedZero, EnteredCheck, What};
 use super::neighbour::Neighbours;
 use super::reading::{Readings, StartReading};
-use super::settings::{DeliverySetup, GasSetup, Settings, SignalKind};
+use super::settings::{DeliverySetup, GasSetup, PadTap, Settings, SignalKind};
 use super::steps::{NoStep, Signature, StepMark};
 use super::total::{self, Counted};
 use super::witness::scale::gas_density;
@@ -70,6 +71,8 @@ pub struct Delivery {
     pub counted: Counted,
     /// For how long the flow may have been too slow for the meter to count, s.
     pub slow_s: f64,
+    /// What the hose does to the scale, fitted while the pad is brought up.
+    pub hose: Hose,
     /// What a person's dip said before the load came in, m.
     pub dip_m: Option<f64>,
     /// What is known of the tank's level before the load comes in; as it was once it does.
@@ -93,6 +96,8 @@ pub struct Delivery {
     /// When the trailer was released.
     pub released: Option<EngineTime>,
     starts: Vec<Option<StartReading>>,
+    /// The last reading that the hose was fitted to.
+    hose_at: Option<EngineTime>,
     /// What had gone by when this segment began, s.
     earlier_s: f64,
 }
@@ -113,6 +118,7 @@ impl Delivery {
             draw_off_integral: RateIntegral::default(),
             counted: Counted::default(),
             slow_s: 0.0,
+            hose: Hose::default(),
             dip_m: None,
             opening: Opening { doubt_m, ..Opening::default() },
             sums_are_whole: true,
@@ -125,6 +131,7 @@ impl Delivery {
             rejected: None,
             released: None,
             starts: vec![None; settings.signals.len()],
+            hose_at: None,
             earlier_s: 0.0,
         }
     }
@@ -146,8 +153,9 @@ impl Delivery {
             delivery.sums_are_whole = false;
             delivery.counted = Counted::carried(&carried.counted);
             delivery.slow_s = carried.slow_s;
+            delivery.hose = Hose::carried(carried.hose);
             for (start, value) in delivery.starts.iter_mut().zip(&carried.starts) {
-                *start = value.map(|value| StartReading { value, count: 1 });
+                *start = *value;
             }
         }
         delivery
@@ -158,6 +166,7 @@ impl Delivery {
     pub fn carry(
         &self,
         at: EngineTime,
+        settings: &Settings,
         received_kg: [Option<(f64, f64)>; 3],
         neighbours: &Neighbours,
         zero: Option<CarriedZero>,
@@ -167,10 +176,11 @@ impl Delivery {
             leg: self.leg,
             transferring: self.phase == Phase::Transfer,
             elapsed_s: self.elapsed_s(at),
-            starts: self.starts.iter().map(|s| s.map(|s| s.value)).collect(),
+            starts: self.starts.clone(),
             received_kg,
             counted: self.counted.carry(),
             slow_s: self.slow_s,
+            hose: self.reaction(settings).map(|r| CarriedHose { kg_per_pa: r.kg_per_pa, u_kg_per_pa: r.u_kg_per_pa }),
             zero,
             dip_m: self.dip_m,
             opening: self.opening,
@@ -191,7 +201,7 @@ impl Delivery {
         self.sums_are_whole = true;
         self.slow_s = 0.0;
         for (index, start) in (0u16..).zip(&mut self.starts) {
-            *start = readings.start(index, at);
+            *start = readings.start(settings, index, at);
         }
         self.counted = Counted::default();
         self.take_total(settings, readings);
@@ -256,6 +266,9 @@ impl Delivery {
     pub fn take_rates(&mut self, settings: &Settings, readings: &Readings) {
         let pad = readings.credible_kind(settings, SignalKind::PadPressure, None);
         self.last_pad_pa_gauge = pad.or(self.last_pad_pa_gauge);
+        if self.phase == Phase::Opened {
+            self.take_hose(settings, readings);
+        }
         if self.phase != Phase::Transfer {
             return;
         }
@@ -273,6 +286,31 @@ impl Delivery {
             }
         }
         self.take_total(settings, readings);
+    }
+
+    /// What the scale shows while the pad is brought up, less the gas that comes in.
+    fn take_hose(&mut self, settings: &Settings, readings: &Readings) {
+        let Some(scale) = Readings::find(settings, SignalKind::Scale, None) else { return };
+        let pad = readings.credible_kind(settings, SignalKind::PadPressure, None);
+        let (Some(pad_pa), Some(shown_kg), Some(at)) = (pad, readings.credible(scale), readings.read_at(scale)) else {
+            return;
+        };
+        if settings.pad_tap != PadTap::Trailer || self.hose_at.is_some_and(|before| before >= at) {
+            return;
+        }
+        self.hose_at = Some(at);
+        let load = density::density(&self.setup.product, self.setup.product.load_temperature);
+        let head_m3 = load.map_or(0.0, |load| (self.setup.trailer_volume.0 - self.loaded_kg / load.0).max(0.0));
+        let gas = gas_density(GaugePa(pad_pa).absolute(), settings.gas.temperature, settings.gas.constant_j_per_kg_k);
+        self.hose.take(pad_pa, shown_kg - head_m3 * gas.0);
+    }
+
+    /// What the hose does to the scale; None: there is no scale.
+    #[must_use]
+    pub fn reaction(&self, settings: &Settings) -> Option<Reaction> {
+        let setup = settings.signals.iter().find(|s| s.kind == SignalKind::Scale)?;
+        let period_s = settings.devices.get(usize::from(setup.device)).map_or(1.0, |d| d.period_s);
+        Some(self.hose.reaction(setup, period_s))
     }
 
     /// A meter that shows less than its foot may have liquid go by uncounted, unless a valve that is closed says there is none.

@@ -13,7 +13,7 @@ use super::frame::Source;
 use super::witness::{Account, Errors};
 
 /// Sources whose error stays the same through a transfer. What the others stand for is in [`Errors`].
-pub const PERSISTENT: [Source; 17] = [
+pub const PERSISTENT: [Source; 18] = [
     Source::MeterGain,
     Source::MeterZero,
     Source::ScaleSpan,
@@ -31,6 +31,7 @@ pub const PERSISTENT: [Source; 17] = [
     Source::LevelSpan,
     Source::TankVapour,
     Source::LowFlow,
+    Source::HoseReaction,
 ];
 
 /// First state of the start readings, of the walks, of the noises with a memory; how many states there are.

@@ -385,6 +385,8 @@ pub enum Source {
     NewZero,
     /// What flowed more slowly than the flow meter counts.
     LowFlow,
+    /// The hose's push on the scale.
+    HoseReaction,
 }
 
 /// One line of an uncertainty budget.

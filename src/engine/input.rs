@@ -3,6 +3,7 @@
 
 use super::checks::CheckId;
 use super::frame::{Contribution, Estimate, Opening, Phase};
+use super::reading::StartReading;
 use super::settings::{DeliverySetup, Settings};
 use super::steps::{Right, Side, StepMark};
 use crate::time::{EngineTime, WallTime};
@@ -577,14 +578,16 @@ pub struct CarriedDelivery {
     pub transferring: bool,
     /// How long the transfer had lasted, s.
     pub elapsed_s: f64,
-    /// Each signal's start reading, SI, in the order of the settings.
-    pub starts: Vec<Option<f64>>,
+    /// Each signal's start reading, in the order of the settings.
+    pub starts: Vec<Option<StartReading>>,
     /// Each witness's received mass and standard uncertainty at the last step, kg: flow, scale, tank.
     pub received_kg: [Option<(f64, f64)>; 3],
     /// What the totalizer has done since the start.
     pub counted: CarriedCount,
     /// For how long the flow may have been too slow for the meter, s.
     pub slow_s: f64,
+    /// What the hose was found to do to the scale while the pad was brought up.
+    pub hose: Option<CarriedHose>,
     /// The zero that a person gave the scale.
     pub zero: Option<CarriedZero>,
     /// What a person's dip said, m.
@@ -614,6 +617,15 @@ pub struct CarriedCount {
     pub reset: bool,
     /// The most that it had counted.
     pub most: f64,
+}
+
+/// What a hose under pressure does to the scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CarriedHose {
+    /// kg that the scale shows more for each Pa of pad pressure.
+    pub kg_per_pa: f64,
+    /// Its standard uncertainty.
+    pub u_kg_per_pa: f64,
 }
 
 /// A new zero of the scale.

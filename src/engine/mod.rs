@@ -2,8 +2,8 @@
 //!
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
 //! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); what a totalizer counted ([`total`]); each instrument as a mass ([`witness`]); their recent
-//! past ([`block`]) and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
-//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]) and how it goes on ([`steps`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what must be said in time ([`alarm`]) and whether anybody is there to hear it (`attendance`); what is known ([`frame`]).
+//! past ([`block`]), evened out (`settled`), and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
+//! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]) and how it goes on ([`steps`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what a hose does to the scale ([`hose`]); what must be said in time ([`alarm`]) and whether anybody is there to hear it (`attendance`); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
 pub mod input;
@@ -26,6 +26,7 @@ pub mod comparison;
 mod disturbance;
 pub mod filter;
 pub mod reconcile;
+mod settled;
 pub mod suspects;
 pub mod verdict;
 
@@ -44,6 +45,7 @@ pub mod checks;
 pub mod delivery;
 pub mod frame;
 mod gauge;
+pub mod hose;
 mod neighbour;
 mod opening;
 mod outlook;
@@ -79,7 +81,7 @@ use crate::time::{EngineTime, SECOND_NS, WallAnchor};
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
-pub const NUMERICS_VERSION: u32 = 7;
+pub const NUMERICS_VERSION: u32 = 8;
 
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
@@ -198,8 +200,15 @@ impl Monitor {
             alarms: self.alarms.carry(),
             closings: self.stocks.iter().map(Stock::carry).collect(),
             latest: self.latest.clone(),
-            delivery: open
-                .map(|d| d.carry(self.at, received_kg, &self.neighbours, self.watch.zero.map(|zero| zero.carry()))),
+            delivery: open.map(|d| {
+                d.carry(
+                    self.at,
+                    &self.settings,
+                    received_kg,
+                    &self.neighbours,
+                    self.watch.zero.map(|zero| zero.carry()),
+                )
+            }),
             restarted: self.restarted,
             shelves: self.alarms.carry_shelves(self.at),
             out_of_service: self.alarms.out_of_service().to_vec(),

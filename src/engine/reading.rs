@@ -15,13 +15,21 @@ use super::input::{Measured, Missed, Poll, SignalValue, Status};
 use super::settings::{Settings, SignalKind, SignalSetup};
 use super::slip::is_no_measure;
 use super::total;
+use super::witness::{mean_share, rounding};
 use crate::time::EngineTime;
 
 /// How many recent values are kept for a start reading.
-const RECENT: usize = 8;
+const RECENT: usize = 64;
 
-/// A recent value no older than this serves a start reading, s.
-const RECENT_S: f64 = 15.0;
+/// A start reading looks back in stretches of this length, s, as long as nothing but noise tells them apart.
+const STRETCH_S: f64 = 15.0;
+/// And over so many of them.
+const STRETCHES: usize = 4;
+/// A stretch that differs by more standard uncertainties of the difference is of another state of things: somebody left the
+/// deck, the level still fell.
+const ALIKE_SIGMAS: f64 = 3.0;
+/// A value that has been usable for so many readings in a row is steady.
+const STEADY: usize = 8;
 
 /// The mean of the last readings, taken when a transfer starts.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,6 +38,64 @@ pub struct StartReading {
     pub value: f64,
     /// How many readings it is the mean of.
     pub count: u8,
+    /// From the first of them to the last, s.
+    pub over_s: f64,
+    /// How long before the start their middle was, s.
+    pub age_s: f64,
+}
+
+/// Readings of a stretch.
+#[derive(Debug, Clone, Copy, Default)]
+struct Stretch {
+    count: u8,
+    sum: f64,
+    ages_s: f64,
+    newest_s: f64,
+    oldest_s: f64,
+}
+
+impl Stretch {
+    fn of(recent: &[(EngineTime, f64)], now: EngineTime, from_s: f64) -> Stretch {
+        let mut stretch = Stretch::default();
+        for (at, value) in recent {
+            let age_s = now.since_s(*at);
+            if age_s >= from_s && age_s < from_s + STRETCH_S {
+                stretch.newest_s = if stretch.count == 0 { age_s } else { stretch.newest_s };
+                stretch.oldest_s = age_s;
+                stretch.count += 1;
+                stretch.sum += value;
+                stretch.ages_s += age_s;
+            }
+        }
+        stretch
+    }
+
+    fn mean(&self) -> f64 {
+        self.sum / f64::from(self.count)
+    }
+
+    /// Variance of its mean for noise alone.
+    fn variance(&self, setup: &SignalSetup) -> f64 {
+        let lasting = mean_share(self.oldest_s - self.newest_s, setup.slow_noise_s);
+        let noise2 = setup.noise * setup.noise;
+        let n = f64::from(self.count);
+        noise2 / n + rounding(setup.division, noise2, n) + setup.slow_noise * setup.slow_noise * lasting
+    }
+
+    fn is_like(&self, other: &Stretch, setup: &SignalSetup) -> bool {
+        let off = (self.mean() - other.mean()).abs();
+        off <= ALIKE_SIGMAS * (self.variance(setup) + other.variance(setup)).sqrt()
+    }
+
+    fn and(self, older: Stretch) -> Stretch {
+        Stretch {
+            count: self.count + older.count,
+            sum: self.sum + older.sum,
+            ages_s: self.ages_s + older.ages_s,
+            newest_s: self.newest_s,
+            oldest_s: older.oldest_s,
+        }
+    }
 }
 
 /// One signal.
@@ -271,7 +337,7 @@ impl Readings {
     /// Usable for as many readings in a row as make a start reading.
     #[must_use]
     pub fn is_steady(&self, signal: u16) -> bool {
-        self.states.get(usize::from(signal)).is_some_and(|state| state.recent_len == RECENT)
+        self.states.get(usize::from(signal)).is_some_and(|state| state.recent_len >= STEADY)
     }
 
     /// Since when its value has been the same.
@@ -334,21 +400,34 @@ impl Readings {
     /// The moment whose level a tank's gauge would give as start reading now: the middle of its recent usable values.
     #[must_use]
     pub fn level_start_seen_at(&self, settings: &Settings, tank: u16, now: EngineTime) -> Option<EngineTime> {
-        let signal = gauge::of_tank(settings, tank).find(|&signal| self.start(signal, now).is_some())?;
-        let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
-        let state = self.states.get(usize::from(signal))?;
-        let recent = state.recent[..state.recent_len].iter().filter(|(at, _)| now.since_s(*at) <= RECENT_S);
-        let (count, ages_s) = recent.fold((0.0, 0.0), |(n, sum), (at, _)| (n + 1.0, sum + now.since_s(*at)));
-        (count > 0.0).then(|| now.plus_s(-ages_s / count - lag_s))
+        gauge::of_tank(settings, tank).find_map(|signal| {
+            let lag_s = settings.signals.get(usize::from(signal))?.lag_s;
+            self.start(settings, signal, now).map(|start| now.plus_s(-start.age_s - lag_s))
+        })
     }
 
-    /// The mean of its recent usable values.
+    /// The mean of its recent usable values: of the last quarter minute, and of the minute as far as it was no other.
     #[must_use]
-    pub fn start(&self, signal: u16, now: EngineTime) -> Option<StartReading> {
+    pub fn start(&self, settings: &Settings, signal: u16, now: EngineTime) -> Option<StartReading> {
+        let setup = settings.signals.get(usize::from(signal))?;
         let state = self.states.get(usize::from(signal))?;
-        let recent = state.recent[..state.recent_len].iter().filter(|(at, _)| now.since_s(*at) <= RECENT_S);
-        let (count, sum) = recent.fold((0u8, 0.0), |(n, sum), (_, value)| (n + 1, sum + value));
-        (count > 0).then(|| StartReading { value: sum / f64::from(count), count })
+        let recent = &state.recent[..state.recent_len];
+        let mut all = Stretch::of(recent, now, 0.0);
+        if all.count == 0 {
+            return None;
+        }
+        let latest = all;
+        for nth in 1..STRETCHES {
+            #[expect(clippy::cast_precision_loss, reason = "a few")]
+            let older = Stretch::of(recent, now, nth as f64 * STRETCH_S);
+            if older.count == 0 || !older.is_like(&latest, setup) {
+                break;
+            }
+            all = all.and(older);
+        }
+        let n = f64::from(all.count);
+        let over_s = all.oldest_s - all.newest_s;
+        Some(StartReading { value: all.sum / n, count: all.count, over_s, age_s: all.ages_s / n })
     }
 
     /// As the frame shows them.

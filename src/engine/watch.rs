@@ -18,6 +18,7 @@ use super::projection;
 use super::reading::Readings;
 use super::reconcile::Panel;
 use super::settings::{DrawOff, Settings, SignalKind, Thresholds};
+use super::settled::Settled;
 use super::suspects;
 use super::verdict::{self, Case, Origins};
 use super::witness::{Account, Scene, flow, flow_rate, geometry, main_signals, scale, tank};
@@ -73,6 +74,7 @@ pub struct Watch {
     pub product: ProductCheck,
     recent: Recent,
     comparison: Comparison,
+    settled: Settled,
 }
 
 /// A mass by flow meter and scale.
@@ -104,12 +106,14 @@ impl Watch {
             product: ProductCheck::default(),
             recent: Recent::default(),
             comparison: Comparison::new(at),
+            settled: Settled::default(),
         }
     }
 
     /// Nobody watched for a while: rates and blocks begin anew, masses do not.
     pub fn blind(&mut self) {
         self.recent = Recent::default();
+        self.settled = Settled::default();
         self.rate = None;
         self.line.blind();
     }
@@ -124,7 +128,7 @@ impl Watch {
     /// disagree the uncertainty spans both (rectangular about either, JCGM 100:2008, 4.3.7).
     #[must_use]
     pub fn by_flow_and_scale(&self, thresholds: &Thresholds) -> Option<OwnWord> {
-        let panel = Panel::credible(&self.accounts).without(WitnessId::Tank as usize);
+        let panel = self.panel().without(TANK);
         let together = panel.combine()?;
         let mut received_kg = together.received_kg;
         let apart = panel.contrast(WitnessId::Flow as usize).map_or(0.0, |contrast| contrast.value);
@@ -154,7 +158,8 @@ impl Watch {
     /// The witnesses as the frame shows them.
     #[must_use]
     pub fn frame(&self) -> [Witness; 3] {
-        [0, 1, 2].map(|i| self.accounts[i].frame(WITNESSES[i], self.held[i].map(|(_, e)| e)))
+        let settled = self.settled.accounts(&self.accounts);
+        [0, 1, 2].map(|i| settled[i].frame(WITNESSES[i], self.held[i].map(|(_, e)| e)))
     }
 
     /// Signals that must move while the mass does are held against what the others and the flow rate saw move.
@@ -308,6 +313,7 @@ impl Watch {
         let Some(zero) = Zero::now(at, cause, &self.accounts, &panel, self.zero.as_ref()) else { return };
         self.zero = Some(zero);
         self.comparison.start_anew(SCALE);
+        self.settled.forget(SCALE);
         self.recent = Recent::default();
     }
 
@@ -328,6 +334,8 @@ impl Watch {
     ) -> bool {
         let mut changed = self.observe(settings, readings, delivery, neighbours, at);
         self.recent.tick(at, &self.accounts);
+        let register_changed = self.accounts.map(|account| readings.unchanged_since(account.signal?));
+        self.settled.tick(at, &self.accounts, register_changed, self.comparison.excused());
         let slopes = self.recent.slopes_kg_per_s();
         self.rate = Recent::rate_kg_per_s(&slopes);
         let pad_pa = readings.credible_kind(settings, SignalKind::PadPressure, None);
@@ -355,7 +363,7 @@ impl Watch {
         let compared = self.comparison.tick(&Tick {
             at,
             accounts: &self.accounts,
-            changed: self.accounts.map(|account| readings.unchanged_since(account.signal?)),
+            changed: register_changed,
             rate_kg_per_s: projection::moving(self.rate).map_or(0.0, |rate| rate.value),
             received_kg: self.together.map_or(0.0, |t| t.received_kg.value),
             watchful: thresholds.finding.iter().flatten().copied().fold(f64::INFINITY, f64::min) / 2.0,
@@ -378,10 +386,18 @@ impl Watch {
         there.min_by(|a, b| a.1.u.total_cmp(&b.1.u))
     }
 
-    /// The credible witnesses that nobody disturbs as one mass. Of what has been found each suspect in turn is left out; the
+    /// The credible witnesses, evened out; one that is disturbed as it was before, or not at all.
+    fn panel(&self) -> Panel {
+        let accounts = self.settled.accounts(&self.accounts);
+        let excused = self.comparison.excused();
+        let out = (0..3).filter(|&i| excused[i] && !self.settled.holds(i, &self.accounts));
+        out.fold(Panel::credible(&accounts), |panel, i| panel.without(i))
+    }
+
+    /// The credible witnesses as one mass. Of what has been found each suspect in turn is left out; the
     /// result spans what is left (rectangular between them, JCGM 100:2008, 4.3.7).
     fn combine(&self) -> Option<Together> {
-        let whole = self.comparison.panel(&self.accounts);
+        let whole = self.panel();
         let suspected = (0..3).filter(|&i| self.verdict.suspects[i]);
         let mut spans = suspected.filter_map(|i| whole.without(i).combine());
         let Some(first) = spans.next() else { return whole.combine() };

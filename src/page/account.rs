@@ -5,12 +5,10 @@ use super::feed::{Block, DeviceStats, PlaceSaid, Published};
 use super::view::Reader;
 use crate::engine::frame::{Estimate, Validity, Witness, WitnessId};
 use crate::engine::settings::SignalKind;
+use crate::uncertainty::{Budget, COVERAGE};
 use crate::words::display::number;
 use crate::words::{PageWords, Scene};
 use maud::{Markup, html};
-
-/// Coverage factor of an expanded uncertainty (JCGM 100:2008, 6.2): about 95 % of a normal distribution.
-const COVERAGE: f64 = 2.0;
 
 /// The three masses, one after the other.
 pub(super) fn fragment(published: &Published, reader: &Reader) -> Markup {
@@ -59,6 +57,8 @@ fn budget(scene: Scene<'_>, witness: &Witness, mass: Estimate, reader: &Reader) 
     let share = |kg: f64| number(100.0 * kg * kg / (mass.u * mass.u).max(f64::MIN_POSITIVE), 0) + "\u{a0}%";
     let residual =
         scene.frame.together.filter(|_| witness.validity.is_credible()).map(|t| mass.value - t.received_kg.value);
+    let degrees = Budget::of(witness.budget.clone()).degrees;
+    let degrees = if degrees.is_finite() { number(degrees.floor(), 0) } else { "\u{221e}".to_owned() };
     html! {
         table {
             caption { (labels.received) ": " (number(mass.value, 1)) "\u{a0}kg" }
@@ -72,6 +72,7 @@ fn budget(scene: Scene<'_>, witness: &Witness, mass: Estimate, reader: &Reader) 
                 }
                 tr { th scope="row" { b { (labels.budget_of) } } td { b { (number(mass.u, 1)) } } td { } }
                 tr { th scope="row" { (words.expanded) } td { "\u{b1}\u{a0}" (number(COVERAGE * mass.u, 1)) } td { } }
+                tr { th scope="row" { (labels.degrees) } td { (degrees) } td { } }
                 @if let Some(kg) = residual {
                     tr { th scope="row" { (words.residual) } td { (number(kg, 1)) } td { (number(kg / mass.u, 1)) "\u{a0}u" } }
                 }

@@ -438,7 +438,7 @@ impl Paper<'_> {
         let steps = &self.account.steps;
         html! { @if !steps.is_empty() {
             h2 { "Steps, as people signed them" }
-            table class="checks" {
+            table class="steps" {
                 caption { "Signed by people; no signal confirms any of them. Local codes and the site's own procedure come first" }
                 thead { tr { th { "step" } th { "state" } th { "for the site" } th { "for the driver" } } }
                 tbody { @for step in steps { tr {

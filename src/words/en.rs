@@ -92,6 +92,7 @@ static LABELS: Labels = Labels {
     margin_made: "How the margin is made",
     budgets: "Where the uncertainties come from (one standard uncertainty u, kg)",
     budget_of: "u of the mass",
+    degrees: "effective degrees of freedom",
     polling: "Polling (ms of machine time)",
     poll_columns: [
         "device",
@@ -467,6 +468,7 @@ impl Language for English {
             Source::Neighbour => "what the other bay brought",
             Source::LevelSpan => "span of the level gauge",
             Source::NewZero => "new zero of the scale",
+            Source::HoseReaction => "push of the hose on the scale",
             Source::LowFlow => "flow too slow for the meter",
             Source::TankVapour => "pressure above the liquid, not measured",
         }

@@ -13,6 +13,7 @@ mod deviations;
 pub mod display;
 mod duty;
 pub mod en;
+pub mod measures;
 mod screen;
 pub mod steps;
 
@@ -351,6 +352,7 @@ pub struct Labels {
     pub margin_made: &'static str,
     pub budgets: &'static str,
     pub budget_of: &'static str,
+    pub degrees: &'static str,
     pub polling: &'static str,
     pub poll_columns: [&'static str; 7],
     pub answers: &'static str,

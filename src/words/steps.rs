@@ -178,18 +178,18 @@ pub(super) fn against(against: &Against) -> String {
 fn unseen(bar: Bar) -> &'static str {
     match bar {
         Bar::GasOverVent => {
-            "what the vent passes, or the gas that will follow (vent_capacity, bore, loss of the site file),"
+            "What the vent passes, or the gas that will follow (vent_capacity, bore, loss of the site file),"
         }
-        Bar::TankPressureHigh => "the tank's pressure, or its limit,",
-        Bar::Flows => "whether anything flows",
-        Bar::SwitchTripped => "the high-level switch",
-        Bar::EmergencyStop => "the emergency stop",
-        Bar::ShutoffBypassed => "the bypass of the shut-off",
-        Bar::PadAtCeiling => "how near the pad is to its ceiling",
-        Bar::PadAbove(_) | Bar::PadBelow(_) => "the trailer's pad",
-        Bar::RisenLess(_) => "the tank's own gauge",
-        Bar::OtherRises(_) => "another tank's gauge, or another bay fills that tank:",
-        Bar::ChecksOpen | Bar::Started | Bar::NotStarted | Bar::NotClosed | Bar::Disagree | Bar::AfterBlow(_) => "this",
+        Bar::TankPressureHigh => "The tank's pressure, or its limit,",
+        Bar::Flows => "Whether anything flows",
+        Bar::SwitchTripped => "The high-level switch",
+        Bar::EmergencyStop => "The emergency stop",
+        Bar::ShutoffBypassed => "The bypass of the shut-off",
+        Bar::PadAtCeiling => "How near the pad is to its ceiling",
+        Bar::PadAbove(_) | Bar::PadBelow(_) => "The trailer's pad",
+        Bar::RisenLess(_) => "The tank's own gauge",
+        Bar::OtherRises(_) => "Another tank's gauge, or another bay fills that tank:",
+        Bar::ChecksOpen | Bar::Started | Bar::NotStarted | Bar::NotClosed | Bar::Disagree | Bar::AfterBlow(_) => "This",
     }
 }
 

@@ -5,13 +5,35 @@ use brimwatch::engine::frame::Frame;
 use brimwatch::engine::input::{Carried, Entry, Event, Input, Measured, MissReason, Missed, Poll, What};
 use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
+use brimwatch::units::PaS;
 use brimwatch_simulator::bay::{BAY_STEP_S, SimulatedBay, Stage};
 use brimwatch_simulator::instruments::Answer;
+use brimwatch_simulator::plant::PlantSetup;
 
 /// Longest transfer that is waited for, s.
 const LONGEST_S: u64 = 14_400;
 /// Deck clear and level still for so long before the start, s: start readings are of the last 15 s, a gauge lags.
 const CLEAR_S: u64 = 40;
+
+/// Viscosity of the thin liquid, Pa s.
+const THIN_PA_S: f64 = 0.002;
+
+/// The plant with its viscous line for even seeds; water-thin and braked by fittings for odd ones: the flow goes with the root of
+/// the pressure.
+#[allow(dead_code, reason = "not every bench asks")]
+pub fn viscous_or_braked(plant: PlantSetup, seed: u64) -> PlantSetup {
+    if seed.is_multiple_of(2) { plant } else { PlantSetup { viscosity_pa_s: THIN_PA_S, fittings_k: 40.0, ..plant } }
+}
+
+/// The papers of that plant: they say so of the liquid.
+#[allow(dead_code, reason = "not every bench asks")]
+pub fn papers_of(delivery: &DeliverySetup, seed: u64) -> DeliverySetup {
+    let mut delivery = delivery.clone();
+    if !seed.is_multiple_of(2) {
+        delivery.product.viscosity.iter_mut().for_each(|(_, viscosity)| *viscosity = PaS(THIN_PA_S));
+    }
+    delivery
+}
 
 /// A bay and its watch.
 pub struct Bench<'a> {

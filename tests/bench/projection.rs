@@ -5,12 +5,12 @@
 use brimwatch::engine::frame::{Finish, Moment};
 use brimwatch::engine::settings::{DeliverySetup, Settings};
 use brimwatch::time::EngineTime;
-use brimwatch::units::{Kg, PaS};
+use brimwatch::units::Kg;
 use brimwatch_simulator::bay::SimulatedBay;
 use brimwatch_simulator::instruments::InstrumentSetup;
 use brimwatch_simulator::noise::Chance;
 use brimwatch_simulator::plant::fault::{Mishap, PlantFault};
-use brimwatch_simulator::plant::{Plant, PlantSetup, STEP_S};
+use brimwatch_simulator::plant::{Plant, STEP_S};
 use brimwatch_simulator::scenario;
 use std::path::Path;
 
@@ -27,8 +27,6 @@ const LIMIT_S: [[f64; 3]; 2] = [[15.0, 11.0, 6.5], [44.0, 26.0, 6.6]];
 /// Futures followed from a share of the way for the plant's own limit, and seconds between the plants kept for that.
 const FUTURES: u64 = 12;
 const KEPT_EVERY: usize = 60;
-/// Viscosity of the liquid that flows turbulent, Pa s.
-const THIN_PA_S: f64 = 0.002;
 /// Gas has come when it makes so much of what leaves the trailer.
 const GAS_SHARE: f64 = 0.05;
 /// After a change the interval need not cover for so long, s.
@@ -48,31 +46,14 @@ struct Run {
     too_late: usize,
 }
 
-fn plant(settings: &Settings, delivery: &DeliverySetup, seed: u64) -> PlantSetup {
-    let plant = scenario::plant(settings, delivery, seed);
-    if seed.is_multiple_of(2) {
-        return plant;
-    }
-    // Water-thin, braked by fittings: the flow goes with the root of the pressure.
-    PlantSetup { viscosity_pa_s: THIN_PA_S, fittings_k: 40.0, ..plant }
-}
-
-/// The papers say so of the liquid: the turbulent half is water-thin.
-fn papers(delivery: &DeliverySetup, seed: u64) -> DeliverySetup {
-    let mut delivery = delivery.clone();
-    if !seed.is_multiple_of(2) {
-        delivery.product.viscosity.iter_mut().for_each(|(_, viscosity)| *viscosity = PaS(THIN_PA_S));
-    }
-    delivery
-}
-
 fn run(settings: &Settings, delivery: &DeliverySetup, seed: u64, (busy, changes): (bool, bool)) -> Run {
     let high_m = scenario::instruments(settings, delivery.tank, seed).high_switch_m;
     let instruments = if busy { InstrumentSetup::busy(high_m, seed) } else { InstrumentSetup::nominal(high_m, seed) };
-    let delivery = &papers(delivery, seed);
+    let plant = driver::viscous_or_braked(scenario::plant(settings, delivery, seed), seed);
+    let delivery = &driver::papers_of(delivery, seed);
     // The attendant goes on until gas comes.
     let goes_on = DeliverySetup { planned: Kg(1e6), ..delivery.clone() };
-    let bay = SimulatedBay::of(settings, Some(&goes_on), plant(settings, delivery, seed), instruments);
+    let bay = SimulatedBay::of(settings, Some(&goes_on), plant, instruments);
     let mut bench = Bench::started(settings, delivery, bay);
     let mut chance = Chance::new(seed, 910);
     let mut changed = 0;

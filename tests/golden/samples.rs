@@ -5,6 +5,7 @@ use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::*;
 use brimwatch::engine::input::*;
 use brimwatch::engine::papers::*;
+use brimwatch::engine::reading::StartReading;
 use brimwatch::engine::settings::*;
 use brimwatch::engine::steps::{Against, Bar, Right, Side, Signature, SignedBy, Stands, Step, StepMark, StepState};
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
@@ -340,10 +341,11 @@ pub fn carried() -> Carried {
             leg: 2,
             transferring: false,
             elapsed_s: 12.5,
-            starts: vec![Some(0.1 + 0.2), None],
+            starts: vec![Some(StartReading { value: 0.1 + 0.2, count: 48, over_s: 47.0, age_s: 23.5 }), None],
             received_kg: [Some((1.0, 0.1)), None, Some((-0.0, 3.5))],
             counted: CarriedCount { last: Some(17.5), offset: -0.25, gap_u: 0.125, reset: true, most: 16.5 },
             slow_s: 30.0,
+            hose: Some(CarriedHose { kg_per_pa: -1.5e-4, u_kg_per_pa: 2.5e-5 }),
             zero: Some(CarriedZero {
                 cause: ZeroCause::Tractor,
                 kg: 80.5,

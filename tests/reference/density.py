@@ -2,7 +2,7 @@
 
 Pure: chemicals, two correlations fitted apart from each other: Perry's Chemical Engineers' Handbook, 8th ed.
 (DIPPR equation 105), and VDI Heat Atlas, 2nd ed. 2010 (PPDS equation). CoolProp has no pure ethylene glycol;
-its solution of 60 % by mass (INCOMP::MEG, after A. Melinder, "Properties of Secondary Working Fluids for
+methanol is by its reference equation of state, styrene by VDI. A solution of 60 % glycol by mass (INCOMP::MEG, after A. Melinder, "Properties of Secondary Working Fluids for
 Indirect Systems", IIR 2010) shows what reading a table by straight lines costs.
 """
 
@@ -26,8 +26,8 @@ def perry(celsius):
     return mol_per_m3 * MW(GLYCOL) / 1000.0
 
 
-def vdi(celsius):
-    row = VDI.loc[GLYCOL]
+def vdi(celsius, cas=GLYCOL):
+    row = VDI.loc[cas]
     return volume_VDI_PPDS(celsius + 273.15, *(float(row[c]) for c in ("Tc", "rhoc", "A", "B", "C", "D")))
 
 
@@ -63,6 +63,8 @@ print(
             "pure": [{"celsius": t, "perry": perry(t), "vdi": vdi(t)} for t in numpy.arange(0.0, 100.1, 2.5)],
             "solution_table": list(zip(temperatures, table)),
             "solution_read": read,
+            "methanol": [(t, PropsSI("D", "T", t + 273.15, "P", 101325.0, "Methanol")) for t in range(-20, 61, 5)],
+            "styrene": [(t, vdi(t, "100-42-5")) for t in range(-10, 61, 5)],
         }
     )
 )

@@ -8,6 +8,7 @@ mod density;
 mod filter;
 mod flow;
 mod gas;
+mod gum;
 mod noise;
 mod passage;
 mod plant;

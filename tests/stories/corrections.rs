@@ -30,7 +30,8 @@ fn a_warm_shell_holds_more() {
         story.run_to(START_S + 1200);
     }
     let [plain, warm] = both.map(|story| received(&story, WitnessId::Tank).value);
-    assert!((warm / plain - 1.000_336).abs() < 5e-6, "{plain} {warm}");
+    // What is shown moves by the meter through the last half minute: 150 kg x 0.0336 % of 5.9 t less.
+    assert!((warm / plain - 1.000_336).abs() < 1.2e-5, "{plain} {warm}");
 }
 
 /// (1 - 1.2/8000)/(1 - 1.2/rho), by hand at 1525.3 kg/m3: 1.0006372.

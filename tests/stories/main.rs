@@ -26,5 +26,6 @@ mod shelves;
 mod steps;
 mod totals;
 mod transfer;
+mod true_masses;
 mod wire;
 mod zero;

@@ -83,7 +83,7 @@ fn by_total(
     (per_unit, density): (f64, f64),
     mut budget: Budget,
 ) -> Result<Metered, Reason> {
-    let counted = scene.delivery.counted.since(pair.start)?;
+    let counted = scene.delivery.counted.since(pair.start.value)?;
     let kg = counted.value * per_unit;
     budget.add(Source::MeterGain, kg * pair.setup.gain);
     budget.add(Source::MeterNoise, pair.difference_u() * per_unit);

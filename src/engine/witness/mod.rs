@@ -14,13 +14,14 @@ use super::delivery::Delivery;
 use super::frame::{Contribution, Estimate, Reason, Source, Validity, Witness, WitnessId};
 use super::gauge;
 use super::neighbour::Neighbours;
-use super::reading::Readings;
+use super::reading::{Readings, StartReading};
 use super::settings::{LineStart, Product, Settings, SignalKind, SignalSetup};
 use crate::time::EngineTime;
 use crate::units::{Celsius, KgPerM3};
+use std::f64::consts::PI;
 
 /// Every source, in the order of a [`Budget`].
-pub const SOURCES: [Source; 22] = [
+pub const SOURCES: [Source; 23] = [
     Source::MeterGain,
     Source::MeterZero,
     Source::MeterNoise,
@@ -43,6 +44,7 @@ pub const SOURCES: [Source; 22] = [
     Source::TankVapour,
     Source::NewZero,
     Source::LowFlow,
+    Source::HoseReaction,
 ];
 
 /// Signed standard contributions, kg, by source.
@@ -122,6 +124,27 @@ impl Errors {
     }
 }
 
+/// What is left of the variance of noise with a memory in its mean over a stretch of time:
+/// 2/x (1 - (1 - exp(-x))/x), x = stretch/memory (the mean of an Ornstein-Uhlenbeck process; Papoulis 1991, ch. 9).
+#[must_use]
+pub fn mean_share(stretch_s: f64, memory_s: f64) -> f64 {
+    let x = if memory_s > 0.0 { stretch_s / memory_s } else { 0.0 };
+    // Below that the difference of nearly equal numbers tells nothing; 1 - x/3 is right to 1e-9.
+    if x < 1e-4 { 1.0 } else { 2.0 / x * (1.0 - (1.0 - libm::exp(-x)) / x) }
+}
+
+/// Variance that rounding to a division leaves in the mean of n values whose scatter has this variance: all of d^2/12 (JCGM
+/// 100:2008, F.2.2.1) where they do not scatter, d^2/12n where they scatter through divisions. What does not average is
+/// (d^2/2 pi^2) exp(-4 pi^2 s^2/d^2) (Widrow and Kollar 2008, ch. 19 on dither); d^2/12 is taken for its first factor.
+#[must_use]
+pub fn rounding(division: f64, scatter2: f64, n: f64) -> f64 {
+    if division <= 0.0 {
+        return 0.0;
+    }
+    let stays = libm::exp(-4.0 * PI * PI * scatter2 / (division * division));
+    division * division / 12.0 * (stays + (1.0 - stays) / n)
+}
+
 impl Account {
     /// A witness that says nothing.
     #[must_use]
@@ -183,17 +206,15 @@ pub(super) struct Pair<'a> {
     pub setup: &'a SignalSetup,
     /// Doubtful where the signal is: so is what stands on it.
     pub validity: Validity,
-    pub start: f64,
-    pub start_count: f64,
+    pub start: StartReading,
     pub now: f64,
     /// Age of the present value, s.
     pub age_s: f64,
 }
 
 impl Pair<'_> {
-    /// Standard uncertainty of the difference now - start: noise of both, the start's averaged, and a
-    /// rectangular half division each (JCGM 100:2008, 4.3.7). Noise with a memory is not averaged by readings that follow
-    /// each other closely.
+    /// Standard uncertainty of the difference now - start: noise of both, the start's averaged, and a rectangular half division
+    /// each (JCGM 100:2008, 4.3.7). Noise with a memory is averaged by readings that lie further apart than it lasts.
     pub fn difference_u(&self) -> f64 {
         let (white, start) = (self.white(), self.start_u());
         (white * white + start * start + self.setup.slow_noise * self.setup.slow_noise).sqrt()
@@ -207,8 +228,9 @@ impl Pair<'_> {
     /// Standard uncertainty of the start reading.
     fn start_u(&self) -> f64 {
         let (noise, slow) = (self.setup.noise, self.setup.slow_noise);
-        let division = self.setup.division * self.setup.division / 12.0;
-        (noise * noise / self.start_count + division + slow * slow).sqrt()
+        let n = f64::from(self.start.count);
+        let lasting = slow * slow * mean_share(self.start.over_s, self.setup.slow_noise_s);
+        (noise * noise / n + rounding(self.setup.division, noise * noise, n) + lasting).sqrt()
     }
 
     /// The reading's errors in time, in kg; `per_unit`: kg per unit of the signal.
@@ -241,7 +263,7 @@ impl<'a> Scene<'a> {
         let now = self.readings.credible(signal).ok_or(Reason::NotYetRead)?;
         let start = self.delivery.start(signal).ok_or(Reason::NoStart)?;
         let age_s = self.readings.read_at(signal).map_or(0.0, |read| self.at.since_s(read).max(0.0));
-        Ok(Pair { signal, setup, validity, start: start.value, start_count: f64::from(start.count), now, age_s })
+        Ok(Pair { signal, setup, validity, start, now, age_s })
     }
 
     /// Whether a signal of that kind is fitted.

@@ -63,7 +63,7 @@ fn pad_gas(scene: &Scene) -> PadGas {
             let tap_u = if scene.settings.pad_tap == PadTap::Supply { SUPPLY_TAP_U_PA } else { 0.0 };
             let reading_u = pair.difference_u();
             PadGas {
-                start: density(pair.start),
+                start: density(pair.start.value),
                 now: density(pair.now),
                 pressure_u_pa: (reading_u * reading_u + pair.setup.zero * pair.setup.zero + tap_u * tap_u).sqrt(),
                 temperature_u,
@@ -92,7 +92,7 @@ pub fn account(scene: &Scene) -> Account {
         Ok(pair) => pair,
         Err(reason) => return Account::lost(reason),
     };
-    if pair.now < pair.start - scene.delivery.loaded_kg - GONE_KG {
+    if pair.now < pair.start.value - scene.delivery.loaded_kg - GONE_KG {
         return Account::lost(Reason::DrivenOff);
     }
     let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };
@@ -101,7 +101,11 @@ pub fn account(scene: &Scene) -> Account {
     let setup = &scene.delivery.setup;
     // Head space at the start: the trailer's volume less the load's.
     let head_m3 = (setup.trailer_volume.0 - scene.delivery.loaded_kg / density.0).max(0.0);
-    let lift = (pair.start - pair.now) * CONVENTIONAL;
+    // The pad has risen by so much since the start, and the hose pushes or lifts in proportion.
+    let pad_pa = scene.pair(SignalKind::PadPressure, None).map_or(0.0, |pad| pad.now - pad.start.value);
+    let hose = scene.delivery.reaction(scene.settings);
+    let pushed_kg = hose.map_or(0.0, |hose| hose.kg_per_pa * pad_pa);
+    let lift = (pair.start.value - pair.now + pushed_kg) * CONVENTIONAL;
     let share = 1.0 / (1.0 - gas.now / density.0);
     let out_kg = (lift + head_m3 * (gas.now - gas.start)) * share;
     let gas_gained_kg = out_kg - lift;
@@ -116,6 +120,7 @@ pub fn account(scene: &Scene) -> Account {
     budget.add(Source::GasVolume, (gas.now - gas.start) * volume_u_m3);
     let per_pa = gas_density(AbsPa(1.0), scene.settings.gas.temperature, scene.settings.gas.constant_j_per_kg_k).0;
     budget.add(Source::PadPressure, volume_now_m3 * per_pa * gas.pressure_u_pa);
+    budget.add(Source::HoseReaction, hose.map_or(0.0, |hose| hose.u_kg_per_pa * pad_pa));
     let (upstream_kg, downstream_kg) = scene.line_fill_kg(density);
     budget.add(Source::LineUpstream, -upstream_kg * scene.settings.line.volume_u);
     budget.add(Source::LineDownstream, -downstream_kg * scene.settings.line.volume_u);

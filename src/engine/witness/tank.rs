@@ -92,7 +92,7 @@ fn volumes(tank: &TankSetup, start_m: f64, now_m: f64) -> Result<(f64, f64, f64)
 }
 
 fn by_level<'a>(scene: &Scene, tank: &TankSetup, pair: Pair<'a>) -> Result<Rise<'a>, Reason> {
-    let (start_m3, now_m3, area_m2) = volumes(tank, pair.start, pair.now)?;
+    let (start_m3, now_m3, area_m2) = volumes(tank, pair.start.value, pair.now)?;
     let incoming = scene.incoming().ok_or(Reason::OffTheTable)?;
     let kg_per_m = area_m2 * incoming.density.0;
     let kg = (now_m3 - start_m3) * incoming.density.0;
@@ -108,9 +108,9 @@ fn by_pressure<'a>(scene: &Scene, tank: &TankSetup, pair: Pair<'a>) -> Result<Ri
     let setup = &scene.delivery.setup;
     let (density, density_u) = gauge::density(scene.settings, scene.readings, setup).ok_or(Reason::OffTheTable)?;
     let vapour = scene.pair(SignalKind::TankPressure, Some(setup.tank)).ok();
-    let (vapour_start, vapour_now) = vapour.as_ref().map_or((0.0, 0.0), |v| (v.start, v.now));
+    let (vapour_start, vapour_now) = vapour.as_ref().map_or((0.0, 0.0), |v| (v.start.value, v.now));
     let level = |pa: f64| pa / (density * GRAVITY);
-    let (start_m, now_m) = (level(pair.start - vapour_start), level(pair.now - vapour_now));
+    let (start_m, now_m) = (level(pair.start.value - vapour_start), level(pair.now - vapour_now));
     let (start_m3, now_m3, area_m2) = volumes(tank, start_m, now_m)?;
     let start_m2 = geometry::area(&tank.geometry, Metre(start_m)).ok_or(Reason::OffTheTable)?;
     let kg_per_pa = area_m2 / GRAVITY;

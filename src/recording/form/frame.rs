@@ -169,6 +169,7 @@ mirror! {
         TankVapour,
         NewZero,
         LowFlow,
+        HoseReaction,
     }
 
     struct ContributionForm of Contribution { source: Source, kg: f64 }

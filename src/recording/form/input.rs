@@ -5,10 +5,11 @@ use crate::engine::checks::CheckId;
 use crate::engine::frame::{Contribution, Estimate, Opening, Phase};
 use crate::engine::input::{
     AlarmId, AlarmKey, Block, BroughtSince, Carried, CarriedAlarm, CarriedAttendance, CarriedCount, CarriedDelivery,
-    CarriedNeighbour, CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock, Input, Measured,
-    MissReason, Missed, Neighbour, NeighbourLoad, OutOfService, Poll, RecorderState, SettingsText, SignalValue, Status,
-    What, ZeroCause,
+    CarriedHose, CarriedNeighbour, CarriedShelf, CarriedZero, Closing, EnteredCheck, Entry, Event, Gap, GapClock,
+    Input, Measured, MissReason, Missed, Neighbour, NeighbourLoad, OutOfService, Poll, RecorderState, SettingsText,
+    SignalValue, Status, What, ZeroCause,
 };
+use crate::engine::reading::StartReading;
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::engine::steps::{Right, Side, StepMark};
 use crate::time::{EngineTime, WallTime};
@@ -205,10 +206,11 @@ mirror! {
         leg: u8,
         transferring: bool,
         elapsed_s: f64,
-        starts: Vec<Option<f64>> = "starts_si",
+        starts: Vec<Option<StartReading>>,
         received_kg: [Option<(f64, f64)>; 3],
         counted: CarriedCount,
         slow_s: f64,
+        hose: Option<CarriedHose>,
         zero: Option<CarriedZero>,
         dip_m: Option<f64>,
         opening: Opening,
@@ -217,6 +219,10 @@ mirror! {
         marks: Vec<StepMark>,
         blows: u16,
     }
+
+    struct StartReadingForm of StartReading { value: f64 = "value_si", count: u8, over_s: f64, age_s: f64 }
+
+    struct CarriedHoseForm of CarriedHose { kg_per_pa: f64, u_kg_per_pa: f64 }
 
     struct CarriedZeroForm of CarriedZero { cause: ZeroCause, kg: f64, budget: Vec<Contribution> }
 

@@ -1,0 +1,125 @@
+//! The masses as they are shown and combined: scale and tank level evened out over the last minute that nobody disturbed.
+//!
+//! A single reading of a scale or a gauge carries its division, its noise and the wind; the flow meter's own movement over a
+//! minute is known to a kilogram. So each of the two is read as the meter plus their mean difference over the last minute in
+//! which it was free of people or foam; while it is disturbed, as the meter plus what that difference was before. A meter
+//! that is a few per cent off is off by a few kilograms over a minute. Margin, comparison and alarms look at the readings
+//! themselves: nothing that is evened out comes too late there.
+
+use super::comparison::RISING_S;
+use super::frame::{Source, WitnessId};
+use super::witness::{Account, mean_share, rounding};
+use crate::time::EngineTime;
+use std::collections::VecDeque;
+
+/// What is looked back on, s.
+const WINDOW_S: f64 = 60.0;
+
+const FLOW: usize = WitnessId::Flow as usize;
+const SCALE: usize = WitnessId::Scale as usize;
+const TANK: usize = WitnessId::Tank as usize;
+
+/// A tick: how far a witness was from the meter.
+#[derive(Debug, Clone, Copy)]
+struct Past {
+    at: EngineTime,
+    off_kg: f64,
+    meter_kg: f64,
+    /// Its register had changed.
+    fresh: bool,
+}
+
+/// One witness.
+#[derive(Debug, Clone, Default)]
+struct Track {
+    past: VecDeque<Past>,
+    signal: Option<u16>,
+    changed: Option<EngineTime>,
+    excused: bool,
+}
+
+/// Scale and tank level against the flow meter.
+#[derive(Debug, Clone, Default)]
+pub struct Settled {
+    tracks: [Track; 3],
+}
+
+impl Settled {
+    /// A second has gone by: what the witnesses say, since when each one's signal has been what it is, and who is excused.
+    pub fn tick(
+        &mut self,
+        at: EngineTime,
+        accounts: &[Account; 3],
+        changed: [Option<EngineTime>; 3],
+        excused: [bool; 3],
+    ) {
+        let meter_kg = accounts[FLOW].credible().map(|e| e.value);
+        for i in [SCALE, TANK] {
+            let track = &mut self.tracks[i];
+            if track.signal != accounts[i].signal && accounts[i].signal.is_some() {
+                track.past.clear();
+                track.signal = accounts[i].signal;
+            }
+            let fresh = track.changed != changed[i];
+            track.changed = changed[i];
+            if excused[i] && !track.excused {
+                // It was rising before it was seen to be a jump.
+                track.past.retain(|past| at.since_s(past.at) > RISING_S);
+            }
+            track.excused = excused[i];
+            if excused[i] {
+                continue;
+            }
+            if let (Some(meter_kg), Some(own)) = (meter_kg, accounts[i].credible()) {
+                track.past.push_back(Past { at, off_kg: own.value - meter_kg, meter_kg, fresh });
+            }
+            track.past.retain(|past| at.since_s(past.at) <= WINDOW_S);
+        }
+    }
+
+    /// A witness counts from elsewhere now.
+    pub fn forget(&mut self, witness: usize) {
+        self.tracks[witness].past.clear();
+    }
+
+    /// A disturbed witness that is read by what it was before.
+    #[must_use]
+    pub fn holds(&self, witness: usize, accounts: &[Account; 3]) -> bool {
+        accounts[FLOW].credible().is_some() && !self.tracks[witness].past.is_empty()
+    }
+
+    /// The witnesses evened out, as far as that can be.
+    #[must_use]
+    pub fn accounts(&self, accounts: &[Account; 3]) -> [Account; 3] {
+        [0, 1, 2].map(|i| self.evened(i, accounts).unwrap_or(accounts[i]))
+    }
+
+    #[expect(clippy::cast_precision_loss, reason = "sixty at most")]
+    fn evened(&self, witness: usize, accounts: &[Account; 3]) -> Option<Account> {
+        let (own, meter) = (&accounts[witness], accounts[FLOW].credible()?);
+        own.credible()?;
+        let past = &self.tracks[witness].past;
+        let (oldest, newest) = (past.front()?, past.back()?);
+        let n = past.len() as f64;
+        let mean = |of: fn(&Past) -> f64| past.iter().fold(0.0, |sum, past| sum + of(past)) / n;
+        let fresh = past.iter().filter(|past| past.fresh).count().max(1) as f64;
+        let errors = &own.errors;
+        // Mass that moves through the divisions evens them out as noise does: uniform over what moved.
+        let moved_kg = newest.meter_kg - oldest.meter_kg;
+        let rounding_kg2 = own.division_kg * own.division_kg / 12.0;
+        let noise_kg2 = (errors.white_kg * errors.white_kg - rounding_kg2).max(0.0);
+        let left_kg2 = noise_kg2 / fresh
+            + rounding(own.division_kg, noise_kg2 + moved_kg * moved_kg / 12.0, fresh)
+            + errors.slow_kg * errors.slow_kg * mean_share(newest.at.since_s(oldest.at), errors.slow_s);
+        // By what the meter's movement since then may be off: in proportion to all it has counted.
+        let since_kg = (meter.value - mean(|past| past.meter_kg)).abs();
+        let carried_kg = meter.u * (since_kg / meter.value.abs().max(1.0)).min(1.0);
+        let source = if witness == SCALE { Source::ScaleReading } else { Source::LevelReading };
+        let mut account = *own;
+        let reading = &mut account.budget.0[source as usize];
+        let alone_kg2 = errors.white_kg * errors.white_kg + errors.slow_kg * errors.slow_kg;
+        *reading = ((*reading * *reading - alone_kg2).max(0.0) + left_kg2 + carried_kg * carried_kg).sqrt();
+        account.received_kg = Some(meter.value + mean(|past| past.off_kg));
+        Some(account)
+    }
+}

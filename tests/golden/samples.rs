@@ -535,6 +535,18 @@ fn device_state() -> DeviceState {
     }
 }
 
+fn blow() -> BlowState {
+    BlowState {
+        gas_kg_per_s: Some(0.375),
+        most_kg_per_s: Some(1.25),
+        vent_kg_per_s: Some(0.25),
+        tank_pa_gauge: Some(15e3),
+        limit_pa_gauge: Some(7e3),
+        to_limit_s: Some(4.5),
+        blows: vec![Blow { began: at(7), ended: Some(at(9)) }, Blow { began: at(11), ended: None }],
+    }
+}
+
 /// A frame in which everything is there.
 pub fn full_frame(now: EngineTime) -> Frame {
     let estimate = |value: f64| Estimate { value, u: value / 300.0 };
@@ -606,15 +618,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
         neighbours: vec![neighbour_state()],
         checks: every_check(),
         steps: every_step(),
-        blow: Some(BlowState {
-            gas_kg_per_s: Some(0.375),
-            most_kg_per_s: Some(1.25),
-            vent_kg_per_s: Some(0.25),
-            tank_pa_gauge: Some(15e3),
-            limit_pa_gauge: Some(7e3),
-            to_limit_s: Some(4.5),
-            blows: vec![Blow { began: at(7), ended: Some(at(9)) }, Blow { began: at(11), ended: None }],
-        }),
+        blow: Some(blow()),
     }
 }
 

@@ -8,6 +8,7 @@ use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
 use super::{BaySetup, Device, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
 use crate::engine::alarm::catalogue;
+use crate::engine::blow::{BlowSetup, VentSetup};
 use crate::engine::papers::{Contacts, TankExpected};
 use crate::engine::settings::{
     DeadBand, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap,
@@ -33,8 +34,8 @@ struct Works {
     address_bases: Vec<i64>,
     /// Each tank with the index of its product.
     tanks: Vec<(TankSetup, usize)>,
-    /// For each of them, most gas that its vent passes.
-    vents: Vec<Option<KgPerS>>,
+    /// For each of them, what its vent passes, and its own limit.
+    vents: Vec<VentSetup>,
     thresholds: Thresholds,
     contacts: Contacts,
     /// For each tank, what it expects.
@@ -59,7 +60,7 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
         .map(|(t, (_, product))| super::expected::of_tank(draft, t, products.get(*product).map(|(_, p)| p)))
         .collect();
     unlike(draft, root.tables("tank"), "name", str::to_owned);
-    let vents = root.tables("tank").iter().map(|t| t.optional_number("vent_capacity").map(KgPerS)).collect();
+    let vents = root.tables("tank").iter().map(vent).collect();
     let contacts = super::expected::contacts(root.table("contacts"));
     let thresholds = thresholds(&budgets(root.table("alarms")));
     let works = Works { devices, address_bases, tanks, vents, thresholds, contacts, expected };
@@ -373,6 +374,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
             &works.contacts,
             places.iter().map(|&place| works.expected[place].clone()).collect(),
         ),
+        blow: blow(table, places.iter().map(|&place| works.vents[place]).collect()),
         steps: Vec::new(),
     };
     BaySetup {
@@ -383,8 +385,20 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
         products: places.iter().map(|&place| works.tanks[place].1).collect(),
         neighbours: Vec::new(),
         emergency: super::expected::emergency(table.table("emergency")),
-        usual: usual(table, places.iter().map(|&place| works.vents[place]).collect()),
+        usual: usual(table, places.iter().map(|&place| works.vents[place].passes).collect()),
     }
+}
+
+fn vent(table: &Table) -> VentSetup {
+    VentSetup {
+        passes: table.optional_number("vent_capacity").map(KgPerS),
+        limit: table.optional_number("pressure_limit").map(GaugePa),
+    }
+}
+
+fn blow(table: &Table, vents: Vec<VentSetup>) -> BlowSetup {
+    let line = table.table("line");
+    BlowSetup { bore: line.optional_number("bore").map(Metre), loss: line.optional_number("loss"), vents }
 }
 
 fn usual(table: &Table, vents: Vec<Option<KgPerS>>) -> Usual {

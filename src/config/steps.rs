@@ -17,7 +17,7 @@ const STEPS_MOST: usize = 200;
 const FITS: [&str; 6] = ["pad", "plant_gas", "tractor_gas", "pump", "vapour_return", "scrubber"];
 
 /// Words for the bars that need no number.
-const BARS: [(&str, Bar); 10] = [
+const BARS: [(&str, Bar); 12] = [
     ("checks_open", Bar::ChecksOpen),
     ("started", Bar::Started),
     ("not_started", Bar::NotStarted),
@@ -28,6 +28,8 @@ const BARS: [(&str, Bar); 10] = [
     ("shutoff_bypassed", Bar::ShutoffBypassed),
     ("disagree", Bar::Disagree),
     ("pad_at_ceiling", Bar::PadAtCeiling),
+    ("gas_over_vent", Bar::GasOverVent),
+    ("tank_pressure_high", Bar::TankPressureHigh),
 ];
 
 /// A step with the bays that it is for; none named: all.
@@ -136,6 +138,7 @@ fn bars(draft: &mut Draft, table: &Table) -> Vec<Bar> {
     }
     bars.extend(pa("pad_below").map(|pa| Bar::PadBelow(GaugePa(pa))));
     bars.extend(pa("pad_above").map(|pa| Bar::PadAbove(GaugePa(pa))));
+    bars.extend(table.optional_number("after_blow").map(Bar::AfterBlow));
     bars.extend(table.optional_number("risen_less").map(|kg| Bar::RisenLess(Kg(kg))));
     bars.extend(table.optional_number("other_rises").map(|kg| Bar::OtherRises(Kg(kg))));
     bars

@@ -1,5 +1,6 @@
 //! The open delivery: its papers, its leg, its start readings. Phases change only by a person's entry.
 
+use super::blow::Blow;
 use super::checks::CheckId;
 use super::frame::{DeliveryState, Opening, Phase};
 use super::hose::{Hose, Reaction};
@@ -17,6 +18,9 @@ use crate::units::{GaugePa, Metre};
 
 /// A total may count so much more than the papers' load, kg: heel, ticket, coarse steps.
 const COARSE_KG: f64 = 2_000.0;
+
+/// Times that the hose was blown clear, kept whole; those before are counted.
+const BLOWS_KEPT: usize = 32;
 
 /// A rate summed over time by trapezoids.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -83,6 +87,10 @@ pub struct Delivery {
     pub entered: Vec<EnteredCheck>,
     /// Steps that people have signed or let go.
     pub marks: Vec<StepMark>,
+    /// Each time that the hose was blown clear.
+    pub blows: Vec<Blow>,
+    /// Times before this segment.
+    pub earlier_blows: u16,
     /// Why it was rejected.
     pub rejected: Option<String>,
     /// When the trailer was released.
@@ -118,6 +126,8 @@ impl Delivery {
             closed: None,
             entered: Vec::new(),
             marks: Vec::new(),
+            blows: Vec::new(),
+            earlier_blows: 0,
             rejected: None,
             released: None,
             starts: vec![None; settings.signals.len()],
@@ -135,6 +145,7 @@ impl Delivery {
         delivery.opening = carried.opening;
         delivery.entered.clone_from(&carried.entered);
         delivery.marks.clone_from(&carried.marks);
+        delivery.earlier_blows = carried.blows;
         if carried.transferring {
             delivery.phase = Phase::Transfer;
             delivery.started = Some(EngineTime(0));
@@ -176,6 +187,7 @@ impl Delivery {
             neighbours: neighbours.carry(),
             entered: self.entered.clone(),
             marks: self.marks.clone(),
+            blows: self.blow_count(),
         }
     }
 
@@ -197,6 +209,7 @@ impl Delivery {
 
     /// The leg is closed.
     pub fn close(&mut self, at: EngineTime) {
+        self.blow(at, false);
         self.phase = Phase::Closed;
         self.closed = Some(at);
     }
@@ -211,6 +224,31 @@ impl Delivery {
     pub fn enter_check(&mut self, entered: EnteredCheck) {
         self.entered.retain(|e| e.check != entered.check);
         self.entered.push(entered);
+    }
+
+    /// How often the hose was blown clear.
+    #[must_use]
+    pub fn blow_count(&self) -> u16 {
+        self.earlier_blows.saturating_add(u16::try_from(self.blows.len()).unwrap_or(u16::MAX))
+    }
+
+    /// The one that runs.
+    #[must_use]
+    pub fn blowing(&self) -> Option<&Blow> {
+        self.blows.last().filter(|blow| blow.ended.is_none())
+    }
+
+    /// The hose begins to be blown clear, or that is over.
+    pub fn blow(&mut self, at: EngineTime, begins: bool) {
+        if begins {
+            self.blows.push(Blow { began: at, ended: None });
+            // Everything is bounded; nobody blows so often.
+            let over = self.blows.len().saturating_sub(BLOWS_KEPT);
+            self.earlier_blows = self.earlier_blows.saturating_add(u16::try_from(over).unwrap_or(u16::MAX));
+            self.blows.drain(..over);
+        } else if let Some(blow) = self.blows.last_mut() {
+            blow.ended.get_or_insert(at);
+        }
     }
 
     /// A step was signed, or let go.
@@ -404,6 +442,10 @@ pub enum Refusal {
     OnDutyAlready,
     /// A hand-over names who comes, and has the state of the bay read back.
     NotReadBack,
+    /// The hose is being blown clear already.
+    Blowing,
+    /// It is not being blown clear.
+    NotBlowing,
     /// That step is not signed, or let go, now.
     NoStep(NoStep),
 }
@@ -416,9 +458,18 @@ pub fn admits(delivery: Option<&Delivery>, settings: &Settings, what: &What) -> 
         (What::DeliveryOpened(setup), _) if usize::from(setup.tank) >= settings.tanks.len() => Err(Refusal::NoSuchTank),
         (What::Dipped { level_m }, Phase::Opened) => dip_fits(delivery, settings, *level_m),
         (What::Dipped { .. }, Phase::Transfer | Phase::Closed) => Err(Refusal::DipTooLate),
-        (What::TransferStarted | What::Closed | What::Dipped { .. } | What::ScaleZeroed(_), Phase::Idle) => {
-            Err(Refusal::NoDelivery)
-        }
+        (
+            What::TransferStarted
+            | What::Closed
+            | What::Dipped { .. }
+            | What::ScaleZeroed(_)
+            | What::BlowBegan
+            | What::BlowEnded,
+            Phase::Idle,
+        ) => Err(Refusal::NoDelivery),
+        (What::BlowBegan | What::BlowEnded, Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
+        (What::BlowBegan, _) if delivery.is_some_and(|d| d.blowing().is_some()) => Err(Refusal::Blowing),
+        (What::BlowEnded, _) if delivery.is_none_or(|d| d.blowing().is_none()) => Err(Refusal::NotBlowing),
         (What::TransferStarted, Phase::Transfer | Phase::Closed) => Err(Refusal::AlreadyTransferring),
         (What::Closed | What::ScaleZeroed(_), Phase::Opened | Phase::Closed) => Err(Refusal::NotTransferring),
         (

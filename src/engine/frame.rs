@@ -1,6 +1,7 @@
 //! All that the monitor knows at one instant. Page, report, metrics and JSON are views of it; it holds codes
 //! and numbers only, never a sentence. Every number is SI and says so.
 
+use super::blow::BlowState;
 use super::checks::Check;
 use super::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use super::steps::StepState;
@@ -77,6 +78,8 @@ pub struct Frame {
     pub checks: Vec<Check>,
     /// The steps of the open delivery that are signed, let go, or whose turn has come.
     pub steps: Vec<StepState>,
+    /// Gas behind the last liquid; None where no gas pushes, or nothing is being unloaded.
+    pub blow: Option<BlowState>,
 }
 
 /// Who is on duty, and when they must say that they are there.

@@ -235,6 +235,14 @@ impl Fit {
 }
 
 impl Line {
+    /// The share of the resistance that goes with the square of the flow, Pa/(kg/s)2; None before it is fitted.
+    #[must_use]
+    pub fn turbulent(&self) -> Option<f64> {
+        let fit = self.fit?;
+        let pa = libm::exp(fit.theta[0]) * fit.theta[1];
+        (pa > 0.0).then(|| pa / (fit.unit * fit.unit))
+    }
+
     /// Nobody watched for a while.
     pub fn blind(&mut self) {
         self.gathering = None;

@@ -269,6 +269,10 @@ pub enum What {
     },
     /// An alarm is put back in service.
     PutBack(AlarmKey),
+    /// The hose begins to be blown clear.
+    BlowBegan,
+    /// That is over: what follows is shut.
+    BlowEnded,
     /// One side signed a step.
     StepSigned {
         /// Its name.
@@ -405,6 +409,8 @@ pub enum AlarmId {
     DewPointHigh,
     /// The earliest credible first gas has come: a prompt of every delivery.
     FirstGasDue,
+    /// The tank's pressure is near its own limit or above; subject: tank.
+    TankPressureHigh,
 }
 
 /// How the recorder does.
@@ -594,6 +600,8 @@ pub struct CarriedDelivery {
     pub entered: Vec<EnteredCheck>,
     /// Steps that people have signed or let go.
     pub marks: Vec<StepMark>,
+    /// How often the hose was blown clear.
+    pub blows: u16,
 }
 
 /// A totalizer in the midst of a transfer, in its SI unit.

@@ -21,6 +21,7 @@ pub mod witness;
 
 pub mod bank;
 pub mod block;
+pub mod blow;
 pub mod comparison;
 mod disturbance;
 pub mod filter;
@@ -57,6 +58,7 @@ use alarm::condition::Sight;
 use alarm::deviations::Foreseen;
 use alarm::machine::{Board, Delays, SHELF_MAX_S};
 use attendance::Attendance;
+use blow::BlowState;
 use checks::Check;
 use delivery::{Delivery, Refusal};
 use devices::Devices;
@@ -437,6 +439,11 @@ impl Monitor {
                 self.alarms.take_out(OutOfService { key: *key, who, since, reason: reason.trim().to_owned() });
             }
             What::PutBack(key) => self.alarms.put_back(*key),
+            What::BlowBegan | What::BlowEnded => {
+                if let Some(delivery) = &mut self.delivery {
+                    delivery.blow(self.at, entry.what == What::BlowBegan);
+                }
+            }
             What::StepSigned { step, side, name, note, .. } => self.mark_step(step, false, (*side, name, note)),
             What::StepSkipped { step, reason, .. } => self.mark_step(step, true, (Side::Site, &entry.who, reason)),
             What::Shelved { key, for_s } => self.alarms.shelve(*key, self.at, *for_s),
@@ -601,7 +608,14 @@ impl Monitor {
             neighbours: self.neighbours.frame(self.at),
             steps: self.on_steps(&checks, |grounds| grounds.steps()).unwrap_or_default(),
             checks,
+            blow: self.blow(),
         }
+    }
+
+    /// Gas behind the last liquid.
+    fn blow(&self) -> Option<BlowState> {
+        let (settings, readings, delivery) = (&self.settings, &self.readings, self.delivery.as_ref()?);
+        blow::Scene { settings, readings, delivery, line: &self.watch.line }.state()
     }
 
     /// Asks something of the open delivery's steps.
@@ -615,6 +629,8 @@ impl Monitor {
             verdict: self.watch.verdict.word,
             tank_kg: tank.received_kg.filter(|_| tank.validity.is_credible()).map(|kg| kg.value),
             neighbours: &self.neighbours.frame(self.at),
+            blow: self.blow().as_ref(),
+            at: self.at,
         }))
     }
 

@@ -2,6 +2,7 @@
 //! computed. Built by `config` from the written site file, stored whole in a recording's header, so that a
 //! replay never depends on how a file is parsed today.
 
+use super::blow::BlowSetup;
 use super::input::AlarmId;
 use super::papers::{Expected, Papers};
 use super::steps::Step;
@@ -37,6 +38,8 @@ pub struct Settings {
     pub neighbours: Vec<NeighbourSetup>,
     /// What is expected of every delivery.
     pub expected: Expected,
+    /// What the gas behind the last liquid meets.
+    pub blow: BlowSetup,
     /// The steps of a delivery at this bay, in order.
     pub steps: Vec<Step>,
 }

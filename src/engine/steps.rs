@@ -6,6 +6,7 @@
 //! and nothing behind it is signed before it is.
 
 use super::alarm::condition;
+use super::blow::{self, BlowState};
 use super::checks::{Check, CheckState};
 use super::delivery::Delivery;
 use super::frame::{Condition, NeighbourState, Phase, VerdictWord};
@@ -15,7 +16,7 @@ use super::pad;
 use super::reading::Readings;
 use super::settings::{PadTap, Settings, SignalKind};
 use super::witness::{density, geometry};
-use crate::time::WallTime;
+use crate::time::{EngineTime, WallTime};
 use crate::units::{GaugePa, Kg, Metre};
 
 /// One step as the site has it.
@@ -99,6 +100,12 @@ pub enum Bar {
     RisenLess(Kg),
     /// Another tank of this bay has risen by so much since the start.
     OtherRises(Kg),
+    /// More gas will follow the last liquid than the tank's vent passes.
+    GasOverVent,
+    /// The tank's pressure is near its own limit or above.
+    TankPressureHigh,
+    /// The hose is being blown clear, or was so less than this many seconds ago.
+    AfterBlow(f64),
 }
 
 /// A bar that stands, or that nobody can see.
@@ -231,6 +238,10 @@ pub struct Grounds<'a> {
     pub tank_kg: Option<f64>,
     /// What other bays do to the same tanks.
     pub neighbours: &'a [NeighbourState],
+    /// Gas behind the last liquid.
+    pub blow: Option<&'a BlowState>,
+    /// Now.
+    pub at: EngineTime,
 }
 
 impl Grounds<'_> {
@@ -377,6 +388,9 @@ impl Grounds<'_> {
                 (_, None) => said(Condition::Unknown),
             },
             Bar::OtherRises(Kg(most)) => self.other_rises(most),
+            Bar::GasOverVent => self.gas_over_vent(),
+            Bar::TankPressureHigh => blow::tank_pressure(self.settings, self.readings, self.delivery.setup.tank),
+            Bar::AfterBlow(wait_s) => self.after_blow(wait_s),
         }
     }
 
@@ -400,6 +414,24 @@ impl Grounds<'_> {
             (on_trailer, Some(pa)) if on_trailer || above && holds(pa) => (yes(holds(pa)), Some(pa)),
             (_, value) => (Condition::Unknown, value),
         }
+    }
+
+    /// By the line's own resistance; where that is not known by the full bore, which is never too little.
+    fn gas_over_vent(&self) -> (Condition, Option<f64>) {
+        let gas = self.blow.and_then(|b| b.gas_kg_per_s.or(b.most_kg_per_s));
+        match gas.zip(self.blow.and_then(|b| b.vent_kg_per_s)) {
+            Some((gas, vent)) => (yes(gas > vent), Some(gas)),
+            None => (Condition::Unknown, gas),
+        }
+    }
+
+    /// What is left of the wait, s.
+    fn after_blow(&self, wait_s: f64) -> (Condition, Option<f64>) {
+        let left_s = self.delivery.blows.last().map_or(0.0, |blow| match blow.ended {
+            None => wait_s,
+            Some(ended) => wait_s - self.at.since_s(ended),
+        });
+        (yes(left_s > 0.0), Some(left_s.max(0.0)))
     }
 
     /// The most that another tank of this bay has risen since the start. One that another bay fills may rise.

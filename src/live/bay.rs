@@ -544,6 +544,8 @@ fn refused(refusal: Refusal) -> &'static str {
         Refusal::NoZero(NoZero::NothingOff) => "the scale is not under suspicion: there is nothing to put right",
         Refusal::NoZero(NoZero::Grows) => "what is missing grows: no new zero explains that",
         Refusal::NoZero(NoZero::NoOther) => "no other instrument says how much came in",
+        Refusal::Blowing => "the hose is being blown clear already: enter when it has ended",
+        Refusal::NotBlowing => "nobody has entered that the hose is being blown clear",
         Refusal::NoStep(why) => steps::refused(why),
         Refusal::NoDip => "the site file does not allow this tank to be opened: hand_dip_u is not set",
         Refusal::DipTooLate => "a dip says where the tank stood before the load came in: the transfer has started",

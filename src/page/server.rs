@@ -400,6 +400,8 @@ struct Posted {
 enum PostedWhat {
     TransferStarted,
     Closed,
+    BlowBegan,
+    BlowEnded,
     Dipped { level_m: f64 },
     ScaleZeroed { cause: ZeroCauseForm },
     Seen { id: String, subject: u16 },
@@ -466,6 +468,8 @@ impl PostedWhat {
         Some(match self {
             PostedWhat::TransferStarted => What::TransferStarted,
             PostedWhat::Closed => What::Closed,
+            PostedWhat::BlowBegan => What::BlowBegan,
+            PostedWhat::BlowEnded => What::BlowEnded,
             PostedWhat::ScaleZeroed { cause } => What::ScaleZeroed(cause.into()),
             PostedWhat::Dipped { level_m } => What::Dipped { level_m },
             PostedWhat::Shelved { id, subject, minutes } => What::Shelved {
@@ -652,7 +656,9 @@ async fn enter(
     };
     let fits = match what {
         What::TransferStarted | What::Dipped { .. } => published.frame.phase == Phase::Opened,
-        What::Closed | What::ScaleZeroed(_) => published.frame.phase == Phase::Transfer,
+        What::Closed | What::ScaleZeroed(_) | What::BlowBegan | What::BlowEnded => {
+            published.frame.phase == Phase::Transfer
+        }
         _ => true,
     };
     if !fits {

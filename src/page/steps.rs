@@ -21,6 +21,8 @@ pub struct Walk {
     pub leads: bool,
     /// A check of the delivery fails: its fold opens.
     pub check_fails: bool,
+    /// The hose can be blown clear: whether that is going on; None: it cannot.
+    pub blowing: Option<bool>,
     /// The steps whose turn has come, the next one first.
     pub turn: Vec<Turn>,
 }
@@ -51,7 +53,7 @@ fn open(scene: Scene<'_>) -> impl Iterator<Item = (&StepState, &Step)> {
 /// What the page's script gets.
 #[must_use]
 pub fn walk(scene: Scene<'_>) -> Walk {
-    let Frame { phase, checks, delivery, .. } = scene.frame;
+    let Frame { phase, checks, delivery, blow, .. } = scene.frame;
     let turn = open(scene).map(|(state, step)| {
         let missing = |side| step.signed_by.asks(side) && state.signatures.iter().all(|s| s.side != side);
         let text: String = step.text.chars().take(CHOICE_CHARS).collect();
@@ -63,6 +65,10 @@ pub fn walk(scene: Scene<'_>) -> Walk {
         asked: delivery.as_ref().is_some_and(|d| d.rejected.is_none()) && !scene.settings.steps.is_empty(),
         leads: *phase != Phase::Transfer,
         check_fails: checks.iter().any(|c| c.state == CheckState::Fails),
+        blowing: blow
+            .as_ref()
+            .filter(|_| *phase == Phase::Transfer)
+            .map(|b| b.blows.last().is_some_and(|b| b.ended.is_none())),
         turn: turn.collect(),
     }
 }
@@ -117,6 +123,12 @@ fn signatures(state: &StepState, scene: Scene<'_>, language: &dyn Language) -> M
     html! { @for signature in &state.signatures { p.beyond { (language.signature(scene, signature)) } } }
 }
 
+/// Gas behind the last liquid.
+#[must_use]
+pub fn blow(scene: Scene<'_>, language: &dyn Language) -> Markup {
+    html! { @if let Some(blow) = &scene.frame.blow { @for line in language.blow(scene, blow) { p { (line) } } } }
+}
+
 /// Every step with a shape and a word for how it stands, who signed and when.
 #[must_use]
 pub fn all(scene: Scene<'_>, language: &dyn Language) -> Markup {
@@ -146,7 +158,7 @@ pub fn all(scene: Scene<'_>, language: &dyn Language) -> Markup {
 
 /// The fold of the steps, with what is known when the page is asked for.
 #[must_use]
-pub fn fold([next, about, all]: [Markup; 3], reader: &Reader) -> Markup {
+pub fn fold([next, about, blow, all]: [Markup; 4], reader: &Reader) -> Markup {
     let labels = reader.language.step_labels();
     html! {
         details #walk hidden {
@@ -159,6 +171,11 @@ pub fn fold([next, about, all]: [Markup; 3], reader: &Reader) -> Markup {
                 button #step-by-site type="submit" value="site" { (labels.sign_site) }
                 button #step-by-driver type="submit" value="driver" { (labels.sign_driver) }
                 button type="submit" value="skip" { (labels.skip) }
+            }
+            div #blow { (blow) }
+            form #blow-form hidden {
+                button type="submit" #blow-begin { (labels.blow_begins) }
+                button type="submit" #blow-end { (labels.blow_ends) }
             }
             p { (labels.before_all) }
             details { summary { (labels.all) } div #step-all { (all) } }

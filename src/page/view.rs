@@ -285,6 +285,7 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
         ("aside", aside(scene, language)),
         ("step-next", steps::next(scene, language)),
         ("step-about", steps::about(scene, language)),
+        ("blow", steps::blow(scene, language)),
         ("step-all", steps::all(scene, language)),
         ("margin-made", margin_made(scene, language)),
         ("polling", polling(&published.devices, scene, language)),
@@ -529,7 +530,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
             main tabindex="0" {
                 (card(published, reader))
                 section #headline { (region("headline")) }
-                (steps::fold(["step-next", "step-about", "step-all"].map(&mut region), reader))
+                (steps::fold(["step-next", "step-about", "blow", "step-all"].map(&mut region), reader))
                 div.columns {
                     div.figures {
                         section #valve { (region("valve")) }
@@ -791,6 +792,7 @@ mod tests {
             AlarmId::PadAboveMawp,
             AlarmId::PadInReliefWindow,
             AlarmId::PadBelowTank,
+            AlarmId::TankPressureHigh,
             AlarmId::ReverseFlow,
             AlarmId::TruckGone,
             AlarmId::LevelCritical,

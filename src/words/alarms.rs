@@ -141,6 +141,11 @@ fn english_parts(id: AlarmId) -> [&'static str; 3] {
             "Gas supply shut, empty or frozen; the trailer vents; the tank's vent is shut.",
             "Three standard uncertainties of both gauges' zeros.",
         ],
+        AlarmId::TankPressureHigh => [
+            "The pressure of the tank's vapour space is near its own limit or above.",
+            "More gas than the vent passes: the trailer has run out, or the pad is too high; a vent that is shut, frozen or plugged; a reaction.",
+            "`near_ceiling` of `pressure_limit` of the tank in the site file, off its plate or drawing.",
+        ],
         AlarmId::ReverseFlow => [
             "The flow meter runs backwards.",
             "Pad pressure lost; the tank's pressure; a siphon; the meter's zero or sign.",

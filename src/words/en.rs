@@ -3,6 +3,7 @@
 use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
 use super::steps::StepLabels;
 use super::{CheckText, EntryAnswer, Figure, Labels, Language, PageWords, Scene, SettingsWord, SignInWord, Text};
+use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
     Alarm, CeilingBy, CheckedBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Shelf, Slip,
@@ -551,6 +552,10 @@ impl Language for English {
         super::steps::against(against)
     }
 
+    fn blow(&self, scene: Scene<'_>, blow: &BlowState) -> Vec<String> {
+        super::steps::blow(scene, blow)
+    }
+
     fn checks(&self, scene: Scene<'_>) -> Text {
         super::checks::head(scene)
     }
@@ -776,6 +781,10 @@ fn hazard(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
         AlarmId::TruckGone => act(
             "The trailer has moved off the scale while the transfer is on.",
             "Where to look, from a distance: hose and connections. If it stands there: the scale's device?",
+        ),
+        AlarmId::TankPressureHigh => act(
+            format!("The pressure in {} is near the tank's own limit.", scene.tank(subject)),
+            "Where to look, from a distance: gas behind the last liquid, the pad, the tank's vent; a reaction.",
         ),
         AlarmId::BeAtValve => Text {
             act: "Be at the valve. Be ready to cut back the gas and to close.".into(),

@@ -19,6 +19,7 @@ pub mod steps;
 
 pub use screen::PageWords;
 
+use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Shelf, Source, VerdictWord, WitnessId};
 use crate::engine::input::{AlarmId, OutOfService, ZeroCause};
@@ -276,6 +277,8 @@ pub trait Language: Sync {
     fn signature(&self, scene: Scene<'_>, signature: &Signature) -> String;
     /// What speaks against a step, or cannot be read.
     fn against(&self, against: &Against) -> String;
+    /// What the gas behind the last liquid will do and has done, a line each.
+    fn blow(&self, scene: Scene<'_>, blow: &BlowState) -> Vec<String>;
     /// What became of an entry.
     fn entry(&self, answer: EntryAnswer<'_>) -> String;
     /// Why a person gives the scale a new zero.
@@ -393,6 +396,7 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::PadAboveMawp
         | AlarmId::PadInReliefWindow
         | AlarmId::PadBelowTank
+        | AlarmId::TankPressureHigh
         | AlarmId::ReverseFlow
         | AlarmId::TruckGone
         | AlarmId::LevelCritical

@@ -2,7 +2,8 @@
 
 use super::Scene;
 use super::checks::pressure;
-use super::display::{hh_mm, kg};
+use super::display::{hh_mm, kg, number};
+use crate::engine::blow::{Blow, BlowState};
 use crate::engine::steps::{Against, Bar, NoStep, Side, Signature, Stands};
 use crate::units::{GaugePa, Kg};
 
@@ -41,6 +42,10 @@ pub struct StepLabels {
     pub sign_driver: &'static str,
     /// Lets the step go unsigned.
     pub skip: &'static str,
+    /// The hose begins to be blown clear.
+    pub blow_begins: &'static str,
+    /// That is over.
+    pub blow_ends: &'static str,
 }
 
 /// In English.
@@ -62,6 +67,8 @@ pub(super) const LABELS: StepLabels = StepLabels {
     sign_site: "Sign for the site",
     sign_driver: "Sign for the driver",
     skip: "Let it go unsigned",
+    blow_begins: "Blowing clear begins",
+    blow_ends: "Blowing clear has ended",
 };
 
 /// How a step stands, as a word; beside it stands a shape. None: its turn has not come.
@@ -84,6 +91,45 @@ pub(super) fn signature(scene: Scene<'_>, signature: &Signature) -> String {
     let now = scene.frame.clock.wall_at(scene.frame.at);
     let note = if note.is_empty() { String::new() } else { format!(": {note}") };
     format!("{side}, {who}, {}{note}", hh_mm(*at, now, scene.zone))
+}
+
+fn per_h(kg_per_s: f64) -> String {
+    format!("{}\u{a0}kg/h", number(kg_per_s * 3600.0, 0))
+}
+
+fn seconds(s: f64) -> String {
+    format!("{}\u{a0}s", number(s.ceil(), 0))
+}
+
+/// What the gas behind the last liquid will do and has done, a line each.
+pub(super) fn blow(scene: Scene<'_>, blow: &BlowState) -> Vec<String> {
+    let mut lines = Vec::new();
+    let most =
+        blow.most_kg_per_s.map_or(String::new(), |most| format!(", {} through the full bore at the most", per_h(most)));
+    if let Some(gas) = blow.gas_kg_per_s {
+        lines.push(format!("Gas behind the last liquid: about {} by the line's resistance{most}.", per_h(gas)));
+    } else if let Some(most) = blow.most_kg_per_s {
+        lines.push(format!("Gas behind the last liquid: {} through the full bore at the most.", per_h(most)));
+    }
+    match (blow.vent_kg_per_s, blow.tank_pa_gauge.zip(blow.limit_pa_gauge)) {
+        (None, _) => lines.push("What the tank's vent passes is not set (tank.vent_capacity).".into()),
+        (Some(vent), None) => lines.push(format!("The tank's vent passes {}; its limit is not set.", per_h(vent))),
+        (Some(vent), Some((tank, limit))) => {
+            let soon = blow.to_limit_s.map_or(String::new(), |s| format!(", its limit in {}", seconds(s)));
+            lines.push(format!(
+                "The tank's vent passes {}; the tank would come to {}{soon}. Limit {}.",
+                per_h(vent),
+                pressure(tank),
+                pressure(limit)
+            ));
+        }
+    }
+    if !blow.blows.is_empty() {
+        let lasted = |b: &Blow| b.ended.unwrap_or(scene.frame.at).since_s(b.began);
+        let each: Vec<String> = blow.blows.iter().map(|b| seconds(lasted(b))).collect();
+        lines.push(format!("Blown clear {} times: {}.", each.len(), each.join(", ")));
+    }
+    lines
 }
 
 /// What speaks against a step, or cannot be read.
@@ -110,6 +156,16 @@ pub(super) fn against(against: &Against) -> String {
             Some(risen) => format!("the tank's own gauge shows {} received, less than {}", kg(risen), kg(least)),
             None => format!("the tank has not risen by {}", kg(least)),
         },
+        Bar::GasOverVent => {
+            format!("{} of gas would follow, more than the tank's vent passes: lower the pad", read(per_h))
+        }
+        Bar::TankPressureHigh => format!(
+            "{} {} The tank is near its own pressure limit: {}",
+            super::en::ACT,
+            super::en::CARE,
+            read(pressure)
+        ),
+        Bar::AfterBlow(_) => format!("wait {} more after the hose was blown clear", read(seconds)),
         Bar::OtherRises(_) => format!(
             "{} {} Another tank of this bay has risen by {}: liquid may go where it does not belong",
             super::en::ACT,
@@ -121,15 +177,19 @@ pub(super) fn against(against: &Against) -> String {
 
 fn unseen(bar: Bar) -> &'static str {
     match bar {
-        Bar::Flows => "whether anything flows",
-        Bar::SwitchTripped => "the high-level switch",
-        Bar::EmergencyStop => "the emergency stop",
-        Bar::ShutoffBypassed => "the bypass of the shut-off",
-        Bar::PadAtCeiling => "how near the pad is to its ceiling",
-        Bar::PadAbove(_) | Bar::PadBelow(_) => "the trailer's pad",
-        Bar::RisenLess(_) => "the tank's own gauge",
-        Bar::OtherRises(_) => "another tank's gauge, or another bay fills that tank:",
-        Bar::ChecksOpen | Bar::Started | Bar::NotStarted | Bar::NotClosed | Bar::Disagree => "this",
+        Bar::GasOverVent => {
+            "What the vent passes, or the gas that will follow (vent_capacity, bore, loss of the site file),"
+        }
+        Bar::TankPressureHigh => "The tank's pressure, or its limit,",
+        Bar::Flows => "Whether anything flows",
+        Bar::SwitchTripped => "The high-level switch",
+        Bar::EmergencyStop => "The emergency stop",
+        Bar::ShutoffBypassed => "The bypass of the shut-off",
+        Bar::PadAtCeiling => "How near the pad is to its ceiling",
+        Bar::PadAbove(_) | Bar::PadBelow(_) => "The trailer's pad",
+        Bar::RisenLess(_) => "The tank's own gauge",
+        Bar::OtherRises(_) => "Another tank's gauge, or another bay fills that tank:",
+        Bar::ChecksOpen | Bar::Started | Bar::NotStarted | Bar::NotClosed | Bar::Disagree | Bar::AfterBlow(_) => "This",
     }
 }
 

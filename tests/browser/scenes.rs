@@ -1,6 +1,7 @@
 //! Moments of an invented works' bay that receives 50 % caustic soda, as the live loop would publish them.
 //! The numbers are made up to be looked at; nothing is computed from them.
 
+use brimwatch::engine::blow::BlowSetup;
 use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::{
     Alarm, AttendanceState, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation,
@@ -488,6 +489,7 @@ fn frame() -> Frame {
         neighbours: Vec::new(),
         checks: Vec::new(),
         steps: Vec::new(),
+        blow: None,
         shelves: Vec::new(),
         out_of_service: Vec::new(),
         attendance: AttendanceState::default(),
@@ -654,6 +656,7 @@ fn settings() -> Settings {
         thresholds: thresholds(),
         neighbours: Vec::new(),
         expected: expected(),
+        blow: BlowSetup::default(),
         steps: Vec::new(),
     }
 }

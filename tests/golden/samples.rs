@@ -1,5 +1,6 @@
 //! A bay of an invented works, and one of everything that a recording can hold.
 
+use brimwatch::engine::blow::{Blow, BlowSetup, BlowState, VentSetup};
 use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use brimwatch::engine::frame::*;
 use brimwatch::engine::input::*;
@@ -10,7 +11,7 @@ use brimwatch::engine::steps::{Against, Bar, Right, Side, Signature, SignedBy, S
 use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::recording::truth::{Fault, Harm, Truth};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
-use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, M3, Metre, PaS};
+use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, KgPerS, M3, Metre, PaS};
 
 pub const TANK_DIAMETER_M: f64 = 3.0;
 pub const DENSITY_KG_PER_M3: f64 = 1510.0;
@@ -105,6 +106,11 @@ pub fn settings() -> Settings {
         },
         neighbours: vec![NeighbourSetup { bay: "Bay 2".into(), tank: 1 }],
         expected: expected(),
+        blow: BlowSetup {
+            bore: Some(Metre(0.0525)),
+            loss: Some(30.0),
+            vents: vec![VentSetup { passes: Some(KgPerS(0.25)), limit: Some(GaugePa(7e3)) }],
+        },
         steps: vec![step()],
     }
 }
@@ -126,6 +132,9 @@ fn step() -> Step {
         Bar::PadBelow(GaugePa(34.5e3)),
         Bar::RisenLess(Kg(300.0)),
         Bar::OtherRises(Kg(250.0)),
+        Bar::GasOverVent,
+        Bar::TankPressureHigh,
+        Bar::AfterBlow(60.0),
     ];
     Step {
         id: "leak_check".into(),
@@ -157,6 +166,7 @@ fn every_step() -> Vec<StepState> {
         Against { bar: Bar::PadBelow(GaugePa(34.5e3)), forbids: true, value_si: Some(12e3) },
         Against { bar: Bar::RisenLess(Kg(300.0)), forbids: true, value_si: Some(120.5) },
         Against { bar: Bar::OtherRises(Kg(250.0)), forbids: true, value_si: Some(260.0) },
+        Against { bar: Bar::AfterBlow(60.0), forbids: true, value_si: Some(42.0) },
     ];
     vec![state(0, Stands::Signed, Vec::new()), state(1, Stands::Skipped, Vec::new()), state(2, Stands::Open, against)]
 }
@@ -299,6 +309,8 @@ fn latest() -> Vec<Entry> {
         entry_of(What::HandedOver { out: None, to: "B. Brook".into(), state: "The transfer is on.".into() }),
         entry_of(What::TakenOut { key: alarm_key(), reason: "new gauge".into() }),
         entry_of(What::PutBack(alarm_key())),
+        entry_of(What::BlowBegan),
+        entry_of(What::BlowEnded),
         entry_of(What::StepSigned {
             step: "leak_check".into(),
             side: Side::Driver,
@@ -351,6 +363,7 @@ pub fn carried() -> Carried {
                 }),
             }],
             entered: vec![entered()],
+            blows: 3,
             marks: vec![StepMark {
                 step: "leak_check".into(),
                 skipped: false,
@@ -522,6 +535,18 @@ fn device_state() -> DeviceState {
     }
 }
 
+fn blow() -> BlowState {
+    BlowState {
+        gas_kg_per_s: Some(0.375),
+        most_kg_per_s: Some(1.25),
+        vent_kg_per_s: Some(0.25),
+        tank_pa_gauge: Some(15e3),
+        limit_pa_gauge: Some(7e3),
+        to_limit_s: Some(4.5),
+        blows: vec![Blow { began: at(7), ended: Some(at(9)) }, Blow { began: at(11), ended: None }],
+    }
+}
+
 /// A frame in which everything is there.
 pub fn full_frame(now: EngineTime) -> Frame {
     let estimate = |value: f64| Estimate { value, u: value / 300.0 };
@@ -593,6 +618,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
         neighbours: vec![neighbour_state()],
         checks: every_check(),
         steps: every_step(),
+        blow: Some(blow()),
     }
 }
 

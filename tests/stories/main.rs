@@ -4,6 +4,7 @@ mod afterwards;
 mod attendance;
 mod bay;
 mod blame;
+mod blow;
 mod bounds;
 mod checks;
 mod clock;

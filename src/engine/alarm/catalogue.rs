@@ -95,7 +95,7 @@ const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
 }
 
 /// Every alarm.
-pub const CATALOGUE: [Line; 35] = {
+pub const CATALOGUE: [Line; 36] = {
     use AlarmId as A;
     use TimeToRespond::{AtOnce, Delivery, ResponseTime};
     [
@@ -134,6 +134,7 @@ pub const CATALOGUE: [Line; 35] = {
         serious(A::LoadTemperatureOff, "load_temperature_off", ResponseTime).delayed(),
         serious(A::DewPointHigh, "dew_point_high", Delivery).delayed(),
         serious(A::FirstGasDue, "first_gas_due", ResponseTime).prompt(),
+        severe(A::TankPressureHigh, "tank_pressure_high", AtOnce),
     ]
 };
 
@@ -209,6 +210,7 @@ mod tests {
             A::LoadTemperatureOff,
             A::DewPointHigh,
             A::FirstGasDue,
+            A::TankPressureHigh,
         ];
         assert_eq!(CATALOGUE.map(|line| line.id), all);
     }

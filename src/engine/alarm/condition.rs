@@ -71,6 +71,9 @@ impl Sight<'_> {
             if polled.is_none() || turned(SignalKind::HighLevelSwitch, Some(tank)) {
                 answers.push((key(AlarmId::LevelSwitchTripped, tank), self.switch_tripped(tank)));
             }
+            if polled.is_none() || turned(SignalKind::TankPressure, Some(tank)) {
+                answers.push((key(AlarmId::TankPressureHigh, tank), self.tank_pressure_high(tank)));
+            }
             let gauge = [SignalKind::Level, SignalKind::LevelPressure].into_iter().any(|kind| turned(kind, Some(tank)));
             if polled.is_none() || gauge {
                 answers.extend(self.levels(tank));

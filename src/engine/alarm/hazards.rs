@@ -1,6 +1,7 @@
 //! Conditions that are about to hurt somebody: another product, a reaction, pressure beyond the plate, the wrong way round.
 
 use super::condition::Sight;
+use crate::engine::blow;
 use crate::engine::frame::{Condition, Phase};
 use crate::engine::input::AlarmId;
 use crate::engine::reading::Readings;
@@ -122,6 +123,16 @@ impl Sight<'_> {
             Some(now) => yes(now < start.value - delivery.loaded_kg - GONE_KG + self.back(AlarmId::TruckGone, 0)),
             None => Condition::Unknown,
         }
+    }
+
+    /// Near the tank's own limit or above. Without a limit in the site file, or a gauge, there is nothing to hold it against.
+    pub(super) fn tank_pressure_high(&self, tank: u16) -> Condition {
+        let limit = self.settings.blow.vents.get(usize::from(tank)).and_then(|vent| vent.limit);
+        let fitted = Readings::find(self.settings, SignalKind::TankPressure, Some(tank));
+        if limit.is_none() || fitted.is_none() {
+            return Condition::False;
+        }
+        blow::tank_pressure(self.settings, self.readings, tank).0
     }
 
     /// One response time before the earliest credible first gas or level.

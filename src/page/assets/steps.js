@@ -42,6 +42,9 @@ export function showWalk(walk) {
   leads = walk.leads;
   if (walk.check_fails && !failed) byId("delivery").open = true;
   failed = walk.check_fails;
+  byId("blow-form").hidden = walk.blowing === null;
+  byId("blow-begin").hidden = walk.blowing !== false;
+  byId("blow-end").hidden = walk.blowing !== true;
   const now = JSON.stringify(walk.turn);
   if (now === shown) return;
   shown = now;
@@ -52,6 +55,10 @@ export function showWalk(walk) {
 
 export function signWith(enter) {
   byId("step-id").addEventListener("change", sides);
+  byId("blow-form").addEventListener("submit", (event) => {
+    event.preventDefault();
+    enter(event.submitter === byId("blow-begin") ? "blow_began" : "blow_ended");
+  });
   byId("step-form").addEventListener("submit", (event) => {
     event.preventDefault();
     if (performance.now() - movedAt < SETTLE_MS) return;

@@ -1,6 +1,7 @@
 //! Forms of the frame. Their names are those of the JSON at the page's address and of `replay --json`.
 
 use super::mirror;
+use crate::engine::blow::BlowState;
 use crate::engine::checks::Check;
 use crate::engine::frame::{
     Alarm, AttendanceState, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate,
@@ -37,6 +38,7 @@ mirror! {
         neighbours: Vec<NeighbourState>,
         checks: Vec<Check>,
         steps: Vec<StepState>,
+        blow: Option<BlowState>,
     }
 
     struct AttendanceStateForm of AttendanceState { on_duty: Option<String>, due_at: Option<EngineTime> = "due_at_ns" }

@@ -97,6 +97,8 @@ mirror! {
         PutBack(AlarmKey),
         StepSigned { step: String, side: Side, name: String, right: Right, note: String },
         StepSkipped { step: String, right: Right, reason: String },
+        BlowBegan,
+        BlowEnded,
     }
 
     struct EnteredCheckForm of EnteredCheck {
@@ -147,6 +149,7 @@ mirror! {
         LoadTemperatureOff,
         DewPointHigh,
         FirstGasDue,
+        TankPressureHigh,
     }
 
     enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }
@@ -214,6 +217,7 @@ mirror! {
         neighbours: Vec<CarriedNeighbour>,
         entered: Vec<EnteredCheck>,
         marks: Vec<StepMark>,
+        blows: u16,
     }
 
     struct StartReadingForm of StartReading { value: f64 = "value_si", count: u8, over_s: f64, age_s: f64 }

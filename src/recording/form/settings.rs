@@ -1,6 +1,7 @@
 //! Forms of the settings and of a delivery's papers.
 
 use super::mirror;
+use crate::engine::blow::BlowSetup;
 use crate::engine::input::AlarmId;
 use crate::engine::papers::{Expected, Papers};
 use crate::engine::settings::{
@@ -26,6 +27,7 @@ mirror! {
         thresholds: Thresholds,
         neighbours: Vec<NeighbourSetup>,
         expected: Expected,
+        blow: BlowSetup,
         steps: Vec<Step>,
     }
 

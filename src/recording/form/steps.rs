@@ -1,9 +1,10 @@
-//! Forms of the steps of a delivery.
+//! Forms of the steps of a delivery, and of the gas behind the last liquid.
 
 use super::mirror;
+use crate::engine::blow::{Blow, BlowSetup, BlowState, VentSetup};
 use crate::engine::steps::{Against, Bar, Right, Side, Signature, SignedBy, Stands, Step, StepMark, StepState};
-use crate::time::WallTime;
-use crate::units::{GaugePa, Kg};
+use crate::time::{EngineTime, WallTime};
+use crate::units::{GaugePa, Kg, KgPerS, Metre};
 
 mirror! {
     struct StepForm of Step {
@@ -38,6 +39,9 @@ mirror! {
         PadBelow(GaugePa) = "pad_below_pa_gauge",
         RisenLess(Kg) = "risen_less_kg",
         OtherRises(Kg) = "other_rises_kg",
+        GasOverVent,
+        TankPressureHigh,
+        AfterBlow(f64) = "after_blow_s",
     }
 
     struct AgainstForm of Against { bar: Bar, forbids: bool, value_si: Option<f64> }
@@ -47,6 +51,25 @@ mirror! {
     struct StepMarkForm of StepMark { step: String, skipped: bool, signatures: Vec<Signature> }
 
     enum StandsForm of Stands { Open, Signed, Skipped }
+
+    struct BlowSetupForm of BlowSetup { bore: Option<Metre> = "bore_m", loss: Option<f64>, vents: Vec<VentSetup> }
+
+    struct VentSetupForm of VentSetup {
+        passes: Option<KgPerS> = "passes_kg_per_s",
+        limit: Option<GaugePa> = "limit_pa_gauge",
+    }
+
+    struct BlowForm of Blow { began: EngineTime = "began_ns", ended: Option<EngineTime> = "ended_ns" }
+
+    struct BlowStateForm of BlowState {
+        gas_kg_per_s: Option<f64>,
+        most_kg_per_s: Option<f64>,
+        vent_kg_per_s: Option<f64>,
+        tank_pa_gauge: Option<f64>,
+        limit_pa_gauge: Option<f64>,
+        to_limit_s: Option<f64>,
+        blows: Vec<Blow>,
+    }
 
     struct StepStateForm of StepState {
         step: u16,

@@ -535,6 +535,11 @@ fn device_state() -> DeviceState {
     }
 }
 
+fn finish() -> Finish {
+    let moment = Moment { q05: at(100), q50: at(110), q95: at(130), earliest: at(95), earliest_by: WitnessId::Scale };
+    Finish { planned: Some(moment), first_gas: Some(moment), level: None, be_at_valve_by: Some(at(40)) }
+}
+
 fn blow() -> BlowState {
     BlowState {
         gas_kg_per_s: Some(0.375),
@@ -550,7 +555,6 @@ fn blow() -> BlowState {
 /// A frame in which everything is there.
 pub fn full_frame(now: EngineTime) -> Frame {
     let estimate = |value: f64| Estimate { value, u: value / 300.0 };
-    let moment = Moment { q05: at(100), q50: at(110), q95: at(130), earliest: at(95), earliest_by: WitnessId::Scale };
     let witness = |id, validity, kg: f64| Witness {
         id,
         validity,
@@ -584,7 +588,7 @@ pub fn full_frame(now: EngineTime) -> Frame {
         }),
         verdict: verdict(),
         rate: Some(estimate(9.5)),
-        finish: Finish { planned: Some(moment), first_gas: Some(moment), level: None, be_at_valve_by: Some(at(40)) },
+        finish: finish(),
         margin: Margin::Known {
             kg: -12.5,
             pessimist: Pessimist::Gauge(2),

@@ -54,7 +54,7 @@ fn commands_are_understood() {
                     let package = rest[..at].iter().skip_while(|w| **w != "-p").nth(1).unwrap_or(&"brimwatch");
                     assert_understood(package, rest.get(at + 1..).unwrap_or_default(), &what);
                 }
-                ["cargo", "bench" | "build" | "test" | "install" | "clippy" | "fmt" | "deb", ..]
+                ["cargo", "bench" | "build" | "test" | "install" | "clippy" | "fmt" | "deb" | "tree", ..]
                 | ["git" | "cd" | "curl", ..] => {}
                 _ => panic!("{what}: neither a command of ours nor one this check knows"),
             }

@@ -43,8 +43,9 @@ const LOCAL_LOSSES: (f64, f64) = (12.0, 8.0);
 const TURBULENT_SHARE: (f64, f64) = (0.9, 0.1);
 /// What is known beforehand of k (assumption).
 const SHAPE: (f64, f64) = (1.0, 0.3);
-/// No trailer's shape is further off: twice the above, so that a noisy start cannot make the pad's whole pressure go into heads.
-const SHAPE_WITHIN: (f64, f64) = (SHAPE.0 - 2.0 * SHAPE.1, SHAPE.0 + 2.0 * SHAPE.1);
+/// No trailer's heads fall more than twice that beyond the assumed ones, so that a noisy start cannot make the pad's whole
+/// pressure go into them; a flow that does not fall has none.
+const SHAPE_WITHIN: (f64, f64) = (0.0, SHAPE.0 + 2.0 * SHAPE.1);
 /// What is new in a half minute counts no more than so many of its standard uncertainties: polls come late, people act.
 const NEWS_SIGMAS: f64 = 3.0;
 /// A trailer's outlet lies so much above the tank's datum, m, and its standard uncertainty (assumption); where the tank's

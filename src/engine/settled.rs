@@ -7,7 +7,7 @@
 //! themselves: nothing that is evened out comes too late there.
 
 use super::comparison::RISING_S;
-use super::frame::{Source, WitnessId};
+use super::frame::{Reason, Source, Validity, WitnessId};
 use super::witness::{Account, mean_share, rounding};
 use crate::time::EngineTime;
 use std::collections::VecDeque;
@@ -36,6 +36,7 @@ struct Track {
     signal: Option<u16>,
     changed: Option<EngineTime>,
     excused: bool,
+    unheard: bool,
 }
 
 /// Scale and tank level against the flow meter.
@@ -59,6 +60,12 @@ impl Settled {
             if track.signal != accounts[i].signal && accounts[i].signal.is_some() {
                 track.past.clear();
                 track.signal = accounts[i].signal;
+            }
+            // What another bay brings was guessed, or is known again: what was before is off by all of the guess.
+            let unheard = accounts[i].validity == Validity::Doubtful(Reason::NeighbourNotHeard);
+            if unheard != track.unheard {
+                track.past.clear();
+                track.unheard = unheard;
             }
             let fresh = track.changed != changed[i];
             track.changed = changed[i];

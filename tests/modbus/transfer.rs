@@ -285,7 +285,7 @@ fn assert_recorded(kind: &str, served: &[f64], recorded: &[f64]) {
     }
 }
 
-/// The three masses from nothing but the first and the last number served.
+/// The three masses against nothing but the first and the last number served.
 fn assert_masses(last: &Frame, log: &Log) {
     let change = |kind: &str| {
         let signal = SIGNALS.iter().find(|s| s.kind == kind).expect("a signal");
@@ -305,7 +305,9 @@ fn assert_masses(last: &Frame, log: &Log) {
     ];
     for (witness, (id, kg)) in last.witnesses.iter().zip(expected) {
         assert_eq!(witness.id, id);
-        let got = witness.received_kg.expect("a mass").value;
-        assert!(kg > 100.0 && (got / kg - 1.0).abs() < 1e-6, "{id:?}: {got} kg against {kg}");
+        let got = witness.received_kg.expect("a mass");
+        // Scale and tank are evened out over a minute, at the start too: off their first and last number by their noise.
+        let within_kg = if id == WitnessId::Flow { 1e-6 * kg } else { 2.0 * got.u };
+        assert!(kg > 100.0 && (got.value - kg).abs() < within_kg, "{id:?}: {got:?} kg against {kg}");
     }
 }

@@ -64,7 +64,7 @@ pub fn account(recording: &Path, zone: &TimeZone) -> Result<Account, AccountErro
 /// The account of the delivery that these recordings are of, in their order, without amendments: for lists.
 ///
 /// # Errors
-/// As [`account`].
+/// As [`account()`].
 pub(crate) fn account_of(recordings: &[PathBuf]) -> Result<Account, AccountError> {
     let asked = recordings.first().map_or(Path::new(""), PathBuf::as_path);
     gather(asked, &whole(recordings), &TimeZone::UTC).map(|gathered| gathered.account)
@@ -89,7 +89,7 @@ pub struct Record {
 /// no name of its own.
 ///
 /// # Errors
-/// As [`account`].
+/// As [`account()`].
 pub fn record(recording: &Path, zone: &TimeZone) -> Result<Record, AccountError> {
     let paths = recordings_of_delivery(recording)?;
     let mut record = gathered(recording, &whole(&paths), zone)?;
@@ -178,7 +178,7 @@ fn put(path: &Path, text: &str, replace: bool) -> io::Result<()> {
 /// Adds an amendment to the delivery that a recording is of; `texts`: who, why, what.
 ///
 /// # Errors
-/// As [`account`]; and while the delivery is being recorded, or when the amendment cannot be taken.
+/// As [`account()`]; and while the delivery is being recorded, or when the amendment cannot be taken.
 pub fn amend(recording: &Path, texts: (&str, &str, &str), now: WallTime) -> Result<Amendment, AccountError> {
     let record = record(recording, &TimeZone::UTC)?;
     // One whose recordings end before its close can be amended, once nobody writes them.

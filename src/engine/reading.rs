@@ -25,6 +25,8 @@ const RECENT: usize = 64;
 const STRETCH_S: f64 = 15.0;
 /// And over so many of them.
 const STRETCHES: usize = 4;
+/// Where another bay fills the same tank the level is not still: no further back than that, s.
+const SHARED_S: f64 = 8.0;
 /// A stretch that differs by more standard uncertainties of the difference is of another state of things: somebody left the
 /// deck, the level still fell.
 const ALIKE_SIGMAS: f64 = 3.0;
@@ -55,11 +57,11 @@ struct Stretch {
 }
 
 impl Stretch {
-    fn of(recent: &[(EngineTime, f64)], now: EngineTime, from_s: f64) -> Stretch {
+    fn of(recent: &[(EngineTime, f64)], now: EngineTime, (from_s, to_s): (f64, f64)) -> Stretch {
         let mut stretch = Stretch::default();
         for (at, value) in recent {
             let age_s = now.since_s(*at);
-            if age_s >= from_s && age_s < from_s + STRETCH_S {
+            if age_s >= from_s && age_s < to_s {
                 stretch.newest_s = if stretch.count == 0 { age_s } else { stretch.newest_s };
                 stretch.oldest_s = age_s;
                 stretch.count += 1;
@@ -72,6 +74,16 @@ impl Stretch {
 
     fn mean(&self) -> f64 {
         self.sum / f64::from(self.count)
+    }
+
+    /// As a start reading; `None`: nothing was read in it.
+    fn reading(&self) -> Option<StartReading> {
+        if self.count == 0 {
+            return None;
+        }
+        let n = f64::from(self.count);
+        let over_s = self.oldest_s - self.newest_s;
+        Some(StartReading { value: self.mean(), count: self.count, over_s, age_s: self.ages_s / n })
     }
 
     /// Variance of its mean for noise alone.
@@ -412,22 +424,25 @@ impl Readings {
         let setup = settings.signals.get(usize::from(signal))?;
         let state = self.states.get(usize::from(signal))?;
         let recent = &state.recent[..state.recent_len];
-        let mut all = Stretch::of(recent, now, 0.0);
+        // A tank that another bay fills rises by less than noise from stretch to stretch, and is another one all the same.
+        if setup.tank.is_some_and(|tank| settings.neighbours.iter().any(|n| n.tank == tank)) {
+            return Stretch::of(recent, now, (0.0, SHARED_S)).reading();
+        }
+        let mut all = Stretch::of(recent, now, (0.0, STRETCH_S));
         if all.count == 0 {
             return None;
         }
         let latest = all;
         for nth in 1..STRETCHES {
             #[expect(clippy::cast_precision_loss, reason = "a few")]
-            let older = Stretch::of(recent, now, nth as f64 * STRETCH_S);
+            let from_s = nth as f64 * STRETCH_S;
+            let older = Stretch::of(recent, now, (from_s, from_s + STRETCH_S));
             if older.count == 0 || !older.is_like(&latest, setup) {
                 break;
             }
             all = all.and(older);
         }
-        let n = f64::from(all.count);
-        let over_s = all.oldest_s - all.newest_s;
-        Some(StartReading { value: all.sum / n, count: all.count, over_s, age_s: all.ages_s / n })
+        all.reading()
     }
 
     /// As the frame shows them.

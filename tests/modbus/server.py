@@ -3,7 +3,7 @@ on one serial line, whose path is the argument.
 
 Each serves its values in a word order of its own. stdout, one JSON object a line: first the ports by device; at the
 end what was asked, and what each answered. stdin: the line "go" starts the flow, "stop" stops it; its end ends the
-program (as does a minute and a half without it).
+program (as do three minutes without it).
 """
 
 import asyncio
@@ -21,7 +21,7 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 RATE_KG_PER_S = 12.0
 DENSITY_KG_PER_M3 = 1110.0
 TANK_AREA_M2 = math.pi / 4 * 2.0**2
-LIMIT_S = 90.0
+LIMIT_S = 180.0
 
 started = None  # time.monotonic() of "go"
 stopped = None  # and of "stop"

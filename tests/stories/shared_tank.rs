@@ -374,7 +374,7 @@ fn the_known_inflow_of_a_neighbour_is_no_alarm_and_starts_at_zero() {
     pair.start(0);
     pair.run(10, |_| {});
     let brought = pair.frames[0].neighbours[0].brought_kg.expect("counted from our start");
-    assert!((20.0..210.0).contains(&brought.value), "10 s, and half a minute back at most: {brought:?}");
+    assert!((20.0..120.0).contains(&brought.value), "fifteen seconds at most: {brought:?}");
     let says = pair.tank_says(0);
     assert!(says.value.abs() < 3.0 * says.u, "nothing of ours is in yet: {says:?}");
 }

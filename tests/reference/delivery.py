@@ -21,17 +21,26 @@ def off(u):
     return ureal(0.0, u)
 
 
-def rectangular(division):
-    """A reading's rounding: uniform over one division (4.3.7)."""
-    return off(division / math.sqrt(12.0))
+def rounding(division, noise, readings):
+    """What rounding leaves in the mean of so many readings: uniform over one division (4.3.7), less what noise dithers away
+    (Widrow and Kollar 2008, ch. 19)."""
+    stays = math.exp(-4.0 * (math.pi * noise / division) ** 2)
+    return off(division / math.sqrt(12.0) * math.sqrt(stays + (1.0 - stays) / readings))
 
 
-def reading(shown, noise, slow, division, readings=1):
-    """Noise of the mean of so many readings, noise that lasts longer than they do, rounding."""
-    return shown + off(noise / math.sqrt(readings)) + off(slow) + rectangular(division)
+def lasting(slow, memory, stretch):
+    """Noise with a memory in its mean over a stretch (Papoulis 1991, ch. 9: the mean of an Ornstein-Uhlenbeck process)."""
+    x = stretch / memory
+    return off(slow * math.sqrt(2.0 / x * (1.0 - (1.0 - math.exp(-x)) / x)))
 
 
-START = 8  # the start reading is the mean of so many
+def reading(shown, noise, slow, memory, division, readings, stretch):
+    """The mean of so many changes of a register within a stretch of seconds."""
+    return shown + off(noise / math.sqrt(readings)) + lasting(slow, memory, stretch) + rounding(division, noise, readings)
+
+
+START = (60, 59.0)  # the start reading is the mean of a minute, one a second
+CLOSE = (1, 60.0)  # at the close it is evened out over a minute, in which the register did not change
 CONVENTIONAL = 1.0 - 1.2 / 8000.0  # OIML D 28
 ATMOSPHERE = 101325.0
 NITROGEN = 8.314462618 / 0.0280134  # J/(kg K): CODATA 2018 molar constant over the molar mass
@@ -52,9 +61,9 @@ flow = counted - behind
 # By scale: what left the trailer, the gas that took its place left on the scale.
 lift = CONVENTIONAL * (38120.0 - 18080.0) * (1.0 + off(0.0005))
 lift += off(10.0 * math.sqrt(hours))
-lift += reading(0.0, 6.0, 5.0, 20.0, START) - reading(0.0, 6.0, 5.0, 20.0)
+lift += reading(0.0, 6.0, 5.0, 20.0, 20.0, *START) - reading(0.0, 6.0, 5.0, 20.0, 20.0, *CLOSE)
 kelvin = 293.15 + off(10.0)
-pressure = off(math.hypot(math.hypot(200.0, 200.0 / math.sqrt(START)), 600.0))
+pressure = off(math.hypot(math.hypot(200.0, 200.0 / math.sqrt(START[0])), 600.0))
 gas_start = (ATMOSPHERE + 120e3) / (NITROGEN * kelvin)
 gas_end = (ATMOSPHERE + 125e3 + pressure) / (NITROGEN * kelvin)
 head = 15.5 * (1.0 + off(0.01)) - value(ticket) / rho
@@ -63,7 +72,7 @@ scale = out - before - behind
 
 # By tank level.
 area = math.pi / 4.0 * 2.84**2
-rise = reading(4.185, 0.002, 0.0016, 0.001) - reading(2.100, 0.002, 0.0016, 0.001, START)
+rise = reading(4.185, 0.002, 0.0016, 15.0, 0.001, *CLOSE) - reading(2.100, 0.002, 0.0016, 15.0, 0.001, *START)
 tank = area * (1.0 + off(0.0025)) * rise * rho_true
 
 # Together: generalised least squares (Aitken 1935).

@@ -21,6 +21,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 pub use crate::recording::ENDING;
+use crate::recording::fit_for_a_name;
 
 /// Stands in the name of a segment in which no delivery is open.
 const IDLE: &str = "idle";
@@ -198,7 +199,7 @@ pub fn begin(beginning: Beginning) -> io::Result<Segment> {
     }
     if let Some(delivery) = delivery {
         let what = What::DeliveryOpened(Box::new(delivery.setup.clone()));
-        first.push(Event::Entry(Entry { who: who.to_owned(), leg: 1, what }));
+        first.push(Event::Entry(Entry { who: who.to_owned(), leg: delivery.setup.leg, what }));
     }
     tracing::info!(recording = %path.display(), "segment begun");
     prune(folder, wall, keep_idle_days);
@@ -296,7 +297,7 @@ fn idle_since(name: &str) -> Option<WallTime> {
 fn free_name(folder: &Path, wall: WallTime, name: &str) -> PathBuf {
     let stamp = jiff::Timestamp::from_nanosecond(i128::from(wall.0)).unwrap_or_default();
     let millis = wall.0.rem_euclid(i64::try_from(SECOND_NS).unwrap_or(1)) / 1_000_000;
-    let fit: String = name.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect();
+    let fit = fit_for_a_name(name);
     folder.join(format!("{}.{millis:03}Z-{fit}.{ENDING}", stamp.strftime("%Y%m%dT%H%M%S")))
 }
 

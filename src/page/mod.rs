@@ -10,6 +10,7 @@ pub mod feed;
 pub mod figures;
 mod forms;
 mod look_back;
+mod papers;
 mod screens;
 pub mod server;
 mod settings;

@@ -200,7 +200,8 @@ pub(super) mod tests {
         let address = listener.local_addr().expect("its address");
         let (asks, asked) = mpsc::channel(1);
         let settings = SettingsDoor { offered: watch::channel(Arc::new(offered())).1, asks };
-        let served = Served { site: "Works".into(), people, settings, bays: Vec::new() };
+        let papers = crate::page::papers::tests::nobody_asks();
+        let served = Served { site: "Works".into(), people, settings, papers, bays: Vec::new() };
         tokio::spawn(serve(listener, served, std::future::pending()));
         (address, asked)
     }

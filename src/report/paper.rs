@@ -50,13 +50,14 @@ pub(super) fn html(record: &Record) -> Markup {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (paper.title()) ": " (account.delivery) }
+                title { (paper.title()) ": " (paper.named()) }
                 style { (PreEscaped(STYLE)) (PreEscaped(paper.margins())) }
             }
             body {
                 (paper.heading())
                 (paper.facts())
                 (paper.received())
+                (paper.legs())
                 (paper.against_ticket())
                 (paper.course())
                 (paper.budget())
@@ -139,6 +140,12 @@ fn entry_name(code: &str) -> String {
     }
 }
 
+/// A witness by its code in the JSON.
+fn witness_name(code: &serde_json::Value) -> &'static str {
+    let of = |(id, _): &&(WitnessId, Stroke)| crate::recording::json::form_json(id) == *code;
+    WITNESSES.iter().find(of).map_or("", |(id, _)| English.witness(*id))
+}
+
 /// What an entry is about; what people wrote is left as they wrote it.
 fn about(entry: &EntryAccount) -> String {
     match entry.what.as_str() {
@@ -172,10 +179,16 @@ impl Paper<'_> {
         if self.record.is_final() { "Unloading record" } else { "Provisional unloading record" }
     }
 
+    /// Delivery, and the leg where there are several.
+    fn named(&self) -> String {
+        let a = self.account;
+        if a.legs.len() > 1 || a.leg > 1 { format!("{}, leg {}", a.delivery, a.leg) } else { a.delivery.clone() }
+    }
+
     /// What stands in the margins of every printed page.
     fn margins(&self) -> String {
         let drill = if self.account.drill_speed.is_some() { "DRILL" } else { "" };
-        let delivery = css_text(&format!("{} {}", self.title(), self.account.delivery));
+        let delivery = css_text(&format!("{} {}", self.title(), self.named()));
         let head = self.account.chain_head.get(..16).unwrap_or_default();
         format!(
             "@page{{margin:17mm 14mm;font:8pt sans-serif;@top-left{{content:\"{delivery}\"}}@top-center{{content:\"{drill}\";\
@@ -191,7 +204,7 @@ impl Paper<'_> {
             @if let Some(speed) = a.drill_speed {
                 p class="stamp" { "DRILL" @if speed > 1.0 { ", " (number(speed, 0)) " times as fast as the clock" } }
             }
-            h1 { (self.title()) ": " (a.delivery) }
+            h1 { (self.title()) ": " (self.named()) }
             @if let Some(rejected) = &a.rejected {
                 p class="stamp" {
                     "REJECTED by " (rejected.who) ", " (self.when(Some(&rejected.at))) ": " (rejected.reason)
@@ -291,12 +304,44 @@ impl Paper<'_> {
         }
     }
 
+    /// What each leg brought, and all of them, where there are several.
+    fn legs(&self) -> Markup {
+        let a = self.account;
+        let cells = |figure: Option<Figure>| {
+            let [value, u] =
+                figure.map_or_else(|| [NONE, NONE].map(str::to_owned), |f| [kg(f.value), kg(f.expanded())]);
+            html! { td class="n" { (value) } td class="n" { (u) } }
+        };
+        html! { @if a.legs.len() > 1 || a.leg > 1 {
+            h2 { "Legs of the delivery" }
+            table {
+                caption {
+                    "Up to leg " (a.leg) ", which this record is of; each has a record of its own. What the legs' errors share \
+                     (meter, table of the same tank, density) adds up as it stands, the rest as the root of the sum of squares"
+                }
+                thead { tr {
+                    th class="n" { "leg" } th { "bay, tank" } th { "closed" } th class="n" { "planned, kg" }
+                    th class="n" { "received, kg" } th class="n" { "U, kg" }
+                } }
+                tbody {
+                    @for leg in &a.legs { tr {
+                        td class="n" { (leg.leg) } td { (leg.bay) ", " (leg.tank) }
+                        td { @if leg.is_rejected { "rejected" } @else { (self.when(leg.closed.as_ref())) } }
+                        td class="n" { (kg(leg.planned_kg)) } (cells(leg.received_kg))
+                    } }
+                    tr class="all" { td {} th scope="row" { "all legs" } td {} td {} (cells(a.received_in_all_kg)) }
+                }
+            }
+        } }
+    }
+
     fn against_ticket(&self) -> Markup {
         let a = self.account;
         let why = |why: &WhyNot| match why {
-            WhyNot::NotClosed => "the delivery is not closed",
+            WhyNot::NotClosed => "it is not closed",
+            WhyNot::LegMissing => "an earlier leg is not closed, or its recording is not beside this one",
             WhyNot::NothingReceived => "no instrument could be used",
-            WhyNot::PartOfTheLoad => "only a part of the ticket's load was meant for this tank",
+            WhyNot::PartOfTheLoad => "only a part of the ticket's load was meant to be unloaded so far",
             WhyNot::NoDensity => "the density in the line is not known",
         };
         let corrected = a.ticket.corrected_kg;
@@ -310,14 +355,43 @@ impl Paper<'_> {
                 AgainstTicket::Compared(compared) => (self.compared(compared)),
                 AgainstTicket::NotCompared(reason) => p { "Received and ticket are not compared: " (why(reason)) "." }
             }
+            (self.left_on_board())
+        }
+    }
+
+    /// What goes back with the trailer, or into the next leg.
+    fn left_on_board(&self) -> Markup {
+        let Some(left) = &self.account.left_on_board else { return html! {} };
+        let line = |class: &str, name: &str, left: Figure| {
+            html! { tr class=(class) {
+                th scope="row" { (name) } td class="n" { (kg(left.value)) } td class="n" { (kg(left.expanded())) }
+            } }
+        };
+        let all = left.together_kg;
+        html! {
+            table {
+                caption {
+                    "Left on the trailer (heel), if nothing was lost: ticket less what was received and is in the line. These \
+                     figures cannot tell what is left from what was lost; below zero is nothing left, within U"
+                }
+                thead { tr { th {} th class="n" { "left, kg" } th class="n" { "U, kg" } } }
+                tbody {
+                    @for w in &left.by_witness { (line("", witness_name(&w.witness), w.kg)) }
+                    (line("all", "together", all))
+                }
+            }
+            @if all.value > all.expanded() {
+                p class="small" {
+                    "If it goes into another tank, the papers of that leg say " code {
+                        "[leg] number = " (self.account.leg + 1) ", on_board = \"" (format!("{:.0}", all.value))
+                        " kg\", on_board_u = \"" (format!("{:.0}", all.u)) " kg\""
+                    } "."
+                }
+            }
         }
     }
 
     fn compared(&self, compared: &Compared) -> Markup {
-        let name = |code: &serde_json::Value| {
-            let of = |(id, _): &&(WitnessId, Stroke)| crate::recording::json::form_json(id) == *code;
-            WITNESSES.iter().find(of).map_or("", |(id, _)| English.witness(*id))
-        };
         let line = |class: &str, name: &str, difference: Figure, en: f64| {
             html! { tr class=(class) {
                 th scope="row" { (name) } td class="n" { (signed(difference.value)) }
@@ -328,12 +402,12 @@ impl Paper<'_> {
         html! {
             table {
                 caption {
-                    "Received, with the " (kg(holds.value)) "\u{a0}kg (U " (kg(holds.expanded())) ") that fill the line, less \
+                    "Received" @if self.account.legs.len() > 1 { " in all legs" } ", with the " (kg(holds.value)) "\u{a0}kg (U " (kg(holds.expanded())) ") that fill the line, less \
                      the ticket. Negative: less arrived. En: difference over its expanded uncertainty (ISO 13528)"
                 }
                 thead { tr { th {} th class="n" { "difference, kg" } th class="n" { "U, kg" } th class="n" { "En" } } }
                 tbody {
-                    @for w in &compared.by_witness { (line("", name(&w.witness), w.difference_kg, w.en)) }
+                    @for w in &compared.by_witness { (line("", witness_name(&w.witness), w.difference_kg, w.en)) }
                     (line("all", "together", compared.difference_kg, compared.en))
                 }
             }

@@ -14,6 +14,7 @@ pub mod display;
 mod duty;
 pub mod en;
 pub mod measures;
+pub mod papers;
 mod screen;
 pub mod steps;
 
@@ -287,6 +288,10 @@ pub trait Language: Sync {
     fn sign_in(&self, word: SignInWord<'_>) -> String;
     /// What is said where settings are changed.
     fn settings(&self, word: SettingsWord<'_>) -> String;
+    /// Words of the form in which papers are typed.
+    fn papers(&self) -> &'static papers::PapersWords {
+        &papers::ENGLISH
+    }
 }
 
 /// Labels that depend on nothing; each field's name says which.

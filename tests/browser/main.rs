@@ -7,6 +7,7 @@ mod desk;
 mod far;
 mod look_back;
 mod looks;
+mod papers;
 mod scenes;
 mod settings;
 mod steps;
@@ -14,7 +15,7 @@ mod steps;
 use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;
 use brimwatch::engine::input::{AlarmId, What};
-use brimwatch::page::feed::{BayFeed, EntryRequest, Published, SettingsDoor};
+use brimwatch::page::feed::{BayFeed, EntryRequest, PapersDoor, Published, SettingsDoor};
 use brimwatch::page::server::{Served, serve};
 use chromium::Browser;
 use std::path::{Path, PathBuf};
@@ -54,9 +55,10 @@ impl Stage {
         };
         let bays = slugs.iter().map(bay).collect();
         let (shutdown, stopped) = oneshot::channel::<()>();
-        // Nobody changes settings here.
+        // Nobody changes settings or opens a delivery here.
         let settings = SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 };
-        let served = Served { site: "Lindholm Soda Works".into(), people: None, settings, bays };
+        let papers = PapersDoor { fields: Vec::new().into(), asks: mpsc::channel(1).0 };
+        let served = Served { site: "Lindholm Soda Works".into(), people: None, settings, papers, bays };
         runtime.spawn(serve(listener, served, async {
             let _ = stopped.await;
         }));

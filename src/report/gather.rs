@@ -2,17 +2,17 @@
 
 use super::AccountError;
 use super::account::{
-    Account, AlarmAccount, CAUTION, DeviceAccount, EntryAccount, Figure, GapAccount, Leg, Level, Limits, Moment, Pad,
-    Part, RecordingAccount, Rejected, Said, ShelvedAccount, VerdictTime, WhyNot, Witnessed,
+    Account, AlarmAccount, CAUTION, EntryAccount, GapAccount, Leg, Moment, Pad, RecordingAccount, Rejected, Said,
+    ShelvedAccount,
 };
 use super::course::Gone;
-use super::legs::{Share, sum};
+use super::legs::{self, Share, sum};
 use super::{ticket, told};
 use crate::config::keys::{self, Presence};
 use crate::engine::alarm::catalogue;
 use crate::engine::frame::{Frame, Phase, VerdictWord};
 use crate::engine::input::{AlarmKey, Carried, Entry, Event, Gap, Input, What};
-use crate::engine::settings::{DeliverySetup, Settings, SignalKind, TankSetup};
+use crate::engine::settings::{DeliverySetup, Settings};
 use crate::engine::steps::StepState;
 use crate::recording::RecordingError;
 use crate::recording::format::{Header, Kind, PROGRAM_VERSION, Record};
@@ -468,7 +468,7 @@ impl Gather {
         let ticket = ticket::ticket(&delivery.setup, &settings);
         let mut legs = self.earlier;
         legs.push(delivery.leg(&settings));
-        let shares = shares(&legs);
+        let shares = legs::shares(&legs);
         let received_in_all_kg = shares.as_deref().ok().and_then(|shares| sum(shares, Share::received));
         let (against_ticket, left_on_board) = ticket::compare(
             &delivery.setup,
@@ -481,9 +481,6 @@ impl Gather {
         let of_checks = delivery.before.as_deref().or(of_close);
         let together = of_close.and_then(|frame| frame.together);
         let tank = settings.tanks.get(usize::from(setup.tank));
-        let of_verdict =
-            |(word, lasted_s): &(VerdictWord, f64)| VerdictTime { word: form_json(word), lasted_s: *lasted_s };
-        let of_device = |(device, (answered, missed))| DeviceAccount { device, answered, missed };
         let account = Account {
             program_version: PROGRAM_VERSION.to_owned(),
             caution: CAUTION.to_owned(),
@@ -510,15 +507,15 @@ impl Gather {
             leg: setup.leg,
             legs: legs.into_iter().map(|(leg, _)| leg).collect(),
             received_in_all_kg,
-            witnesses: of_close.map(witnesses).unwrap_or_default(),
+            witnesses: of_close.map(told::witnesses).unwrap_or_default(),
             received_kg: together.map(|t| t.received_kg.into()),
             weights: together.map(|t| t.weights),
             verdict: of_close.map(|frame| form_json(&frame.verdict)).unwrap_or_default(),
-            verdicts: delivery.verdicts.iter().map(of_verdict).collect(),
+            verdicts: told::verdicts(&delivery.verdicts),
             against_ticket,
             left_on_board,
-            levels: levels(&settings, setup.tank, delivery.first.as_deref(), of_close),
-            limits: tank.map(limits).unwrap_or_default(),
+            levels: told::levels(&settings, setup.tank, delivery.first.as_deref(), of_close),
+            limits: tank.map(told::limits).unwrap_or_default(),
             pad: delivery.pad.end(of_close),
             checks: of_checks.map(|frame| told::checks(&settings, frame, zone)).unwrap_or_default(),
             checks_at: of_checks.map(|frame| frame.clock.wall_at(frame.at).into()),
@@ -528,56 +525,13 @@ impl Gather {
             alarms_after_close: delivery.alarms_after_close,
             entries: delivery.entries,
             gaps: delivery.gaps,
-            devices: delivery.devices.into_iter().map(of_device).collect(),
+            devices: told::devices(delivery.devices),
             amendments: Vec::new(),
             chain_head: recordings.last().map_or_else(String::new, |last| last.chain_head.clone()),
             recordings,
         };
         Some(Gathered { account, frame: closing, settings })
     }
-}
-
-/// What every leg that moved anything gives to the sum; an error why not all of them are known. The last one is the leg
-/// that is asked for.
-fn shares(legs: &[(Leg, Option<Share>)]) -> Result<Vec<Share>, WhyNot> {
-    let (asked, share) = legs.last().ok_or(WhyNot::NotClosed)?;
-    if share.is_none() || asked.is_rejected {
-        return Err(WhyNot::NotClosed);
-    }
-    let row = legs.iter().map(|(leg, _)| leg.leg).eq(1..=asked.leg);
-    let moved = legs.iter().filter(|(leg, _)| !leg.is_rejected);
-    let all: Option<Vec<Share>> = moved.map(|(_, share)| share.clone()).collect();
-    all.filter(|_| row).ok_or(WhyNot::LegMissing)
-}
-
-fn limits(tank: &TankSetup) -> Limits {
-    let [working_m, high_high_m, critical_m] = [tank.working, tank.high_high, tank.critical].map(|level| Some(level.0));
-    Limits { working_m, high_high_m, critical_m }
-}
-
-fn witnesses(frame: &Frame) -> Vec<Witnessed> {
-    let one = |w: &crate::engine::frame::Witness| Witnessed {
-        witness: form_json(&w.id),
-        validity: form_json(&w.validity),
-        is_credible: w.validity.is_credible(),
-        received_kg: w.received_kg.map(Figure::from),
-        budget: w.budget.iter().map(|c| Part { source: form_json(&c.source), kg: c.kg }).collect(),
-    };
-    frame.witnesses.iter().map(one).collect()
-}
-
-fn levels(settings: &Settings, tank: u16, start: Option<&Frame>, close: Option<&Frame>) -> Vec<Level> {
-    let gauges =
-        settings.signals.iter().enumerate().filter(|(_, s)| s.kind == SignalKind::Level && s.tank == Some(tank));
-    let read = |frame: Option<&Frame>, at: usize| {
-        frame?.readings.get(at).filter(|r| r.validity.is_credible()).and_then(|r| r.value_si)
-    };
-    let level = |(at, s): (usize, &crate::engine::settings::SignalSetup)| Level {
-        signal: s.name.clone(),
-        start_m: read(start, at),
-        close_m: read(close, at),
-    };
-    gauges.map(level).collect()
 }
 
 /// What is taken of a recording, and what is wrong with it.

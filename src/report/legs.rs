@@ -6,7 +6,7 @@
 //! table, the density of the same load; a reading's noise is new each time. Where it is not known whether an error is
 //! shared (a hose's push, draw-off), it is taken as shared: in a sum that is the larger uncertainty.
 
-use super::account::Figure;
+use super::account::{Figure, Leg, WhyNot};
 use crate::engine::frame::{Contribution, Frame, Source};
 use crate::engine::settings::{DeliverySetup, LineStart, Settings, SignalKind};
 use crate::engine::witness::density;
@@ -160,6 +160,19 @@ pub(super) fn sum(shares: &[Share], mass: impl Fn(&Share) -> Option<Mass>) -> Op
         }
     }
     Some(Figure { value, u: by_source.values().map(|kg| kg * kg).sum::<f64>().sqrt() })
+}
+
+/// What every leg that moved anything gives to the sum; an error why not all of them are known. The last one is the leg
+/// that is asked for.
+pub(super) fn shares(legs: &[(Leg, Option<Share>)]) -> Result<Vec<Share>, WhyNot> {
+    let (asked, share) = legs.last().ok_or(WhyNot::NotClosed)?;
+    if share.is_none() || asked.is_rejected {
+        return Err(WhyNot::NotClosed);
+    }
+    let row = legs.iter().map(|(leg, _)| leg.leg).eq(1..=asked.leg);
+    let moved = legs.iter().filter(|(leg, _)| !leg.is_rejected);
+    let all: Option<Vec<Share>> = moved.map(|(_, share)| share.clone()).collect();
+    all.filter(|_| row).ok_or(WhyNot::LegMissing)
 }
 
 fn line(setup: &DeliverySetup, settings: &Settings, frame: &Frame) -> Option<Line> {

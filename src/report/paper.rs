@@ -1,10 +1,9 @@
 //! The unloading record as a page that prints to A4 and Letter and needs nothing from anywhere.
 
+mod ticket;
+
 use super::Record;
-use super::account::{
-    Account, AgainstTicket, AlarmAccount, Compared, EntryAccount, Figure, Moment, Said, SignatureAccount, StepAccount,
-    WhyNot,
-};
+use super::account::{Account, AlarmAccount, EntryAccount, Figure, Moment, Said, SignatureAccount, StepAccount};
 use crate::engine::checks::CheckId;
 use crate::engine::frame::{Source, Witness, WitnessId};
 use crate::picture::{Curve, Mark, MarkKind, Panel, Size, Stroke, TimeLine, masses, time_line};
@@ -138,12 +137,6 @@ fn entry_name(code: &str) -> String {
         "rejected" => "delivery rejected".to_owned(),
         other => spaced(other),
     }
-}
-
-/// A witness by its code in the JSON.
-fn witness_name(code: &serde_json::Value) -> &'static str {
-    let of = |(id, _): &&(WitnessId, Stroke)| crate::recording::json::form_json(id) == *code;
-    WITNESSES.iter().find(of).map_or("", |(id, _)| English.witness(*id))
 }
 
 /// What an entry is about; what people wrote is left as they wrote it.
@@ -301,122 +294,6 @@ impl Paper<'_> {
             Some(Validity::Lost(reason)) => format!("not used: {}", English.reason(reason)),
             Some(Validity::Doubtful(reason)) => format!("doubtful: {}", English.reason(reason)),
             Some(Validity::Good) | None => String::new(),
-        }
-    }
-
-    /// What each leg brought, and all of them, where there are several.
-    fn legs(&self) -> Markup {
-        let a = self.account;
-        let cells = |figure: Option<Figure>| {
-            let [value, u] =
-                figure.map_or_else(|| [NONE, NONE].map(str::to_owned), |f| [kg(f.value), kg(f.expanded())]);
-            html! { td class="n" { (value) } td class="n" { (u) } }
-        };
-        html! { @if a.legs.len() > 1 || a.leg > 1 {
-            h2 { "Legs of the delivery" }
-            table {
-                caption {
-                    "Up to leg " (a.leg) ", which this record is of; each has a record of its own. What the legs' errors share \
-                     (meter, table of the same tank, density) adds up as it stands, the rest as the root of the sum of squares"
-                }
-                thead { tr {
-                    th class="n" { "leg" } th { "bay, tank" } th { "closed" } th class="n" { "planned, kg" }
-                    th class="n" { "received, kg" } th class="n" { "U, kg" }
-                } }
-                tbody {
-                    @for leg in &a.legs { tr {
-                        td class="n" { (leg.leg) } td { (leg.bay) ", " (leg.tank) }
-                        td { @if leg.is_rejected { "rejected" } @else { (self.when(leg.closed.as_ref())) } }
-                        td class="n" { (kg(leg.planned_kg)) } (cells(leg.received_kg))
-                    } }
-                    tr class="all" { td {} th scope="row" { "all legs" } td {} td {} (cells(a.received_in_all_kg)) }
-                }
-            }
-        } }
-    }
-
-    fn against_ticket(&self) -> Markup {
-        let a = self.account;
-        let why = |why: &WhyNot| match why {
-            WhyNot::NotClosed => "it is not closed",
-            WhyNot::LegMissing => "an earlier leg is not closed, or its recording is not beside this one",
-            WhyNot::NothingReceived => "no instrument could be used",
-            WhyNot::PartOfTheLoad => "only a part of the ticket's load was meant to be unloaded so far",
-            WhyNot::NoDensity => "the density in the line is not known",
-        };
-        let corrected = a.ticket.corrected_kg;
-        html! {
-            h2 { "Against the weigh ticket" }
-            p {
-                "Net as printed " (kg(a.ticket.net_kg)) "\u{a0}kg; as a mass, with buoyancy and the gas that the load displaced, "
-                strong { (kg(corrected.value)) "\u{a0}kg, U " (kg(corrected.expanded())) "\u{a0}kg" } "."
-            }
-            @match &a.against_ticket {
-                AgainstTicket::Compared(compared) => (self.compared(compared)),
-                AgainstTicket::NotCompared(reason) => p { "Received and ticket are not compared: " (why(reason)) "." }
-            }
-            (self.left_on_board())
-        }
-    }
-
-    /// What goes back with the trailer, or into the next leg.
-    fn left_on_board(&self) -> Markup {
-        let Some(left) = &self.account.left_on_board else { return html! {} };
-        let line = |class: &str, name: &str, left: Figure| {
-            html! { tr class=(class) {
-                th scope="row" { (name) } td class="n" { (kg(left.value)) } td class="n" { (kg(left.expanded())) }
-            } }
-        };
-        let all = left.together_kg;
-        html! {
-            table {
-                caption {
-                    "Left on the trailer (heel), if nothing was lost: ticket less what was received and is in the line. These \
-                     figures cannot tell what is left from what was lost; below zero is nothing left, within U"
-                }
-                thead { tr { th {} th class="n" { "left, kg" } th class="n" { "U, kg" } } }
-                tbody {
-                    @for w in &left.by_witness { (line("", witness_name(&w.witness), w.kg)) }
-                    (line("all", "together", all))
-                }
-            }
-            @if all.value > all.expanded() {
-                p class="small" {
-                    "If it goes into another tank, the papers of that leg say " code {
-                        "[leg] number = " (self.account.leg + 1) ", on_board = \"" (format!("{:.0}", all.value))
-                        " kg\", on_board_u = \"" (format!("{:.0}", all.u)) " kg\""
-                    } "."
-                }
-            }
-        }
-    }
-
-    fn compared(&self, compared: &Compared) -> Markup {
-        let line = |class: &str, name: &str, difference: Figure, en: f64| {
-            html! { tr class=(class) {
-                th scope="row" { (name) } td class="n" { (signed(difference.value)) }
-                td class="n" { (kg(difference.expanded())) } td class="n" { (number(en, 2)) }
-            } }
-        };
-        let holds = compared.in_line_kg;
-        html! {
-            table {
-                caption {
-                    "Received" @if self.account.legs.len() > 1 { " in all legs" } ", with the " (kg(holds.value)) "\u{a0}kg (U " (kg(holds.expanded())) ") that fill the line, less \
-                     the ticket. Negative: less arrived. En: difference over its expanded uncertainty (ISO 13528)"
-                }
-                thead { tr { th {} th class="n" { "difference, kg" } th class="n" { "U, kg" } th class="n" { "En" } } }
-                tbody {
-                    @for w in &compared.by_witness { (line("", witness_name(&w.witness), w.difference_kg, w.en)) }
-                    (line("all", "together", compared.difference_kg, compared.en))
-                }
-            }
-            @let rule = number(compared.query_above_en, 2);
-            @if compared.query {
-                p class="query" { "Raise a query: |En| is above " (rule) ", the site's rule." }
-            } @else {
-                p { "No query by the site's rule: |En| is not above " (rule) ". That is no proof that nothing is missing." }
-            }
         }
     }
 

@@ -27,6 +27,8 @@ struct Slot {
     kind: SignalKind,
     tank: Option<u16>,
     gauge: usize,
+    /// Slots whose device says how it does in the same bits, this one among them.
+    says_with: Vec<usize>,
 }
 
 /// A device on the wire: its heartbeat, and how it answers by what is wrong in the bays that read it.
@@ -154,15 +156,25 @@ pub fn registers(site: &Site, links: &[LinkServer]) -> Vec<Registers> {
 }
 
 fn slots(site: &Site, devices: &[Registers], tanks: &Tanks) -> Vec<Slot> {
-    let mut slots = Vec::new();
+    let (mut slots, mut devices_of) = (Vec::new(), Vec::new());
     for (own, setup) in site.bays.iter().enumerate() {
         for (at, (signal, place)) in setup.settings.signals.iter().zip(&setup.places).enumerate() {
-            let registers = devices[setup.devices[usize::from(signal.device)]].clone();
+            let device = setup.devices[usize::from(signal.device)];
+            let registers = devices[device].clone();
             let gauged = signal.tank.map(|t| tanks.gauge(own, t, &setup.settings.tanks[usize::from(t)].name));
             let (bay, tank) = gauged.map_or((own, None), |(bay, tank)| (bay, Some(tank)));
             let gauge = gauge_number(&setup.settings, at);
-            slots.push(Slot { registers, place: *place, bay, kind: signal.kind, tank, gauge });
+            devices_of.push(device);
+            let says_with = Vec::new();
+            slots.push(Slot { registers, place: *place, bay, kind: signal.kind, tank, gauge, says_with });
         }
+    }
+    for at in 0..slots.len() {
+        let same = |other: &usize| {
+            slots[at].place.status.is_some()
+                && (devices_of[at], slots[at].place.status) == (devices_of[*other], slots[*other].place.status)
+        };
+        slots[at].says_with = (0..slots.len()).filter(same).collect();
     }
     slots
 }
@@ -199,7 +211,12 @@ fn write_all(slots: &[Slot], bays: &[SimulatedBay], lines: &mut [Line], scans: u
         }
     }
     for slot in slots {
-        slot.registers.write(&slot.place, bays[slot.bay].shows_gauge(slot.kind, slot.tank, slot.gauge));
+        slot.registers.show(&slot.place, bays[slot.bay].shows_gauge(slot.kind, slot.tank, slot.gauge));
+        if let Some(status) = &slot.place.status {
+            let with = slot.says_with.iter().map(|&at| &slots[at]);
+            let says = with.map(|with| bays[with.bay].says(with.kind, with.tank, with.gauge)).max();
+            slot.registers.say(status, says.unwrap_or_default());
+        }
     }
 }
 

@@ -317,6 +317,7 @@ mod tests {
     use crate::bay::Stage;
     use crate::instruments::{Instrument, InstrumentFault, Wrong};
     use crate::scenario;
+    use brimwatch::engine::input::Status;
     use std::path::Path;
     use tokio::io::{AsyncReadExt, AsyncWriteExt};
     use tokio::net::TcpStream;
@@ -439,6 +440,45 @@ mod tests {
         let back = read(address, device.unit, &place).await;
         goes_on().await;
         assert_ne!(read(address, device.unit, &place).await, back);
+    }
+
+    /// What a device says of itself stands in its status register, for all signals that share it, and goes when it is mended.
+    /// Expected: the bits that the drill's site file names for the classes of NAMUR NE 107.
+    #[tokio::test]
+    async fn a_device_says_of_itself_what_its_faults_say() {
+        let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let drill = Drill::start(&site, &[delivery], 40.0, 9).await.expect("ports");
+        let bay = &site.bays[0];
+        let said = async |kind: SignalKind| {
+            let at = bay.settings.signals.iter().position(|signal| signal.kind == kind).expect("declared");
+            let device = bay.devices[usize::from(bay.settings.signals[at].device)];
+            let status = bay.places[at].status.expect("it has one").register();
+            read(&drill.addresses()[device].1, site.devices[device].unit, &status).await
+        };
+        let fault = |on, says| InstrumentFault::new(Wrong::Says(says), on, 0.0, 0.0);
+        let goes_on = async || {
+            let now_s = || drill.with_bay(0, |bay| bay.plant().time_s()).expect("bay");
+            let until_s = now_s() + 20.0;
+            while now_s() < until_s {
+                tokio::time::sleep(LOOK).await;
+            }
+        };
+        let classes = [
+            (Status::Failure, 1.0),
+            (Status::FunctionCheck, 2.0),
+            (Status::OutOfSpecification, 4.0),
+            (Status::MaintenanceRequired, 8.0),
+        ];
+        for (says, bits) in classes {
+            drill.with_bay(0, |bay| bay.add_fault(fault(Instrument::Meter, says))).expect("bay");
+            goes_on().await;
+            assert_eq!(said(SignalKind::FlowMassRate).await, format!("Number({bits:?})"));
+            assert_eq!(said(SignalKind::FlowMassTotal).await, format!("Number({bits:?})"));
+            assert_eq!(said(SignalKind::Level).await, "Number(0.0)", "another device says nothing");
+            drill.with_bay(0, SimulatedBay::mend).expect("bay");
+        }
+        goes_on().await;
+        assert_eq!(said(SignalKind::FlowMassTotal).await, "Number(0.0)");
     }
 
     #[test]

@@ -9,9 +9,9 @@
 //! (left out: for good).
 
 use crate::bay::SimulatedBay;
+use crate::bay::gauge_number;
 use crate::instruments::{Instrument, InstrumentFault, Wrong};
 use crate::plant::fault::{Mishap, PlantFault};
-use crate::bay::gauge_number;
 use crate::server::saying;
 use brimwatch::config::BaySetup;
 use brimwatch::engine::input::Status;
@@ -325,6 +325,21 @@ mod tests {
                 assert_eq!(GoesWrong::parse(&written.to_string()), Ok(written));
             }
         }
+    }
+
+    /// Only what a bay has can go wrong at it, and a device says only what it has a bit for.
+    #[test]
+    fn what_cannot_go_wrong_at_a_bay_says_why() {
+        let (site, _) = crate::scenario::works(std::path::Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let wired = wired(&site.bays[0]);
+        let can = |text: &str| GoesWrong::parse(text).unwrap_or_else(|why| panic!("{why}")).what.can("Bay 1", &wired);
+        assert_eq!(can("leak after the meter, 3 kg/min"), Ok(()));
+        assert_eq!(can("tank level: says failure"), Ok(()));
+        assert_eq!(can("flow meter: says out of specification"), Ok(()));
+        let why = can("draw-off: stuck").expect_err("it has none");
+        assert_eq!(why, "\"draw-off: stuck\": bay Bay 1 has no draw-off");
+        let why = can("truck scale: says function check").expect_err("no register");
+        assert!(why.contains("has no bit that says so") && why.contains("status_address and status_check"), "{why}");
     }
 
     #[test]

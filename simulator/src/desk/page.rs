@@ -282,7 +282,8 @@ fn faults(session: &Session) -> Vec<&'static str> {
     match session.behind() {
         Behind::Plant(plant) => {
             let bay = &session.log().settings.bay;
-            let can = |fault: &&str| GoesWrong::parse(fault).is_ok_and(|wrong| wrong.what.can(bay, &plant.wired).is_ok());
+            let can =
+                |fault: &&str| GoesWrong::parse(fault).is_ok_and(|wrong| wrong.what.can(bay, &plant.wired).is_ok());
             FAULTS.into_iter().filter(can).collect()
         }
         Behind::Recording(recording) => {

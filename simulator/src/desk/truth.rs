@@ -124,13 +124,11 @@ fn shows_wrong(on: Instrument) -> &'static [AlarmId] {
 fn alarm(wrong: What) -> Option<AlarmId> {
     let whatever = match wrong {
         What::Plant(mishap) => stays(wrong) || mishap == Mishap::DrivesOff,
-        What::Instrument(_, wrong) => {
-            match wrong {
-                Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed => true,
-                Wrong::Says(says) => says >= Status::FunctionCheck,
-                _ => false,
-            }
-        }
+        What::Instrument(_, wrong) => match wrong {
+            Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed => true,
+            Wrong::Says(says) => says >= Status::FunctionCheck,
+            _ => false,
+        },
     };
     brings(wrong).first().copied().filter(|_| whatever)
 }

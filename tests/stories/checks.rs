@@ -158,11 +158,11 @@ fn a_leg_is_checked_by_itself() {
     assert!(margin_kg(&on_board(5_000.0, 300.0)) < margin_kg(&leg) - 2.0 * 200.0);
 
     let (_, delivery) = shipped();
-    leg.enter(entered(CheckId::ConnectionIdentified, true, ""));
+    leg.entry(entered(CheckId::ConnectionIdentified, true, ""));
     assert_eq!(state(&leg, CheckId::ConnectionIdentified), Met);
-    leg.enter(What::TransferStarted);
-    leg.enter(What::Closed);
-    leg.enter(What::DeliveryOpened(Box::new(DeliverySetup { leg: 3, ..delivery })));
+    leg.entry(What::TransferStarted);
+    leg.entry(What::Closed);
+    leg.entry(What::DeliveryOpened(Box::new(DeliverySetup { leg: 3, ..delivery })));
     assert_eq!(leg.last.delivery.as_ref().map(|d| d.leg), Some(3));
     for check in leg.last.checks.iter().filter(|c| c.by_person) {
         assert_eq!(check.state, NotYet, "{check:?}");

@@ -19,6 +19,7 @@ mod segment;
 use crate::clock::MachineTime;
 use crate::config::{DeliveryFile, Site};
 use crate::page::feed::{BayFeed, SettingsDoor, Work};
+use crate::page::reader;
 use crate::page::server::{self, Served};
 use crate::poll::device::{Answer, Reader, Spec};
 use crate::poll::link::{self, LinkSpec};
@@ -205,6 +206,7 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
     let served = Served {
         site: site.name.clone(),
         people: site.people.clone(),
+        reader: reader::Reader::of_site(&site.language, site.units),
         settings: SettingsDoor { offered, asks },
         bays: feeds.clone(),
     };

@@ -4,6 +4,7 @@
 use crate::drill::readdress;
 use brimwatch::config::{self, Site};
 use brimwatch::page::feed::{BayFeed, Entry, EntryRequest};
+use brimwatch::words::{Language as _, en::English};
 use brimwatch::recording::ENDING;
 use brimwatch::recording::resume;
 use std::fs;
@@ -91,7 +92,7 @@ pub async fn hand_in(feed: &BayFeed, entry: Entry) -> Result<(), String> {
     let (saved, answer) = oneshot::channel();
     feed.entries.send(EntryRequest { entry, saved }).await.map_err(|_| "the live loop is gone")?;
     match timeout(SAVED_WITHIN, answer).await {
-        Ok(Ok(taken)) => taken,
+        Ok(Ok(taken)) => taken.map_err(|why| English.refused(why).to_owned()),
         Ok(Err(_)) => Err("the live loop dropped an entry".into()),
         Err(_) => Err(format!("an entry was not on disk within {} s", SAVED_WITHIN.as_secs())),
     }

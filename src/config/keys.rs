@@ -3,7 +3,7 @@
 //! It is the one place that knows them. The walk reads files by it, hints come from it, and
 //! the shipped files are held against it.
 
-use crate::units::Quantity;
+use crate::units::{Measures, Quantity};
 
 /// What a key holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -167,6 +167,8 @@ pub(super) const SIGNED_BY: &[&str] = &["site", "driver", "both"];
 pub(super) const RIGHTS: &[&str] = &["attend", "engineer"];
 pub(super) const DRIVES: &[&str] = &["pad", "pump", "pump_vapour_return"];
 /// Words for [`crate::engine::settings::PadTap`].
+/// Those of `words::LANGUAGES`, which a test holds against it.
+pub const LANGUAGES: &[&str] = &["en"];
 pub(super) const TAPS: &[&str] = &["trailer", "supply"];
 /// Gases on the trailer.
 pub(super) const GASES: &[&str] = &["nitrogen", "dry air"];
@@ -198,6 +200,10 @@ pub const SITE: &[Key] = &[
         "days that recordings of idle bays are kept; those of deliveries are never removed"),
     key("site.listen", Text, Default("127.0.0.1:8480"), "127.0.0.1:8480",
         "address of the page: this machine only (127.0.0.1 or [::1]) and a port"),
+    key("site.units", Choice(Measures::NAMES), Default("si"), "us_customary",
+        "units of the page for whoever has not chosen others there; files, recordings and JSON keep SI; si: kg, m, kPa, C; si_bar: the same with bar; us_customary: lb, short ton, ft, psi, F"),
+    key("site.language", Choice(LANGUAGES), Default("en"), "en",
+        "language of the page for whoever has not chosen another there (BCP 47)"),
     key("site.people", Text, Optional, "people.toml",
         "file of the people who may act on the page, made by `brimwatch people`; beside this file unless absolute; left out: whoever is at this machine may"),
 

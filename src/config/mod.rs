@@ -38,7 +38,7 @@ pub use range::{Range, range};
 use crate::poll::blocks::Manners;
 use crate::poll::registers::{Place, Register};
 use crate::poll::way::Way;
-use crate::units::{Celsius, GaugePa, KgPerM3, KgPerS, Metre, PaS};
+use crate::units::{Celsius, GaugePa, KgPerM3, KgPerS, Measures, Metre, PaS};
 use fault::{Draft, Spot};
 use std::io;
 use std::net::SocketAddr;
@@ -62,6 +62,10 @@ pub struct Site {
     pub keep_idle_days: u32,
     /// Address of the page; loopback only.
     pub listen: SocketAddr,
+    /// Units of whoever has not chosen others on the page.
+    pub units: Measures,
+    /// Language of whoever has not chosen another on the page: its tag after BCP 47.
+    pub language: String,
     /// The people who may act on the page; `None`: whoever is at this machine.
     pub people: Option<PathBuf>,
     /// Every way to devices.

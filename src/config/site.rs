@@ -15,7 +15,7 @@ use crate::engine::settings::{
     RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
-use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Metre};
+use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Measures, Metre};
 use std::io;
 use std::net::SocketAddr;
 use std::path::Path;
@@ -84,6 +84,8 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
         keep_idle_days: u32::try_from(table.integer("keep_idle_days")).unwrap_or(u32::MAX),
         store: path.parent().unwrap_or(Path::new("")).join(table.text("store")),
         listen,
+        units: Measures::named(table.text("units")).unwrap_or_default(),
+        language: table.text("language").to_owned(),
         people: table.optional_text("people").map(|file| path.parent().unwrap_or(Path::new("")).join(file)),
         links,
         devices: works.devices,

@@ -1,7 +1,8 @@
 //! All bays on one page: each with its sentence, its answers and its alarms, and the whole of it a way to its own page.
 
 use super::feed::{BayFeed, Published};
-use super::view::{self, Reader, STALE_AFTER_MS};
+use super::reader::{self, Reader};
+use super::view::{self, STALE_AFTER_MS};
 use crate::words::Figure;
 use maud::{Markup, html};
 use serde::Serialize;
@@ -34,7 +35,7 @@ pub(super) fn live(bays: &[BayFeed], reader: &Reader) -> AllBays {
 /// One bay in short. No link and no button stands in it: the whole card is the way.
 fn card(published: &Published, reader: &Reader) -> Markup {
     let (labels, language) = (reader.language.labels(), reader.language);
-    let scene = published.scene(&reader.zone);
+    let scene = reader.scene(published);
     let alarms = view::alarms(published, reader);
     let pad = language.pad(scene);
     html! {
@@ -84,6 +85,7 @@ pub(super) fn page(site: &str, bays: &[BayFeed], reader: &Reader) -> Markup {
                     } }
                 } }
                 nav.doors {
+                    (reader::choices(reader))
                     a.door href="/sign-in" { (reader.language.sign_in(crate::words::SignInWord::Title)) }
                     a.door href="/settings" { (reader.language.settings(crate::words::SettingsWord::Title)) }
                 }

@@ -4,12 +4,14 @@
 mod account;
 mod bays;
 mod connections;
+mod cookie;
 pub mod entries;
 mod far;
 pub mod feed;
 pub mod figures;
 mod forms;
 mod look_back;
+pub mod reader;
 mod screens;
 pub mod server;
 mod settings;

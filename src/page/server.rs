@@ -9,7 +9,8 @@
 use super::connections::Bounded;
 use super::feed::{BayFeed, Published, SettingsDoor};
 use super::sign_in::{self, SignIn, Tried};
-use super::view::{self, Reader};
+use super::reader::{self, CHOICES, Reader, Readers};
+use super::view;
 use super::{bays, entries, figures, look_back, settings};
 use crate::words::SignInWord;
 use axum::extract::rejection::JsonRejection;
@@ -53,9 +54,11 @@ const ALL_BAYS_EVERY: Duration = Duration::from_millis(250);
 pub(super) struct App {
     pub site: Arc<str>,
     bays: Arc<[BayFeed]>,
-    /// The latest frame of each bay as it was last sent: whole page, far view.
-    drawn: Arc<[[Drawn; 2]]>,
-    pub reader: Arc<Reader>,
+    /// The latest frame of each bay as it was last sent to each reader: whole page, far view.
+    drawn: Arc<[[[Drawn; 2]; CHOICES]]>,
+    pub readers: Arc<Readers>,
+    /// Cookies go over TLS alone.
+    pub secure: bool,
     pub sign_in: Option<Arc<SignIn>>,
     pub settings: SettingsDoor,
     closing: watch::Receiver<bool>,
@@ -76,7 +79,7 @@ enum View {
     Far,
 }
 
-/// What every viewer of a bay is sent, written once, by whoever is the first to ask for it.
+/// What every viewer of a bay who reads alike is sent, written once, by whoever is the first to ask for it.
 #[derive(Default)]
 struct Drawn(Mutex<Option<(Arc<Published>, Utf8Bytes)>>);
 
@@ -106,6 +109,8 @@ pub struct Served {
     pub site: String,
     /// The file of those who may make entries and change settings; `None`: all may make entries, nobody changes settings.
     pub people: Option<PathBuf>,
+    /// For whom the page is written who has not chosen otherwise.
+    pub reader: Reader,
     /// What may be changed on the run.
     pub settings: SettingsDoor,
     /// Every bay.
@@ -124,11 +129,11 @@ pub async fn serve(
 ) -> io::Result<()> {
     loopback_only(listener.local_addr()?)?;
     let (close, closing) = watch::channel(false);
-    let Served { site, people, settings, bays } = served;
+    let Served { site, people, reader, settings, bays } = served;
     let drawn = bays.iter().map(|_| Default::default()).collect();
     let sign_in = people.map(|file| Arc::new(SignIn::new(file)));
-    let (site, reader) = (site.into(), Arc::new(Reader::here()));
-    let app = App { site, bays: bays.into(), drawn, reader, sign_in, settings, closing };
+    let (site, readers) = (site.into(), Arc::new(Readers::new(&reader)));
+    let app = App { site, bays: bays.into(), drawn, readers, secure: false, sign_in, settings, closing };
     axum::serve(Bounded::new(listener, CONNECTIONS), router(app))
         .with_graceful_shutdown(async move {
             shutdown.await;
@@ -163,6 +168,7 @@ fn router(app: App) -> Router {
         .route("/sign-out", post(go_out))
         .route("/settings.js", get(|| asset(SCRIPT, include_str!("assets/settings.js"))))
         .route("/settings", settings::door())
+        .route("/reader", post(reader::choose))
         .route("/figures", get(figures))
         .route("/bay/{slug}", get(page))
         .route("/bay/{slug}/live", get(live))
@@ -245,22 +251,22 @@ async fn figures(State(app): State<App>, headers: HeaderMap) -> Response {
     ([(header::CONTENT_TYPE, figures::OPENMETRICS)], figures::text(&families)).into_response()
 }
 
-async fn list(State(app): State<App>) -> Response {
+async fn list(State(app): State<App>, reader: Reader) -> Response {
     if let [only] = &*app.bays {
         return Redirect::temporary(&format!("/bay/{}", only.slug)).into_response();
     }
-    Html(bays::page(&app.site, &app.bays, &app.reader).into_string()).into_response()
+    Html(bays::page(&app.site, &app.bays, &reader).into_string()).into_response()
 }
 
-async fn page(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+async fn page(State(app): State<App>, reader: Reader, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
     let published = latest(app.bay(&slug)?);
-    let page = view::bay_page(&app.site, &slug, published.as_deref(), &app.reader);
+    let page = view::bay_page(&app.site, &slug, published.as_deref(), &reader);
     Ok(Html(page.into_string()).into_response())
 }
 
-async fn frame(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+async fn frame(State(app): State<App>, reader: Reader, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
     Ok(match latest(app.bay(&slug)?) {
-        Some(published) => Json(view::frame(&published, &app.reader)).into_response(),
+        Some(published) => Json(view::frame(&published, &reader)).into_response(),
         None => (StatusCode::SERVICE_UNAVAILABLE, "No frame yet.\n").into_response(),
     })
 }
@@ -268,26 +274,27 @@ async fn frame(State(app): State<App>, Path(slug): Path<String>) -> Result<Respo
 /// A stretch of the delivery so far, for the page to show.
 async fn past(
     State(app): State<App>,
+    reader: Reader,
     Path(slug): Path<String>,
     Query(asked): Query<look_back::Asked>,
 ) -> Result<Response, NoSuchPage> {
     Ok(match latest(app.bay(&slug)?) {
-        Some(published) => Html(look_back::fragment(&published, asked, &app.reader).into_string()).into_response(),
+        Some(published) => Html(look_back::fragment(&published, asked, &reader).into_string()).into_response(),
         None => (StatusCode::SERVICE_UNAVAILABLE, "No frame yet.\n").into_response(),
     })
 }
 
 /// Where the masses come from, for the page to show.
-async fn account(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+async fn account(State(app): State<App>, reader: Reader, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
     Ok(match latest(app.bay(&slug)?) {
-        Some(published) => Html(super::account::fragment(&published, &app.reader).into_string()).into_response(),
+        Some(published) => Html(super::account::fragment(&published, &reader).into_string()).into_response(),
         None => (StatusCode::SERVICE_UNAVAILABLE, "No frame yet.\n").into_response(),
     })
 }
 
-async fn far(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+async fn far(State(app): State<App>, reader: Reader, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
     let published = latest(app.bay(&slug)?);
-    Ok(Html(super::far::page(&app.site, &slug, published.as_deref(), &app.reader).into_string()).into_response())
+    Ok(Html(super::far::page(&app.site, &slug, published.as_deref(), &reader).into_string()).into_response())
 }
 
 /// Which page a live connection is for.
@@ -309,18 +316,20 @@ async fn live(
     State(app): State<App>,
     Path(slug): Path<String>,
     Query(looks): Query<Looks>,
+    headers: HeaderMap,
     upgrade: WebSocketUpgrade,
 ) -> Result<Response, NoSuchPage> {
     let bay = app.bays.iter().position(|b| b.slug == slug).ok_or(NoSuchPage)?;
-    Ok(bounded(upgrade).on_upgrade(move |socket| view_on(socket, app, bay, looks.view)))
+    let reader = app.readers.of(&headers);
+    Ok(bounded(upgrade).on_upgrade(move |socket| view_on(socket, app, bay, (reader, looks.view))))
 }
 
-async fn live_of_all(State(app): State<App>, upgrade: WebSocketUpgrade) -> Response {
-    bounded(upgrade).on_upgrade(move |socket| view_on_all(socket, app))
+async fn live_of_all(State(app): State<App>, reader: Reader, upgrade: WebSocketUpgrade) -> Response {
+    bounded(upgrade).on_upgrade(move |socket| view_on_all(socket, app, reader))
 }
 
 /// Sends all bays whenever one of them has something new.
-async fn view_on_all(mut socket: WebSocket, app: App) {
+async fn view_on_all(mut socket: WebSocket, app: App, reader: Reader) {
     let mut closing = app.closing.clone();
     let mut every = tokio::time::interval(ALL_BAYS_EVERY);
     every.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
@@ -334,7 +343,7 @@ async fn view_on_all(mut socket: WebSocket, app: App) {
                 Some(Ok(_)) => continue,
             },
         }
-        let Ok(text) = serde_json::to_string(&bays::live(&app.bays, &app.reader)) else { break };
+        let Ok(text) = serde_json::to_string(&bays::live(&app.bays, &reader)) else { break };
         if text == sent {
             continue;
         }
@@ -348,7 +357,7 @@ async fn view_on_all(mut socket: WebSocket, app: App) {
 }
 
 /// Sends the latest state whenever there is a newer one. What came while a slow viewer took the last is skipped.
-async fn view_on(mut socket: WebSocket, app: App, bay: usize, view: View) {
+async fn view_on(mut socket: WebSocket, app: App, bay: usize, (reader, view): (usize, View)) {
     let (mut latest, mut closing) = (app.bays[bay].latest.clone(), app.closing);
     latest.mark_changed();
     loop {
@@ -363,8 +372,8 @@ async fn view_on(mut socket: WebSocket, app: App, bay: usize, view: View) {
         }
         let published = latest.borrow_and_update().clone();
         let Some(published) = published else { continue };
-        let drawn = &app.drawn[bay][view as usize];
-        let Some(text) = drawn.text(&published, &app.reader, view) else { break };
+        let drawn = &app.drawn[bay][reader][view as usize];
+        let Some(text) = drawn.text(&published, app.readers.get(reader), view) else { break };
         match tokio::time::timeout(SEND_TIME, socket.send(Message::text(text))).await {
             Ok(Ok(())) => {}
             Ok(Err(_)) | Err(_) => return,
@@ -381,15 +390,15 @@ struct Named {
     password: String,
 }
 
-async fn door(State(app): State<App>, headers: HeaderMap) -> Response {
+async fn door(State(app): State<App>, reader: Reader, headers: HeaderMap) -> Response {
     let here = app.sign_in.as_ref().and_then(|s| s.who(&headers));
     let here = here.as_ref().map(|p| (p.name.as_str(), p.role.word()));
-    Html(view::sign_in_page(&app.site, app.sign_in.is_some(), here, &app.reader).into_string()).into_response()
+    Html(view::sign_in_page(&app.site, app.sign_in.is_some(), here, &reader).into_string()).into_response()
 }
 
-async fn come_in(State(app): State<App>, named: Result<Json<Named>, JsonRejection>) -> Response {
+async fn come_in(State(app): State<App>, reader: Reader, named: Result<Json<Named>, JsonRejection>) -> Response {
     let answer = |status: StatusCode, word: SignInWord<'_>| {
-        let body = json!({ "signed_in": status == StatusCode::OK, "says": app.reader.language.sign_in(word) });
+        let body = json!({ "signed_in": status == StatusCode::OK, "says": reader.language.sign_in(word) });
         (status, Json(body)).into_response()
     };
     let Some(sign_in) = &app.sign_in else { return answer(StatusCode::CONFLICT, SignInWord::NotUsed) };
@@ -398,7 +407,7 @@ async fn come_in(State(app): State<App>, named: Result<Json<Named>, JsonRejectio
         Tried::In(person, cookie) => {
             tracing::info!(who = person.name, role = person.role.word(), "signed in");
             let said = answer(StatusCode::OK, SignInWord::Here(&person.name, person.role.word()));
-            ([(header::SET_COOKIE, sign_in::set_cookie(&cookie))], said).into_response()
+            ([(header::SET_COOKIE, sign_in::set_cookie(&cookie, app.secure))], said).into_response()
         }
         Tried::Wrong => {
             tracing::warn!("a sign-in with a wrong name or password");
@@ -421,7 +430,7 @@ async fn go_out(State(app): State<App>, headers: HeaderMap) -> Response {
     if let Some(sign_in) = &app.sign_in {
         sign_in.out(&headers);
     }
-    ([(header::SET_COOKIE, sign_in::clear_cookie())], Json(json!({ "signed_in": false }))).into_response()
+    ([(header::SET_COOKIE, sign_in::clear_cookie(app.secure))], Json(json!({ "signed_in": false }))).into_response()
 }
 
 #[cfg(test)]
@@ -466,7 +475,7 @@ mod tests {
             })
             .collect();
         let (stop, stopped) = oneshot::channel::<()>();
-        let served = Served { site: "Works".into(), people, settings: settings::tests::nobody_asks(), bays };
+        let served = Served { site: "Works".into(), people, reader: Reader::here(), settings: settings::tests::nobody_asks(), bays };
         let served = tokio::spawn(serve(listener, served, async move {
             let _ = stopped.await;
         }));

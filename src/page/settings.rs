@@ -3,7 +3,8 @@
 
 use super::feed::{Changed, Offered, Setting, SettingsAnswer, SettingsRequest};
 use super::server::App;
-use super::view::{self, Reader};
+use super::reader::Reader;
+use super::view;
 use crate::people::{Person, Role};
 use crate::words::{SettingsWord, SignInWord};
 use axum::Json;
@@ -53,7 +54,7 @@ fn engineer(person: Option<&Person>) -> bool {
     person.is_some_and(|person| person.role >= Role::Engineer)
 }
 
-async fn look(State(app): State<App>, headers: HeaderMap) -> Response {
+async fn look(State(app): State<App>, reader: Reader, headers: HeaderMap) -> Response {
     let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
     let bar = match &person {
         _ if app.sign_in.is_none() => Some(SettingsWord::NoPeople),
@@ -61,13 +62,18 @@ async fn look(State(app): State<App>, headers: HeaderMap) -> Response {
         _ => Some(SettingsWord::MayNot),
     };
     let offered = app.settings.offered.borrow().clone();
-    Html(page(&app.site, &offered, bar, &app.reader).into_string()).into_response()
+    Html(page(&app.site, &offered, bar, &reader).into_string()).into_response()
 }
 
-async fn change(State(app): State<App>, headers: HeaderMap, posted: Result<Json<Posted>, JsonRejection>) -> Response {
+async fn change(
+    State(app): State<App>,
+    reader: Reader,
+    headers: HeaderMap,
+    posted: Result<Json<Posted>, JsonRejection>,
+) -> Response {
     let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
     let says = |status: StatusCode, word: SettingsWord<'_>| {
-        answer(status, false, Vec::new(), app.reader.language.settings(word))
+        answer(status, false, Vec::new(), reader.language.settings(word))
     };
     let person = match person {
         _ if app.sign_in.is_none() => return says(StatusCode::CONFLICT, SettingsWord::NoPeople),
@@ -98,7 +104,7 @@ async fn change(State(app): State<App>, headers: HeaderMap, posted: Result<Json<
                 None => SettingsWord::Taken,
                 Some(why) => SettingsWord::TakenUnwritten(why),
             };
-            answer(StatusCode::OK, apply, changed, app.reader.language.settings(word))
+            answer(StatusCode::OK, apply, changed, reader.language.settings(word))
         }
         Ok(Ok(SettingsAnswer::NotTaken(why))) => says(StatusCode::CONFLICT, SettingsWord::NotTaken(&why)),
         Ok(Ok(SettingsAnswer::Outdated)) => says(StatusCode::CONFLICT, SettingsWord::Outdated),
@@ -200,7 +206,7 @@ pub(super) mod tests {
         let address = listener.local_addr().expect("its address");
         let (asks, asked) = mpsc::channel(1);
         let settings = SettingsDoor { offered: watch::channel(Arc::new(offered())).1, asks };
-        let served = Served { site: "Works".into(), people, settings, bays: Vec::new() };
+        let served = Served { site: "Works".into(), people, reader: Reader::here(), settings, bays: Vec::new() };
         tokio::spawn(serve(listener, served, std::future::pending()));
         (address, asked)
     }

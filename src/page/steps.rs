@@ -1,7 +1,7 @@
 //! The steps of a delivery on the page: the next one first, the others folded, and what is sent to sign one. Pure.
 
 use super::entries::NOTE_CHARS;
-use super::view::Reader;
+use super::reader::Reader;
 use crate::engine::checks::CheckState;
 use crate::engine::frame::{Frame, Phase};
 use crate::engine::steps::{Side, SignedBy, Stands, Step, StepState};
@@ -97,7 +97,7 @@ pub fn about(scene: Scene<'_>, language: &dyn Language) -> Markup {
     html! {
         @if let Some((state, step)) = open(scene).next() {
             @if !step.care.is_empty() { p.care { (step.care) } }
-            (against(state, language))
+            (against(state, scene, language))
             p {
                 @match step.signed_by { SignedBy::Both => { (labels.both) ". " }, SignedBy::Driver => { (labels.by_driver) ". " }, SignedBy::Site => {} }
                 @if step.proof { (labels.proof) "." }
@@ -107,13 +107,13 @@ pub fn about(scene: Scene<'_>, language: &dyn Language) -> Markup {
     }
 }
 
-fn against(state: &StepState, language: &dyn Language) -> Markup {
+fn against(state: &StepState, scene: Scene<'_>, language: &dyn Language) -> Markup {
     let labels = language.step_labels();
     html! {
         @for against in &state.against {
             p.bar.act[against.forbids] {
                 @if against.forbids { span aria-hidden="true" { "\u{2715} " } (labels.forbidden) ": " }
-                (language.against(against)) "."
+                (language.against(scene, against)) "."
             }
         }
     }
@@ -148,7 +148,7 @@ pub fn all(scene: Scene<'_>, language: &dyn Language) -> Markup {
                     span.word { (language.stands(stands)) } " "
                     div {
                         p { (index + 1) ". " (step.text) @if step.hold { " " span.hold { (language.step_labels().hold_point) } } }
-                        @if let Some(state) = state(index) { (against(state, language)) (signatures(state, scene, language)) }
+                        @if let Some(state) = state(index) { (against(state, scene, language)) (signatures(state, scene, language)) }
                     }
                 }
             }

@@ -6,6 +6,7 @@
 
 use super::account;
 use super::feed::{DeviceStats, Published};
+use super::reader::{self, Reader};
 use super::forms;
 use super::steps::{self, Walk};
 use crate::engine::alarm::catalogue;
@@ -15,7 +16,8 @@ use crate::engine::input::{AlarmId, AlarmKey};
 use crate::engine::zero;
 use crate::picture::{self, Size, Worked};
 use crate::recording::json::frame_json;
-use crate::words::display::{clock, hh_mm, hh_mm_ss, kg, number};
+use crate::words::display::{hh_mm_ss, number};
+use crate::words::measures::Shown;
 use crate::words::en::English;
 use crate::words::{Figure, Language, PageWords, Scene, SettingsWord, SignInWord, Text, first_acts_due};
 use jiff::tz::TimeZone;
@@ -27,23 +29,6 @@ use std::collections::BTreeMap;
 /// A frame that has not been followed by another for this long, in ms of machine time, is stale: frames leave
 /// every second, and one may be late. With the page's own look every 0.2 s it is said within 3 s.
 pub const STALE_AFTER_MS: u32 = 2700;
-
-/// For whom the page is written.
-#[derive(Clone)]
-pub struct Reader {
-    /// Zone in which times are written.
-    pub zone: TimeZone,
-    /// Language of every text.
-    pub language: &'static dyn Language,
-}
-
-impl Reader {
-    /// The people at this machine: its own time zone, English.
-    #[must_use]
-    pub fn here() -> Reader {
-        Reader { zone: TimeZone::system(), language: &English }
-    }
-}
 
 /// What the page's script gets at each frame.
 #[derive(Debug, Serialize)]
@@ -114,7 +99,7 @@ fn says_it_already(published: &Published) -> bool {
 }
 
 fn scene<'a>(published: &'a Published, reader: &'a Reader) -> Scene<'a> {
-    published.scene(&reader.zone)
+    reader.scene(published)
 }
 
 /// What the page's script gets.
@@ -168,8 +153,7 @@ fn row(scene: Scene<'_>, reader: &Reader, alarm: &Alarm) -> AlarmRow {
     let AlarmKey { id, subject } = alarm.key;
     let Text { act, care, says, beyond } = reader.language.alarm(scene, alarm);
     let labels = reader.language.labels();
-    let now = scene.frame.clock.wall_at(scene.frame.at);
-    let mut since = format!("{} {}", labels.alarm_since, hh_mm(alarm.since, now, scene.zone));
+    let mut since = format!("{} {}", labels.alarm_since, reader.language.hh_mm(scene, alarm.since));
     if alarm.seen {
         since = format!("{since}, {}", labels.was_seen);
     }
@@ -258,7 +242,7 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
         (
             "brim",
             html! {
-                h2 { @if let Some(tank) = scene.filled_tank() { (tank) " " } span.unit { (labels.contents) } }
+                h2 { @if let Some(tank) = scene.filled_tank() { (tank) " " } span.unit { (labels.contents) ", " (language.unit(scene.measures.unit_word(Shown::LargeMass))) } }
                 (picture::brim(scene, &published.past, language, Size::Wide))
                 (picture::brim(scene, &published.past, language, Size::Narrow))
             },
@@ -403,7 +387,7 @@ fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
 fn margin_made(scene: Scene<'_>, language: &dyn Language) -> Markup {
     html! {
         table { tbody {
-            @for (label, mass) in language.margin_parts(scene) { tr { th scope="row" { (label) } td { (kg(mass)) } } }
+            @for (label, mass) in language.margin_parts(scene) { tr { th scope="row" { (label) } td { (language.written(scene.measures.show(Shown::Mass, mass))) } } }
         } }
     }
 }
@@ -444,7 +428,7 @@ fn missed(state: &DeviceState, language: &dyn Language) -> Markup {
 fn now(state: &DeviceState, scene: Scene<'_>, language: &dyn Language) -> Markup {
     let labels = language.labels();
     let frame = scene.frame;
-    let since = |at| format!("{} {}", labels.alarm_since, clock(frame.clock, at, frame.at, scene.zone));
+    let since = |at| format!("{} {}", labels.alarm_since, language.hh_mm(scene, frame.clock.wall_at(at)));
     let of_device =
         |r: &&Reading| scene.settings.signals.get(usize::from(r.signal)).is_some_and(|s| s.device == state.device);
     let stopped = Reason::HeartbeatStopped;
@@ -486,7 +470,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                     }
                     div.pictures {
                         section {
-                            h2 { (labels.received) " " span.unit { (labels.bars) "; " (words.tap) } }
+                            h2 { (labels.received) " " span.unit { (reader.language.unit(reader.measures.unit_word(Shown::Mass))) "; " (labels.bars) "; " (words.tap) } }
                             div.plot {
                                 div #masses { (region("masses")) }
                                 button #tap.over type="button" aria-label=(words.account) aria-controls="account" {}
@@ -518,6 +502,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                 nav.doors {
                     a.door href="/" { (labels.bays) }
                     a.door href={ "/bay/" (slug) "/far" } { (words.far) }
+                    (reader::choices(reader))
                     (look(words))
                     a.door href="/sign-in" { (reader.language.sign_in(SignInWord::Title)) }
                     a.door href="/settings" { (reader.language.settings(SettingsWord::Title)) }
@@ -622,7 +607,7 @@ mod tests {
     use crate::time::WallTime;
 
     fn reader() -> Reader {
-        Reader { zone: TimeZone::UTC, language: &English }
+        Reader { zone: TimeZone::UTC, ..Reader::here() }
     }
 
     /// The acts in the order in which every text on missing mass, pressure or a reached level must give them.

@@ -2,7 +2,7 @@
 
 use super::{Anchor, Axis, Canvas, Size};
 use crate::engine::frame::CeilingBy;
-use crate::words::display::kpa;
+use crate::words::measures::Shown;
 use crate::words::{Language, Scene};
 use maud::Markup;
 
@@ -23,6 +23,7 @@ pub fn pad(scene: Scene<'_>, worked: Worked, language: &dyn Language, size: Size
     let (top, height) = (20.0, 26.0);
     let pad = &scene.frame.pad;
     let labels = language.labels();
+    let shown = |pa| scene.measures.figure(Shown::GaugePressure, pa);
     let marks = [pad.pressure_pa_gauge, pad.ceiling_pa_gauge, pad.mawp_pa_gauge, pad.relief_to_pa_gauge];
     let highest = marks.into_iter().flatten().filter(|p| p.is_finite()).fold(0.0, f64::max);
     // With nothing known the strip still has a length: one bar.
@@ -37,12 +38,12 @@ pub fn pad(scene: Scene<'_>, worked: Worked, language: &dyn Language, size: Size
         canvas.block(if above { "fill act" } else { "fill" }, 0.0, top, axis.at(p), height);
     }
     below(&mut canvas, scene, language, axis, top + height);
-    worked_in(&mut canvas, worked, pad.mawp_pa_gauge, language, (axis, top));
+    worked_in(&mut canvas, scene, worked, language, (axis, top));
     if let Some(c) = pad.ceiling_pa_gauge {
         let by = pad.ceiling_by.map_or_else(String::new, |by| format!(" ({})", language.ceiling_by(by)));
         canvas.line("halo", axis.at(c), top, 0.0, height);
         canvas.line("ceiling", axis.at(c), top - 5.0, 0.0, height + 10.0);
-        let text = format!("{} {}{by}", labels.ceiling, kpa(c));
+        let text = format!("{} {}{by}", labels.ceiling, shown(c));
         let x = (axis.at(c) + 2.0).max(room_for(&text));
         canvas.text("strong", x, top - 8.0, Anchor::End, &text);
     } else {
@@ -54,8 +55,8 @@ pub fn pad(scene: Scene<'_>, worked: Worked, language: &dyn Language, size: Size
 /// Where it is usually worked, and the band of the last quarter of an hour: a rim above the strip.
 fn worked_in(
     canvas: &mut Canvas,
+    scene: Scene<'_>,
     worked: Worked,
-    mawp: Option<f64>,
     language: &dyn Language,
     (axis, top): (Axis, f64),
 ) {
@@ -66,9 +67,9 @@ fn worked_in(
         let x = axis.at(pa);
         canvas.line("halo thin", x, top, 0.0, 26.0);
         canvas.line("limit", x, top - 4.0, 0.0, 34.0);
-        let text = format!("{} {}", language.page().usual, kpa(pa));
+        let text = format!("{} {}", language.page().usual, scene.measures.figure(Shown::GaugePressure, pa));
         // Between "0" and the name of MAWP, where it has room there.
-        let free_to = mawp.map_or(canvas.width, |pa| axis.at(pa) - 5.0 - room_for("MAWP 000"));
+        let free_to = scene.frame.pad.mawp_pa_gauge.map_or(canvas.width, |pa| axis.at(pa) - 5.0 - room_for("MAWP 000"));
         if x + 5.0 < free_to {
             canvas.text("quiet", x.max(20.0 + room_for(&text)), top + 42.0, Anchor::End, &text);
         }
@@ -79,15 +80,16 @@ fn worked_in(
 fn below(canvas: &mut Canvas, scene: Scene<'_>, language: &dyn Language, axis: Axis, bottom: f64) {
     let pad = &scene.frame.pad;
     let labels = language.labels();
+    let shown = |pa| scene.measures.figure(Shown::GaugePressure, pa);
     let row = bottom + 16.0;
     canvas.text("quiet", 0.0, row, Anchor::Start, "0");
     if let Some(mawp) = pad.mawp_pa_gauge.filter(|_| pad.ceiling_by != Some(CeilingBy::Mawp)) {
-        let text = format!("{} {}", labels.mawp, kpa(mawp));
+        let text = format!("{} {}", labels.mawp, shown(mawp));
         canvas.line("limit", axis.at(mawp), bottom - 30.0, 0.0, canvas.size.pick(46.0, 34.0));
         canvas.text("name", (axis.at(mawp) - 5.0).max(20.0 + room_for(&text)), row, Anchor::End, &text);
     }
     if let (Some(from), Some(to)) = (pad.relief_from_pa_gauge, pad.relief_to_pa_gauge) {
-        let text = format!("{} {}\u{2013}{}", labels.relief, kpa(from), kpa(to));
+        let text = format!("{} {}\u{2013}{}", labels.relief, shown(from), shown(to));
         let x = canvas.size.pick(axis.at(to), canvas.width);
         canvas.text("quiet", x, row, Anchor::End, &text);
     }

@@ -67,6 +67,11 @@ pub struct PageWords {
     /// Label of the choice of looks, and the looks: as the browser has it, dark, bright sun.
     pub look: &'static str,
     pub looks: [&'static str; 3],
+    /// Label of the choice of language.
+    pub language: &'static str,
+    /// Label of the choice of units, and the choices in the order of `Measures::NAMES`.
+    pub units: &'static str,
+    pub measures: [&'static str; 3],
 }
 
 /// English.
@@ -123,4 +128,7 @@ pub(super) static ENGLISH: PageWords = PageWords {
     no_word: "Nothing is known of this bay yet.",
     look: "Look",
     looks: ["as the browser has it", "dark", "bright sun"],
+    language: "Language",
+    units: "Units",
+    measures: ["SI: kg, m, kPa, C", "SI: kg, m, bar, C", "US: lb, ft, psi, F"],
 };

@@ -129,7 +129,8 @@ fn the_emergency_card_and_the_account_are_one_tap_away() {
 /// processor slowed down six times. Frames change in every figure.
 #[test]
 fn a_frame_is_cheap() {
-    use brimwatch::page::view::{Reader, live};
+    use brimwatch::page::reader::Reader;
+    use brimwatch::page::view::live;
     let (reader, scene) = (Reader::here(), scenes::everything_at_once());
     // What the thread itself worked, however busy the machine is.
     let worked_ms = || {

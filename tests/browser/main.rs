@@ -14,7 +14,8 @@ mod steps;
 use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;
 use brimwatch::engine::input::{AlarmId, What};
-use brimwatch::page::feed::{BayFeed, EntryRequest, Published, SettingsDoor};
+use brimwatch::page::feed::{BayFeed, EntryRequest, NotTaken, Published, SettingsDoor};
+use brimwatch::page::reader::Reader;
 use brimwatch::page::server::{Served, serve};
 use chromium::Browser;
 use std::path::{Path, PathBuf};
@@ -56,7 +57,7 @@ impl Stage {
         let (shutdown, stopped) = oneshot::channel::<()>();
         // Nobody changes settings here.
         let settings = SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 };
-        let served = Served { site: "Lindholm Soda Works".into(), people: None, settings, bays };
+        let served = Served { site: "Lindholm Soda Works".into(), people: None, reader: Reader::here(), settings, bays };
         runtime.spawn(serve(listener, served, async {
             let _ = stopped.await;
         }));
@@ -179,8 +180,8 @@ fn a_press_is_saved_and_never_lost_to_a_new_frame() {
     browser.press("#yes");
     let request = stage.entry();
     assert_eq!(request.entry.what, What::Closed);
-    request.saved.send(Err("the disk is away".into())).expect("the server waits");
-    browser.wait("document.getElementById('answer').textContent === 'Not taken: the disk is away'");
+    request.saved.send(Err(NotTaken::NotRecorded)).expect("the server waits");
+    browser.wait("document.getElementById('answer').textContent === 'Not taken: the recorder cannot write, so this would be lost: mend the disk first'");
     assert!(stage.entries.try_recv().is_err(), "nothing was entered twice");
     // A refused entry is answered with a status the browser itself complains of; nothing else may be.
     let problems = browser.problems();

@@ -29,7 +29,7 @@ fn parts(story: &Story) -> MarginParts {
 }
 
 fn said(story: &Story) -> String {
-    let scene = Scene { settings: &story.settings, frame: &story.last, zone: &TimeZone::UTC };
+    let scene = Scene::new(&story.settings, &story.last, &TimeZone::UTC);
     English.margin(scene).lines.join(" ")
 }
 

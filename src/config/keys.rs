@@ -168,7 +168,7 @@ pub(super) const RIGHTS: &[&str] = &["attend", "engineer"];
 pub(super) const DRIVES: &[&str] = &["pad", "pump", "pump_vapour_return"];
 /// Words for [`crate::engine::settings::PadTap`].
 /// Those of `words::LANGUAGES`, which a test holds against it.
-pub const LANGUAGES: &[&str] = &["en"];
+pub const LANGUAGES: &[&str] = &["en", "es"];
 pub(super) const TAPS: &[&str] = &["trailer", "supply"];
 /// Gases on the trailer.
 pub(super) const GASES: &[&str] = &["nitrogen", "dry air"];

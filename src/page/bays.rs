@@ -66,7 +66,7 @@ fn answer(label: &str, figure: &Figure) -> Markup {
 
 /// The page: a card for each bay.
 pub(super) fn page(site: &str, bays: &[BayFeed], reader: &Reader) -> Markup {
-    let (labels, words) = (reader.language.labels(), reader.language.page());
+    let (language, labels, words) = (reader.language, reader.language.labels(), reader.language.page());
     let known: BTreeMap<&str, Markup> = latest(bays).map(|(slug, p)| (slug, card(&p, reader))).collect();
     let body = html! {
         body.bays data-state="waiting" data-view="bays" {
@@ -90,7 +90,7 @@ pub(super) fn page(site: &str, bays: &[BayFeed], reader: &Reader) -> Markup {
                     a.door href="/settings" { (reader.language.settings(crate::words::SettingsWord::Title)) }
                 }
             }
-            footer { div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } } }
+            footer { div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) " " (language.review()) } } }
         }
     };
     view::document(site, reader, &body)

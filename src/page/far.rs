@@ -118,6 +118,7 @@ pub(super) fn page(site: &str, slug: &str, published: Option<&Published>, reader
             footer {
                 button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
                 p.you { (labels.you_do) }
+                p.quiet { (reader.language.review()) }
                 (view::look(reader.language.page()))
                 a.door href={ "/bay/" (slug) } { (reader.language.page().near) }
             }

@@ -137,7 +137,7 @@ pub(super) fn footer(reader: &Reader) -> Markup {
                 button #back type="button" { (labels.back) }
             }
             p #answer role="status" data-sending=(labels.sending) data-unreached=(labels.not_reached) {}
-            div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } }
+            div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) " " (reader.language.review()) } }
         }
     }
 }

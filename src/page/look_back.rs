@@ -102,7 +102,7 @@ fn figures(past: &Past, window: Window, scene: Scene<'_>, reader: &Reader) -> Ma
         si.map_or_else(|| "\u{2013}".to_owned(), |si| scene.measures.figure(shown, f64::from(si)))
     };
     let unit = |shown| reader.language.unit(scene.measures.unit_word(shown));
-    let tank = scene.filled_tank().unwrap_or_default();
+    let tank = reader.language.filled_tank(scene).unwrap_or_default();
     html! {
         h3 { (words.in_figures) }
         div.scroll tabindex="0" role="region" aria-label=(words.in_figures) {

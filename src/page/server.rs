@@ -392,7 +392,7 @@ struct Named {
 
 async fn door(State(app): State<App>, reader: Reader, headers: HeaderMap) -> Response {
     let here = app.sign_in.as_ref().and_then(|s| s.who(&headers));
-    let here = here.as_ref().map(|p| (p.name.as_str(), p.role.word()));
+    let here = here.as_ref().map(|p| (p.name.as_str(), reader.language.role(p.role.word())));
     Html(view::sign_in_page(&app.site, app.sign_in.is_some(), here, &reader).into_string()).into_response()
 }
 
@@ -406,7 +406,7 @@ async fn come_in(State(app): State<App>, reader: Reader, named: Result<Json<Name
     match sign_in.try_in(name, password).await {
         Tried::In(person, cookie) => {
             tracing::info!(who = person.name, role = person.role.word(), "signed in");
-            let said = answer(StatusCode::OK, SignInWord::Here(&person.name, person.role.word()));
+            let said = answer(StatusCode::OK, SignInWord::Here(&person.name, reader.language.role(person.role.word())));
             ([(header::SET_COOKIE, sign_in::set_cookie(&cookie, app.secure))], said).into_response()
         }
         Tried::Wrong => {

@@ -79,7 +79,7 @@ async fn change(
         _ if app.sign_in.is_none() => return says(StatusCode::CONFLICT, SettingsWord::NoPeople),
         None => return says(StatusCode::UNAUTHORIZED, SettingsWord::SignIn),
         Some(person) if !engineer(Some(&person)) => {
-            return says(StatusCode::FORBIDDEN, SettingsWord::NoRight(&person.name, person.role.word()));
+            return says(StatusCode::FORBIDDEN, SettingsWord::NoRight(&person.name, reader.language.role(person.role.word())));
         }
         Some(person) => person,
     };

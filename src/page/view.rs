@@ -130,7 +130,7 @@ fn live_with(published: &Published, reader: &Reader, regions: BTreeMap<&'static 
         can_start: frame.phase == Phase::Opened,
         can_close: frame.phase == Phase::Transfer,
         can_check: frame.delivery.is_some(),
-        walk: steps::walk(scene(published, reader)),
+        walk: steps::walk(scene(published, reader), reader.language),
         can_zero: frame.phase == Phase::Transfer && zero::admits(&frame.verdict, 1).is_ok(),
         can_dip: frame.phase == Phase::Opened && may_be_dipped(published),
         can_attend: frame.attendance.due_at.is_some(),
@@ -242,7 +242,7 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
         (
             "brim",
             html! {
-                h2 { @if let Some(tank) = scene.filled_tank() { (tank) " " } span.unit { (labels.contents) ", " (language.unit(scene.measures.unit_word(Shown::LargeMass))) } }
+                h2 { @if let Some(tank) = language.filled_tank(scene) { (tank) " " } span.unit { (labels.contents) ", " (language.unit(scene.measures.unit_word(Shown::LargeMass))) } }
                 (picture::brim(scene, &published.past, language, Size::Wide))
                 (picture::brim(scene, &published.past, language, Size::Narrow))
             },
@@ -279,7 +279,7 @@ pub(super) fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> 
     let frame = scene.frame;
     html! {
         span.bay { (published.settings.bay) }
-        @if let Some(tank) = scene.filled_tank() { span { (labels.into) } span.bay { (tank) } }
+        @if let Some(tank) = reader.language.filled_tank(scene) { span { (labels.into) } span.bay { (tank) } }
         @match &frame.delivery {
             Some(d) => {
                 span { (d.product) }
@@ -493,7 +493,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                     (forms::duty_forms(reader, &region("state-read")))
                     div #aside { (region("aside")) }
                 }
-                p.cautions { (labels.cautions) }
+                p.cautions { (labels.cautions) " " (reader.language.review()) }
                 details {
                     summary { (labels.behind) }
                     h3 { (labels.margin_made) } div #margin-made { (region("margin-made")) }

@@ -190,7 +190,7 @@ fn said(scene: Scene<'_>, tank: Tank, language: &dyn Language) -> String {
     let tonnes = |kg| scene.measures.figure(Shown::LargeMass, kg);
     let mut parts = vec![format!(
         "{}, {}, {}",
-        scene.tank(tank.tank),
+        scene.tank_in(tank.tank, labels.tank),
         labels.contents,
         language.unit(scene.measures.unit_word(Shown::LargeMass))
     )];

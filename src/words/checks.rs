@@ -2,7 +2,7 @@
 
 use super::display::hh_mm;
 use super::measures::Shown;
-use super::{CheckText, Scene, Text};
+use super::{CheckText, Scene, Text, plain};
 use crate::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use crate::engine::papers::Property;
 
@@ -92,12 +92,6 @@ fn wanted(wanted: Wanted) -> &'static str {
         Wanted::GasRelief => "the supply's relief setting (bay.supply.relief)",
         Wanted::ShutoffTested => "day of the last test (tank.shutoff_tested)",
     }
-}
-
-/// As many decimals as the number needs, three at most.
-fn plain(value: f64) -> String {
-    let text = format!("{value:.3}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 fn limits(low: Option<String>, high: Option<String>) -> String {

@@ -3,7 +3,7 @@
 use super::display::{clock, duration};
 use super::measures::{Shown, Written};
 use super::steps::StepLabels;
-use super::{CheckText, EntryAnswer, Figure, Labels, Language, NotTaken, PageWords, Scene, SettingsWord, SignInWord, Text};
+use super::{CheckText, EntryAnswer, Figure, Labels, Language, NotTaken, PageWords, Scene, SettingsWord, SignInWord, Text, capital, list};
 use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
@@ -33,8 +33,9 @@ const WITNESSES: [WitnessId; 3] = [WitnessId::Flow, WitnessId::Scale, WitnessId:
 /// last shown digit could show in twenty minutes.
 const TREND_PA_PER_S: f64 = 50.0 / 60.0;
 
-static LABELS: Labels = Labels {
+pub(super) static LABELS: Labels = Labels {
     into: "into",
+    tank: "tank",
     no_delivery: "no delivery open",
     delivery: "Delivery",
     drill: "DRILL",
@@ -137,6 +138,10 @@ impl Language for English {
 
     fn name(&self) -> &'static str {
         "English"
+    }
+
+    fn reviewer(&self) -> Option<&'static str> {
+        None
     }
 
     fn unit(&self, word: &'static str) -> &'static str {
@@ -558,6 +563,10 @@ impl Language for English {
         super::checks::name(id)
     }
 
+    fn step<'a>(&self, text: &'a str) -> &'a str {
+        text
+    }
+
     fn step_labels(&self) -> &'static StepLabels {
         &super::steps::LABELS
     }
@@ -604,6 +613,10 @@ impl Language for English {
             }
             SignInWord::NotReached => "No answer: the server cannot be reached.".into(),
         }
+    }
+
+    fn role(&self, word: &'static str) -> &'static str {
+        word
     }
 
     fn settings(&self, word: SettingsWord<'_>) -> String {
@@ -667,20 +680,6 @@ fn instrument(id: WitnessId) -> &'static str {
         WitnessId::Scale => "the scale",
         WitnessId::Tank => "the tank level",
     }
-}
-
-/// "a", "a or b", "a, b or c".
-fn list(names: &[&str], last: &str) -> String {
-    match names {
-        [] => String::new(),
-        [one] => (*one).to_owned(),
-        [start @ .., end] => format!("{} {last} {end}", start.join(", ")),
-    }
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// What the instruments say together, after a first sentence on what goes on.

@@ -13,6 +13,7 @@ mod deviations;
 pub mod display;
 mod duty;
 pub mod en;
+pub mod es;
 pub mod measures;
 mod refused;
 mod screen;
@@ -59,24 +60,25 @@ impl<'a> Scene<'a> {
         self.settings.signals.get(usize::from(index)).map_or_else(|| format!("#{index}"), |s| s.name.clone())
     }
 
-    /// Name of a tank in the site file; its number where the frame names one that the settings lack.
+    /// Name of a tank in the site file, in English.
     #[must_use]
     pub fn tank(&self, index: u16) -> String {
+        self.tank_in(index, en::LABELS.tank)
+    }
+
+    /// Name of a tank in the site file; its number where the frame names one that the settings lack. `word`: "tank" in the
+    /// reader's language.
+    #[must_use]
+    pub fn tank_in(&self, index: u16, word: &str) -> String {
         let name = self.settings.tanks.get(usize::from(index)).map_or_else(|| format!("#{index}"), |t| t.name.clone());
         // A tank that is called by a number reads as a mass; one that has a word does not.
-        if name.contains(char::is_alphabetic) { name } else { format!("tank {name}") }
+        if name.contains(char::is_alphabetic) { name } else { format!("{word} {name}") }
     }
 
     /// Name of a bay that fills a tank of ours; its number where the frame names one that the settings lack.
     #[must_use]
     pub fn neighbour(&self, index: u16) -> String {
         self.settings.neighbours.get(usize::from(index)).map_or_else(|| format!("#{index}"), |n| n.bay.clone())
-    }
-
-    /// Name of the tank that is filled, where one is.
-    #[must_use]
-    pub fn filled_tank(&self) -> Option<String> {
-        self.frame.tank.map(|t| self.tank(t.tank))
     }
 }
 
@@ -249,7 +251,7 @@ pub enum SettingsWord<'a> {
 }
 
 /// Every language, each complete.
-pub static LANGUAGES: [&dyn Language; 1] = [&en::English];
+pub static LANGUAGES: [&dyn Language; 2] = [&en::English, &es::Spanish];
 
 /// The language of that tag.
 #[must_use]
@@ -263,6 +265,8 @@ pub trait Language: Sync {
     fn tag(&self) -> &'static str;
     /// Its name in itself.
     fn name(&self) -> &'static str;
+    /// Who has reviewed the texts that say how to keep from harm: name, what they answer for, day. None: nobody.
+    fn reviewer(&self) -> Option<&'static str>;
     /// A unit of [`measures`] as people write it.
     fn unit(&self, word: &'static str) -> &'static str;
     /// A time as hours and minutes; with the day where it is not that of the frame.
@@ -314,6 +318,8 @@ pub trait Language: Sync {
     fn check_name(&self, id: CheckId) -> &'static str;
     /// What all of its checks call for, and whom to call.
     fn checks(&self, scene: Scene<'_>) -> Text;
+    /// A text of the steps that come with brimwatch; what a site wrote itself stays as it wrote it.
+    fn step<'a>(&self, text: &'a str) -> &'a str;
     /// Labels around the steps.
     fn step_labels(&self) -> &'static StepLabels;
     /// How a step stands; None: its turn has not come.
@@ -332,11 +338,26 @@ pub trait Language: Sync {
     fn zero_cause(&self, cause: ZeroCause) -> &'static str;
     /// What is said at the sign-in.
     fn sign_in(&self, word: SignInWord<'_>) -> String;
+    /// A role by its word in the people file.
+    fn role(&self, word: &'static str) -> &'static str;
     /// What is said where settings are changed.
     fn settings(&self, word: SettingsWord<'_>) -> String;
 }
 
 impl dyn Language + '_ {
+    /// Name of the tank that is filled, where one is.
+    #[must_use]
+    pub fn filled_tank(&self, scene: Scene<'_>) -> Option<String> {
+        scene.frame.tank.map(|t| scene.tank_in(t.tank, self.labels().tank))
+    }
+
+    /// Who has reviewed the texts that say how to keep from harm, or that nobody has.
+    #[must_use]
+    pub fn review(&self) -> String {
+        let words = self.page();
+        self.reviewer().map_or_else(|| words.not_reviewed.to_owned(), |who| format!("{} {who}.", words.reviewed_by))
+    }
+
     /// A figure and its unit as people of that language write them.
     #[must_use]
     pub fn written(&self, written: Written) -> String {
@@ -344,11 +365,33 @@ impl dyn Language + '_ {
     }
 }
 
+/// With a capital at its head.
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// "a", "a or b", "a, b or c".
+fn list(names: &[&str], last: &str) -> String {
+    match names {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [start @ .., end] => format!("{} {last} {end}", start.join(", ")),
+    }
+}
+
+/// As many decimals as the number needs, three at most.
+fn plain(value: f64) -> String {
+    let text = format!("{value:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
 /// Labels that depend on nothing; each field's name says which.
 #[derive(Debug)]
 #[expect(missing_docs, reason = "the names are the documentation")]
 pub struct Labels {
     pub into: &'static str,
+    pub tank: &'static str,
     pub no_delivery: &'static str,
     pub delivery: &'static str,
     pub drill: &'static str,

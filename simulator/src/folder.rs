@@ -4,9 +4,9 @@
 use crate::drill::readdress;
 use brimwatch::config::{self, Site};
 use brimwatch::page::feed::{BayFeed, Entry, EntryRequest};
-use brimwatch::words::{Language as _, en::English};
 use brimwatch::recording::ENDING;
 use brimwatch::recording::resume;
+use brimwatch::words::{Language as _, en::English};
 use std::fs;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Component, Path, PathBuf};

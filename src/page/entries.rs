@@ -1,8 +1,8 @@
 //! What a person enters on the page: what is sent, who may, and the answer once it is on disk; and the bay's own screen.
 
 use super::feed::{EntryRequest, Published};
-use super::server::{App, NoSuchPage, latest};
 use super::reader::Reader;
+use super::server::{App, NoSuchPage, latest};
 use super::view;
 use super::{screens, sign_in};
 use crate::engine::alarm::catalogue;

@@ -61,10 +61,10 @@ fn quarters(scene: Scene<'_>, reader: &Reader) -> [(&'static str, &'static str, 
     let mut pressure = language.pad(scene);
     pressure.lines.insert(
         0,
-        pad.ceiling_pa_gauge
-            .map_or_else(|| labels.ceiling_not_set.to_owned(), |pa| {
-                format!("{} {}", labels.ceiling, scene.measures.figure(Shown::GaugePressure, pa))
-            }),
+        pad.ceiling_pa_gauge.map_or_else(
+            || labels.ceiling_not_set.to_owned(),
+            |pa| format!("{} {}", labels.ceiling, scene.measures.figure(Shown::GaugePressure, pa)),
+        ),
     );
     [
         ("valve", labels.be_at_valve_by, language.finish(scene)),

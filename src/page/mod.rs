@@ -10,6 +10,8 @@ mod far;
 pub mod feed;
 pub mod figures;
 mod forms;
+#[cfg(test)]
+mod languages;
 mod look_back;
 pub mod reader;
 mod screens;

@@ -82,15 +82,9 @@ pub(super) struct Readers {
 impl Readers {
     /// `site`: of whoever has not chosen.
     pub(super) fn new(site: &Reader) -> Readers {
-        let units = |language| {
-            let of = move |name| (language, Measures::named(name).unwrap_or_default());
-            Measures::NAMES.iter().map(of)
-        };
-        let all: Vec<Reader> = LANGUAGES
-            .into_iter()
-            .flat_map(units)
-            .map(|(language, measures)| Reader { zone: site.zone.clone(), language, measures })
-            .collect();
+        let units = || Measures::NAMES.iter().filter_map(|name| Measures::named(name));
+        let of = |language| units().map(move |measures| Reader { zone: site.zone.clone(), language, measures });
+        let all: Vec<Reader> = LANGUAGES.into_iter().flat_map(of).collect();
         let own = |r: &Reader| (r.language.tag(), r.measures) == (site.language.tag(), site.measures);
         let site = all.iter().position(own).unwrap_or_default();
         Readers { all, site }
@@ -120,7 +114,8 @@ pub(super) struct Choice {
 
 /// Remembers a choice in the browser that made it.
 pub(super) async fn choose(State(app): State<App>, choice: Result<Json<Choice>, JsonRejection>) -> Response {
-    let known = choice.ok().and_then(|Json(choice)| Some((language(&choice.language)?, Measures::named(&choice.units)?)));
+    let known =
+        choice.ok().and_then(|Json(choice)| Some((language(&choice.language)?, Measures::named(&choice.units)?)));
     let Some((language, measures)) = known else { return StatusCode::BAD_REQUEST.into_response() };
     let value = format!("{}.{}", language.tag(), measures.name());
     let set = cookie::set(COOKIE, &value, "/", LONGEST, app.secure);
@@ -163,7 +158,8 @@ mod tests {
         };
         assert_eq!(of("a=b"), ("en", Measures::UsCustomary));
         assert_eq!(of("a=b; brimwatch_reader=en.si_bar"), ("en", Measures::SiBar));
-        for wrong in ["brimwatch_reader=xx.si", "brimwatch_reader=en", "brimwatch_reader=en.si.si", "brimwatch_reader="] {
+        for wrong in ["brimwatch_reader=xx.si", "brimwatch_reader=en", "brimwatch_reader=en.si.si", "brimwatch_reader="]
+        {
             assert_eq!(of(wrong), ("en", Measures::UsCustomary), "{wrong}");
         }
     }

@@ -8,8 +8,8 @@
 
 use super::connections::Bounded;
 use super::feed::{BayFeed, Published, SettingsDoor};
-use super::sign_in::{self, SignIn, Tried};
 use super::reader::{self, CHOICES, Reader, Readers};
+use super::sign_in::{self, SignIn, Tried};
 use super::view;
 use super::{bays, entries, figures, look_back, settings};
 use crate::words::SignInWord;
@@ -475,7 +475,13 @@ mod tests {
             })
             .collect();
         let (stop, stopped) = oneshot::channel::<()>();
-        let served = Served { site: "Works".into(), people, reader: Reader::here(), settings: settings::tests::nobody_asks(), bays };
+        let served = Served {
+            site: "Works".into(),
+            people,
+            reader: Reader::here(),
+            settings: settings::tests::nobody_asks(),
+            bays,
+        };
         let served = tokio::spawn(serve(listener, served, async move {
             let _ = stopped.await;
         }));

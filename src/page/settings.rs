@@ -2,8 +2,8 @@
 //! and within which bounds is the site file's own matter: the live loop holds a request against its rules and answers.
 
 use super::feed::{Changed, Offered, Setting, SettingsAnswer, SettingsRequest};
-use super::server::App;
 use super::reader::Reader;
+use super::server::App;
 use super::view;
 use crate::people::{Person, Role};
 use crate::words::{SettingsWord, SignInWord};
@@ -72,14 +72,16 @@ async fn change(
     posted: Result<Json<Posted>, JsonRejection>,
 ) -> Response {
     let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
-    let says = |status: StatusCode, word: SettingsWord<'_>| {
-        answer(status, false, Vec::new(), reader.language.settings(word))
-    };
+    let says =
+        |status: StatusCode, word: SettingsWord<'_>| answer(status, false, Vec::new(), reader.language.settings(word));
     let person = match person {
         _ if app.sign_in.is_none() => return says(StatusCode::CONFLICT, SettingsWord::NoPeople),
         None => return says(StatusCode::UNAUTHORIZED, SettingsWord::SignIn),
         Some(person) if !engineer(Some(&person)) => {
-            return says(StatusCode::FORBIDDEN, SettingsWord::NoRight(&person.name, reader.language.role(person.role.word())));
+            return says(
+                StatusCode::FORBIDDEN,
+                SettingsWord::NoRight(&person.name, reader.language.role(person.role.word())),
+            );
         }
         Some(person) => person,
     };
@@ -117,7 +119,7 @@ fn answer(status: StatusCode, taken: bool, changed: Vec<Changed>, says: String) 
 }
 
 /// The page; `bar`: why nothing can be changed by whoever looks.
-fn page(site: &str, offered: &Offered, bar: Option<SettingsWord<'static>>, reader: &Reader) -> Markup {
+pub(super) fn page(site: &str, offered: &Offered, bar: Option<SettingsWord<'static>>, reader: &Reader) -> Markup {
     let say = |word| reader.language.settings(word);
     let door = |word| reader.language.sign_in(word);
     let body = html! {
@@ -187,7 +189,8 @@ pub(super) mod tests {
         SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 }
     }
 
-    fn offered() -> Offered {
+    /// Two settings of two tables.
+    pub fn offered() -> Offered {
         let setting = |table: &str, name, written: &str| Setting {
             key: format!("{table}.{name}"),
             table: table.to_owned(),

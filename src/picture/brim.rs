@@ -197,7 +197,11 @@ fn said(scene: Scene<'_>, tank: Tank, language: &dyn Language) -> String {
     parts.extend(tank.contents_kg.map(|kg| format!("{} {}", labels.now, tonnes(kg))));
     if let Some(kg) = at_most(&scene.frame.margin) {
         parts.push(format!("{} {}", labels.load_in, tonnes(kg)));
-        parts.push(format!("{} {}", labels.margin_mark, scene.measures.show_down(Shown::LargeMass, tank.high_high_kg - kg).figure));
+        parts.push(format!(
+            "{} {}",
+            labels.margin_mark,
+            scene.measures.show_down(Shown::LargeMass, tank.high_high_kg - kg).figure
+        ));
     }
     let levels = [(labels.working, tank.working_kg), (labels.high_high, tank.high_high_kg)];
     parts.extend(
@@ -466,7 +470,13 @@ fn pad_panel(
     let highest = points.iter().filter_map(|(_, pa)| *pa).chain(marks.into_iter().flatten()).fold(1e5, f64::max);
     let high = top + ROW + 6.0;
     let up = Axis::new(0.0, 1.05 * highest, bottom, high);
-    canvas.text("name", 0.0, top + 10.0, Anchor::Start, &format!("{}, {}", labels.pad, language.unit(scene.measures.unit_word(Shown::GaugePressure))));
+    canvas.text(
+        "name",
+        0.0,
+        top + 10.0,
+        Anchor::Start,
+        &format!("{}, {}", labels.pad, language.unit(scene.measures.unit_word(Shown::GaugePressure))),
+    );
     let (left, right) = (across.from, across.to);
     let one = scene.measures.one(Shown::GaugePressure);
     let decimals = usize::from(up.high < 6.0 * one);

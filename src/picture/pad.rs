@@ -53,13 +53,7 @@ pub fn pad(scene: Scene<'_>, worked: Worked, language: &dyn Language, size: Size
 }
 
 /// Where it is usually worked, and the band of the last quarter of an hour: a rim above the strip.
-fn worked_in(
-    canvas: &mut Canvas,
-    scene: Scene<'_>,
-    worked: Worked,
-    language: &dyn Language,
-    (axis, top): (Axis, f64),
-) {
+fn worked_in(canvas: &mut Canvas, scene: Scene<'_>, worked: Worked, language: &dyn Language, (axis, top): (Axis, f64)) {
     if let Some((low, high)) = worked.lately_pa_gauge {
         canvas.block("lately", axis.at(low), top - 4.0, (axis.at(high) - axis.at(low)).max(3.0), 4.0);
     }

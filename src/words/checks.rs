@@ -60,7 +60,10 @@ fn asks(scene: Scene<'_>, id: CheckId) -> String {
 fn plate(scene: Scene<'_>) -> String {
     let pad = &scene.frame.pad;
     let each = [("MAWP", pad.mawp_pa_gauge), ("relief from", pad.relief_from_pa_gauge), ("to", pad.relief_to_pa_gauge)];
-    each.map(|(label, pa)| format!("{label} {}", pa.map_or_else(|| "not set".to_owned(), |pa| scene.measures.plate(pa)))).join(", ")
+    each.map(|(label, pa)| {
+        format!("{label} {}", pa.map_or_else(|| "not set".to_owned(), |pa| scene.measures.plate(pa)))
+    })
+    .join(", ")
 }
 
 fn paper(paper: Paper) -> &'static str {

@@ -28,7 +28,9 @@ pub(super) fn state(scene: Scene<'_>) -> String {
         parts.push(format!("Delivery {}, {} planned.", delivery.id, scene.measures.mass(delivery.planned_kg)));
     }
     parts.push(match (frame.phase, &frame.together) {
-        (Phase::Transfer, Some(t)) => format!("The transfer is on, {} received.", scene.measures.mass(t.received_kg.value)),
+        (Phase::Transfer, Some(t)) => {
+            format!("The transfer is on, {} received.", scene.measures.mass(t.received_kg.value))
+        }
         (Phase::Transfer, None) => "The transfer is on; what is received is not known.".to_owned(),
         (Phase::Idle, _) => "No delivery is open.".to_owned(),
         (Phase::Opened, _) => "The transfer has not started.".to_owned(),

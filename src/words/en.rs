@@ -3,12 +3,15 @@
 use super::display::{clock, duration};
 use super::measures::{Shown, Written};
 use super::steps::StepLabels;
-use super::{CheckText, EntryAnswer, Figure, Labels, Language, NotTaken, PageWords, Scene, SettingsWord, SignInWord, Text, capital, list};
+use super::{
+    CheckText, EntryAnswer, Figure, Labels, Language, NotTaken, PageWords, Scene, SettingsWord, SignInWord, Text,
+    capital, list,
+};
 use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
     Alarm, CeilingBy, CheckedBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Shelf, Slip,
-    Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
+    Source, Tank, Validity, VerdictWord, WitnessId,
 };
 use crate::engine::input::{AlarmId, GapClock, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use crate::engine::settings::{PadTap, SignalKind};
@@ -691,7 +694,8 @@ fn verdict(scene: Scene<'_>, first: String, alarmed: bool) -> Text {
     match verdict.word {
         VerdictWord::Agree => {
             let who = if used.len() == 3 { "The three instruments".to_owned() } else { capital(&list(&used, "and")) };
-            let within = verdict.agree_within_kg.map_or_else(String::new, |x| format!(" within {}", scene.measures.mass_up(x)));
+            let within =
+                verdict.agree_within_kg.map_or_else(String::new, |x| format!(" within {}", scene.measures.mass_up(x)));
             Text { says: format!("{first} {who} agree{within}."), beyond: unseen(scene), ..Text::default() }
         }
         VerdictWord::NotYetProven => Text {

@@ -33,7 +33,8 @@ use crate::time::{EngineTime, WallTime};
 #[derive(Debug, Clone, Copy)]
 pub struct Spanish;
 
-const ACT: &str = "Pare: parada de emergencia o válvula remota. Cierre el gas. Apártese, del lado de donde viene el viento.";
+const ACT: &str =
+    "Pare: parada de emergencia o válvula remota. Cierre el gas. Apártese, del lado de donde viene el viento.";
 const CARE: &str = "Mire solo de lejos, con la protección exigida. No toque ni apriete nada bajo presión.";
 
 /// A trend that reaches the ceiling later than this is a regulator's wander: no number is made of it, s.
@@ -299,7 +300,9 @@ impl Language for Spanish {
             let name = self.witness(witness.id);
             match witness.validity {
                 Validity::Good | Validity::Lost(Reason::NotFitted | Reason::NoStart | Reason::NotYetRead) => {}
-                Validity::Doubtful(reason) => notes.push(format!("La masa {name} es de dudar: {}.", self.reason(reason))),
+                Validity::Doubtful(reason) => {
+                    notes.push(format!("La masa {name} es de dudar: {}.", self.reason(reason)))
+                }
                 Validity::Lost(reason) => notes.push(format!("La masa {name} no se usa: {}.", self.reason(reason))),
             }
         }

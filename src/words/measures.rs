@@ -307,7 +307,9 @@ mod tests {
         assert_eq!(Si.plate(172_369.0), "172\u{a0}kPa (25.0\u{a0}psi) gauge");
         assert_eq!(Us.plate(172_369.0), "25.0\u{a0}psi (172\u{a0}kPa) gauge");
         assert_eq!(Us.of_register("kg", 100.0).1, "lb");
-        assert!((Us.of_register("C", 35.0).0 - 95.0).abs() < 1e-9 && Si.of_register("Pa gauge", 5.0) == (5.0, "Pa gauge"));
+        assert!(
+            (Us.of_register("C", 35.0).0 - 95.0).abs() < 1e-9 && Si.of_register("Pa gauge", 5.0) == (5.0, "Pa gauge")
+        );
         assert_eq!((Si.pressure_rate(100.0), Us.pressure_rate(100.0)), ("6.0 kPa/min".into(), "0.87 psi/min".into()));
     }
 

@@ -154,7 +154,10 @@ pub(super) fn against(scene: Scene<'_>, against: &Against) -> String {
             None => format!("the tank has not risen by {}", kg(least)),
         },
         Bar::GasOverVent => {
-            format!("{} of gas would follow, more than the tank's vent passes: lower the pad", read(&|kg_per_s| scene.measures.gas_flow(kg_per_s)))
+            format!(
+                "{} of gas would follow, more than the tank's vent passes: lower the pad",
+                read(&|kg_per_s| scene.measures.gas_flow(kg_per_s))
+            )
         }
         Bar::TankPressureHigh => format!(
             "{} {} The tank is near its own pressure limit: {}",

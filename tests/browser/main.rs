@@ -57,7 +57,8 @@ impl Stage {
         let (shutdown, stopped) = oneshot::channel::<()>();
         // Nobody changes settings here.
         let settings = SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 };
-        let served = Served { site: "Lindholm Soda Works".into(), people: None, reader: Reader::here(), settings, bays };
+        let served =
+            Served { site: "Lindholm Soda Works".into(), people: None, reader: Reader::here(), settings, bays };
         runtime.spawn(serve(listener, served, async {
             let _ = stopped.await;
         }));

@@ -45,9 +45,12 @@ fn asks(scene: Scene<'_>, id: CheckId) -> String {
             let most = written(scene, Shown::Temperature, scene.settings.expected.dew_point.0);
             format!("sin señal: lea el secador, como máximo {most}")
         }
-        CheckId::ShutoffInService => "vea que esté encendido, sin puentear, y que actúe sobre la válvula correcta".into(),
+        CheckId::ShutoffInService => {
+            "vea que esté encendido, sin puentear, y que actúe sobre la válvula correcta".into()
+        }
         CheckId::ConnectionIdentified => {
-            "párese junto a la conexión receptora; su rótulo y los papeles nombran un solo producto y un solo tanque".into()
+            "párese junto a la conexión receptora; su rótulo y los papeles nombran un solo producto y un solo tanque"
+                .into()
         }
         CheckId::EmergencyEquipment => {
             "muestre al conductor la ducha, el lavaojos, la parada de emergencia, el teléfono y la salida".into()
@@ -59,8 +62,10 @@ fn asks(scene: Scene<'_>, id: CheckId) -> String {
 /// What was typed off the plate.
 fn of_plate(scene: Scene<'_>) -> String {
     let pad = &scene.frame.pad;
-    let each = [("MAWP", pad.mawp_pa_gauge), ("alivio desde", pad.relief_from_pa_gauge), ("hasta", pad.relief_to_pa_gauge)];
-    each.map(|(label, pa)| format!("{label} {}", pa.map_or_else(|| "sin poner".to_owned(), |pa| plate(scene, pa)))).join(", ")
+    let each =
+        [("MAWP", pad.mawp_pa_gauge), ("alivio desde", pad.relief_from_pa_gauge), ("hasta", pad.relief_to_pa_gauge)];
+    each.map(|(label, pa)| format!("{label} {}", pa.map_or_else(|| "sin poner".to_owned(), |pa| plate(scene, pa))))
+        .join(", ")
 }
 
 fn paper(paper: Paper) -> &'static str {
@@ -130,7 +135,9 @@ fn why(scene: Scene<'_>, check: &Check, why: &Why) -> String {
         }
         Why::Room { kg: room, opening_kg } => {
             let [room, kept] = [scene.measures.mass_down(*room), mass_up(scene, *opening_kg)];
-            format!("quedan {room} bajo el nivel alto-alto con todo adentro; {kept} reservados para la comprobación de apertura")
+            format!(
+                "quedan {room} bajo el nivel alto-alto con todo adentro; {kept} reservados para la comprobación de apertura"
+            )
         }
         Why::MarginUnknown => "el margen aún no se conoce: ningún nivel que se pueda usar".into(),
         Why::NotRead(signal) => format!("{} no da ningún valor que se pueda usar", scene.signal(*signal)),
@@ -195,5 +202,9 @@ fn calls(scene: Scene<'_>) -> String {
         [("Supervisor", &contacts.supervisor), ("Expedidor", &contacts.shipper), ("Proveedor", &contacts.supplier)];
     let known = each.iter().filter_map(|(label, who)| who.as_ref().map(|who| format!("{label}: {who}.")));
     let known = known.collect::<Vec<_>>().join(" ");
-    if known.is_empty() { "El archivo del sitio no nombra a nadie a quien llamar ([contacts]).".to_owned() } else { known }
+    if known.is_empty() {
+        "El archivo del sitio no nombra a nadie a quien llamar ([contacts]).".to_owned()
+    } else {
+        known
+    }
 }

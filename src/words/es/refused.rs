@@ -60,7 +60,9 @@ fn step(why: NoStep) -> &'static str {
     match why {
         NoStep::Unknown => "esta bahía no tiene ningún paso con ese nombre",
         NoStep::Done => "ese paso ya se firmó o se dejó pasar",
-        NoStep::BehindHoldPoint => "no es su turno: un punto de espera anterior no está firmado por todos los que deben",
+        NoStep::BehindHoldPoint => {
+            "no es su turno: un punto de espera anterior no está firmado por todos los que deben"
+        }
         NoStep::StepsBefore => {
             "no es su turno: es un punto de espera y hay pasos anteriores abiertos: fírmelos, o déjelos pasar con un motivo"
         }

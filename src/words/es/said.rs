@@ -183,7 +183,9 @@ pub(super) fn opening(scene: Scene<'_>, tank: Tank) -> Option<String> {
         (Some(other), _) => {
             Some(format!("Espacio no probado: {} no concuerda con el medidor. Averigüe cuál acierta.", by(other)))
         }
-        (None, None) => Some("Espacio no probado: solo el medidor propio del tanque dice cuán lleno estaba.".to_owned()),
+        (None, None) => {
+            Some("Espacio no probado: solo el medidor propio del tanque dice cuán lleno estaba.".to_owned())
+        }
         (None, Some(_)) => None,
     }
 }
@@ -358,7 +360,9 @@ fn unlikely(scene: Scene<'_>, signal: u16) -> Text {
 /// What a slip looks like and what to look at, as a question.
 fn slip_asks(slip: Slip) -> String {
     match slip {
-        Slip::WordOrder => "ningún instrumento envía un número así: ¿orden de palabras y bytes, tipo o dirección?".into(),
+        Slip::WordOrder => {
+            "ningún instrumento envía un número así: ¿orden de palabras y bytes, tipo o dirección?".into()
+        }
         Slip::Atmosphere => "cerca de una atmósfera de diferencia: ¿manométrica o absoluta?".into(),
         Slip::Factor(times) => format!("unas {times} veces de diferencia: ¿unidad o escala?"),
         Slip::Fahrenheit => "concuerda con los papeles en la otra unidad: ¿F o C?".into(),

@@ -109,7 +109,9 @@ pub(super) fn against(scene: Scene<'_>, against: &Against) -> String {
         Bar::PadAbove(GaugePa(limit)) => format!("el colchón está a {}, más de {}", read(&pressure), pressure(limit)),
         Bar::PadBelow(GaugePa(limit)) => format!("el colchón está a {}, menos de {}", read(&pressure), pressure(limit)),
         Bar::RisenLess(Kg(least)) => match value_si {
-            Some(risen) => format!("el medidor propio del tanque muestra {} recibidos, menos de {}", kg(risen), kg(least)),
+            Some(risen) => {
+                format!("el medidor propio del tanque muestra {} recibidos, menos de {}", kg(risen), kg(least))
+            }
             None => format!("el tanque no ha subido {}", kg(least)),
         },
         Bar::GasOverVent => format!(
@@ -120,10 +122,9 @@ pub(super) fn against(scene: Scene<'_>, against: &Against) -> String {
             format!("{ACT} {CARE} El tanque está cerca de su propio límite de presión: {}", read(&pressure))
         }
         Bar::AfterBlow(_) => format!("espere {} más después de soplar la manguera", read(&seconds)),
-        Bar::OtherRises(_) => format!(
-            "{ACT} {CARE} Otro tanque de esta bahía subió {}: puede ir líquido a donde no debe",
-            read(&kg)
-        ),
+        Bar::OtherRises(_) => {
+            format!("{ACT} {CARE} Otro tanque de esta bahía subió {}: puede ir líquido a donde no debe", read(&kg))
+        }
     }
 }
 
@@ -245,8 +246,11 @@ mod tests {
     fn every_step_that_comes_with_brimwatch_is_translated() {
         let file: toml::Table = include_str!("../../../config/steps.toml").parse().expect("TOML");
         let steps = file["step"].as_array().expect("steps");
-        let texts: Vec<&str> =
-            steps.iter().flat_map(|s| ["text", "care"].map(|key| s.get(key).and_then(|t| t.as_str()))).flatten().collect();
+        let texts: Vec<&str> = steps
+            .iter()
+            .flat_map(|s| ["text", "care"].map(|key| s.get(key).and_then(|t| t.as_str())))
+            .flatten()
+            .collect();
         assert!(texts.len() > 30);
         for text in &texts {
             assert_ne!(of_file(text), *text, "not translated");

@@ -2,7 +2,7 @@
 //! real work going on.
 
 use crate::drill::readdress;
-use brimwatch::config::{self, Site};
+use brimwatch::config::{self, Door, Site};
 use brimwatch::page::feed::{BayFeed, Entry, EntryRequest};
 use brimwatch::recording::ENDING;
 use brimwatch::recording::resume;
@@ -81,7 +81,8 @@ pub fn own_site(
     let site = config::load(&site_file).map_err(|faults| faults.to_string())?;
     // Also where the site file leaves them out.
     let (listen, store) = (SocketAddr::from((Ipv4Addr::LOCALHOST, port)), folder.join("recordings"));
-    Ok(Site { listen, store, ..site })
+    // A drill is for this machine alone.
+    Ok(Site { listen, door: Door::default(), store, ..site })
 }
 
 /// Hands an entry in and waits until it is on disk.

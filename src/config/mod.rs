@@ -60,8 +60,10 @@ pub struct Site {
     pub store: PathBuf,
     /// Days that idle recordings are kept.
     pub keep_idle_days: u32,
-    /// Address of the page; loopback only.
+    /// Address of the page; loopback only, unless its door encrypts.
     pub listen: SocketAddr,
+    /// How browsers reach the page.
+    pub door: Door,
     /// Units of whoever has not chosen others on the page.
     pub units: Measures,
     /// Language of whoever has not chosen another on the page: its tag after BCP 47.
@@ -78,6 +80,17 @@ pub struct Site {
     pub bays: Vec<BaySetup>,
     /// What is allowed but should be known, in the order of files and lines.
     pub warnings: Vec<Fault>,
+}
+
+/// How browsers reach the page.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Door {
+    /// Host names by which it is reached, beside those of loopback.
+    pub names: Vec<String>,
+    /// Files of the certificate and of its key.
+    pub tls: Option<(PathBuf, PathBuf)>,
+    /// Somebody in front encrypts.
+    pub behind_proxy: bool,
 }
 
 /// One way to devices: a TCP connection or a serial line. Those that share it are asked in turn.

@@ -3,8 +3,8 @@
 
 mod account;
 mod bays;
-mod connections;
 mod cookie;
+pub mod door;
 pub mod entries;
 mod far;
 pub mod feed;
@@ -19,6 +19,7 @@ pub mod server;
 mod settings;
 pub mod sign_in;
 mod steps;
+pub mod tls;
 pub mod view;
 
 #[cfg(test)]

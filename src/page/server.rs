@@ -1,4 +1,4 @@
-//! Serves the page on the loopback interface.
+//! Serves the page: on the loopback interface, or with TLS wherever the site file says.
 //!
 //! Whoever can reach the port on this machine may look and mark alarms as seen; where the site names people,
 //! other entries need one who is signed in and may. Nobody else can reach it, so a request is refused
@@ -6,7 +6,7 @@
 //! not this page's own (another site's script in the same browser). Everything is bounded: connections, bodies,
 //! buffers, the time a viewer may take for one frame.
 
-use super::connections::Bounded;
+use super::door::{self, Entrance};
 use super::feed::{BayFeed, Published, SettingsDoor};
 use super::reader::{self, CHOICES, Reader, Readers};
 use super::sign_in::{self, SignIn, Tried};
@@ -32,8 +32,6 @@ use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 
-/// Connections at once: eight pages for each of eight bays, and as many again that come and go.
-const CONNECTIONS: usize = 128;
 /// Longest body of an entry, bytes; an entry has less than a tenth of it.
 const BODY_BYTES: usize = 4096;
 /// Buffers of one live connection, bytes each way (the library's own are 128 KiB).
@@ -42,6 +40,8 @@ const BUFFER_BYTES: usize = 4096;
 const INCOMING_BYTES: usize = 1024;
 /// A viewer that cannot take one frame in this time is let go; it comes back by itself.
 const SEND_TIME: Duration = Duration::from_secs(10);
+/// A request is answered by then: longer than any entry or change may take to be saved.
+const ANSWER_TIME: Duration = Duration::from_secs(30);
 /// Nothing from elsewhere: no foreign script, style, frame or form.
 const POLICY: &str = "default-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
@@ -59,6 +59,7 @@ pub(super) struct App {
     pub readers: Arc<Readers>,
     /// Cookies go over TLS alone.
     pub secure: bool,
+    entrance: Arc<Entrance>,
     pub sign_in: Option<Arc<SignIn>>,
     pub settings: SettingsDoor,
     closing: watch::Receiver<bool>,
@@ -111,6 +112,8 @@ pub struct Served {
     pub people: Option<PathBuf>,
     /// For whom the page is written who has not chosen otherwise.
     pub reader: Reader,
+    /// How browsers reach the page.
+    pub entrance: Entrance,
     /// What may be changed on the run.
     pub settings: SettingsDoor,
     /// Every bay.
@@ -121,34 +124,27 @@ pub struct Served {
 /// Times are written in this machine's zone.
 ///
 /// # Errors
-/// `InvalidInput` when the listener is bound to an address that is not loopback; whatever the socket gives.
+/// `InvalidInput` when the listener is bound to an address that is not loopback and nobody encrypts.
 pub async fn serve(
     listener: TcpListener,
     served: Served,
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> io::Result<()> {
-    loopback_only(listener.local_addr()?)?;
+    served.entrance.admits(listener.local_addr()?)?;
     let (close, closing) = watch::channel(false);
-    let Served { site, people, reader, settings, bays } = served;
+    let Served { site, people, reader, entrance, settings, bays } = served;
     let drawn = bays.iter().map(|_| Default::default()).collect();
     let sign_in = people.map(|file| Arc::new(SignIn::new(file)));
     let (site, readers) = (site.into(), Arc::new(Readers::new(&reader)));
-    let app = App { site, bays: bays.into(), drawn, readers, secure: false, sign_in, settings, closing };
-    axum::serve(Bounded::new(listener, CONNECTIONS), router(app))
-        .with_graceful_shutdown(async move {
-            shutdown.await;
-            // Nobody listens where no viewer is left.
-            let _ = close.send(true);
-        })
-        .await
-}
-
-fn loopback_only(address: SocketAddr) -> io::Result<()> {
-    if address.ip().is_loopback() {
-        return Ok(());
-    }
-    let text = format!("the page is served on loopback only, not on {address}; use 127.0.0.1 or [::1]");
-    Err(io::Error::new(io::ErrorKind::InvalidInput, text))
+    let (tls, secure, entrance) = (entrance.tls.clone(), entrance.secure(), Arc::new(entrance));
+    let app = App { site, bays: bays.into(), drawn, readers, secure, entrance, sign_in, settings, closing };
+    let shutdown = async move {
+        shutdown.await;
+        // Nobody listens where no viewer is left.
+        let _ = close.send(true);
+    };
+    door::serve(listener, tls, router(app), shutdown).await;
+    Ok(())
 }
 
 fn router(app: App) -> Router {
@@ -180,7 +176,7 @@ fn router(app: App) -> Router {
         .route("/bay/{slug}/screen", post(entries::enrol))
         .fallback(|| async { NoSuchPage })
         .layer(DefaultBodyLimit::max(BODY_BYTES))
-        .layer(middleware::from_fn(guard))
+        .layer(middleware::from_fn_with_state(app.clone(), guard))
         .with_state(app)
 }
 
@@ -198,10 +194,12 @@ async fn asset(kind: &'static str, text: &'static str) -> impl IntoResponse {
 }
 
 /// Refuses foreign hosts and origins, and marks every answer.
-async fn guard(request: Request, next: Next) -> Response {
-    let mut response = match foreign(request.headers()) {
+async fn guard(State(app): State<App>, request: Request, next: Next) -> Response {
+    let mut response = match app.entrance.foreign(request.headers()) {
         Some(why) => (StatusCode::FORBIDDEN, why).into_response(),
-        None => next.run(request).await,
+        None => tokio::time::timeout(ANSWER_TIME, next.run(request))
+            .await
+            .unwrap_or_else(|_| (StatusCode::REQUEST_TIMEOUT, "Not answered in time.\n").into_response()),
     };
     let marks = [
         (header::CONTENT_SECURITY_POLICY, POLICY),
@@ -214,27 +212,6 @@ async fn guard(request: Request, next: Next) -> Response {
         response.headers_mut().insert(name, HeaderValue::from_static(value));
     }
     response
-}
-
-/// Why a request is not from this page, if it is not.
-fn foreign(headers: &HeaderMap) -> Option<&'static str> {
-    let text = |name| headers.get(name).and_then(|v: &HeaderValue| v.to_str().ok());
-    let host = text(header::HOST).unwrap_or_default();
-    if !is_loopback(host) {
-        return Some("Refused: this page answers to 127.0.0.1, localhost and [::1] only.\n");
-    }
-    let own = |origin: &HeaderValue| origin.to_str().is_ok_and(|o| o.strip_prefix("http://") == Some(host));
-    let all_own = headers.get_all(header::ORIGIN).iter().all(own);
-    (!all_own).then_some("Refused: the request comes from another site's page.\n")
-}
-
-/// Whether a `Host` header names the loopback interface, with or without a port.
-fn is_loopback(host: &str) -> bool {
-    ["127.0.0.1", "localhost", "[::1]"].iter().any(|name| match host.strip_prefix(name) {
-        Some("") => true,
-        Some(rest) => rest.strip_prefix(':').is_some_and(|port| port.parse::<u16>().is_ok()),
-        None => false,
-    })
 }
 
 pub(super) fn latest(feed: &BayFeed) -> Option<Arc<Published>> {
@@ -479,6 +456,7 @@ mod tests {
             site: "Works".into(),
             people,
             reader: Reader::here(),
+            entrance: Entrance::default(),
             settings: settings::tests::nobody_asks(),
             bays,
         };
@@ -736,37 +714,5 @@ mod tests {
         stage.stop.send(()).expect("the server runs");
         tokio::time::timeout(PATIENCE, stage.served).await.expect("ends in time").expect("no panic").expect("no error");
         assert!(viewer.join().expect("no panic"), "the viewer was not told");
-    }
-
-    #[test]
-    fn only_loopback_is_served() {
-        assert!(loopback_only(SocketAddr::from(([127, 0, 0, 1], 80))).is_ok());
-        let refused = loopback_only(SocketAddr::from(([192, 0, 2, 1], 80))).expect_err("refused");
-        assert!(refused.to_string().contains("not on 192.0.2.1:80; use 127.0.0.1"));
-    }
-
-    #[test]
-    fn only_loopback_names_are_answered() {
-        for host in ["127.0.0.1:8080", "localhost", "[::1]:1"] {
-            assert!(is_loopback(host), "{host}");
-        }
-        for host in ["", "example.org", "127.0.0.1.example.org", "localhost:", "localhost:x", "[::1]9", "10.0.0.1"] {
-            assert!(!is_loopback(host), "{host}");
-        }
-    }
-
-    #[test]
-    fn only_our_own_page_may_ask() {
-        let ask = |host: &'static str, origin: Option<&'static str>| {
-            let mut headers = HeaderMap::new();
-            headers.insert(header::HOST, HeaderValue::from_static(host));
-            if let Some(origin) = origin {
-                headers.insert(header::ORIGIN, HeaderValue::from_static(origin));
-            }
-            foreign(&headers).is_none()
-        };
-        assert!(ask("127.0.0.1:80", None) && ask("127.0.0.1:80", Some("http://127.0.0.1:80")));
-        assert!(!ask("127.0.0.1:80", Some("http://127.0.0.1:81")), "another port is another site");
-        assert!(!ask("127.0.0.1:80", Some("null")) && !ask("127.0.0.1:80", Some("https://example.org")));
     }
 }

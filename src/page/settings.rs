@@ -174,6 +174,7 @@ fn of_table(settings: &[Setting], barred: bool, say: impl Fn(SettingsWord<'stati
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
+    use crate::page::door::Entrance;
     use crate::page::feed::SettingsDoor;
     use crate::page::server::{Served, serve};
     use crate::people::People;
@@ -209,7 +210,7 @@ pub(super) mod tests {
         let address = listener.local_addr().expect("its address");
         let (asks, asked) = mpsc::channel(1);
         let settings = SettingsDoor { offered: watch::channel(Arc::new(offered())).1, asks };
-        let served = Served { site: "Works".into(), people, reader: Reader::here(), settings, bays: Vec::new() };
+        let served = Served { site: "Works".into(), people, reader: Reader::here(), entrance: Entrance::default(), settings, bays: Vec::new() };
         tokio::spawn(serve(listener, served, std::future::pending()));
         (address, asked)
     }

@@ -14,6 +14,7 @@ mod steps;
 use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;
 use brimwatch::engine::input::{AlarmId, What};
+use brimwatch::page::door::Entrance;
 use brimwatch::page::feed::{BayFeed, EntryRequest, NotTaken, Published, SettingsDoor};
 use brimwatch::page::reader::Reader;
 use brimwatch::page::server::{Served, serve};
@@ -58,7 +59,7 @@ impl Stage {
         // Nobody changes settings here.
         let settings = SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 };
         let served =
-            Served { site: "Lindholm Soda Works".into(), people: None, reader: Reader::here(), settings, bays };
+            Served { site: "Lindholm Soda Works".into(), people: None, reader: Reader::here(), entrance: Entrance::default(), settings, bays };
         runtime.spawn(serve(listener, served, async {
             let _ = stopped.await;
         }));

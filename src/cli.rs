@@ -1,7 +1,7 @@
 //! What is typed and what it answers: commands, exit codes, the log.
 
 use crate::check;
-use crate::config::{self, Site};
+use crate::config::{self, Door, Site};
 use crate::decode;
 use crate::decode::command::{Refusal, Shown};
 use crate::ledger::{self, Ledger};
@@ -20,6 +20,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 use std::fmt::Display;
 use std::fs::File;
 use std::io::{self, BufWriter, IsTerminal, Write};
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;

@@ -6,7 +6,7 @@ use super::fault::{Draft, Spot, nearest};
 use super::shape::{Head, Vessel};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
-use super::{BaySetup, Device, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
+use super::{BaySetup, Device, Door, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
 use crate::engine::alarm::catalogue;
 use crate::engine::blow::{BlowSetup, VentSetup};
 use crate::engine::papers::{Contacts, TankExpected};

@@ -715,4 +715,23 @@ mod tests {
         tokio::time::timeout(PATIENCE, stage.served).await.expect("ends in time").expect("no panic").expect("no error");
         assert!(viewer.join().expect("no panic"), "the viewer was not told");
     }
+
+    /// RFC 6585, 5: 431 where a head is too long. A head that never ends, and a connection that says nothing, are closed.
+    #[tokio::test]
+    async fn a_long_head_and_a_slow_one_are_not_waited_for() {
+        let to = stage(1).await.address;
+        let long = format!("GET / HTTP/1.1\r\nHost: {to}\r\nX-Long: {}", "x".repeat(40 << 10));
+        let many = format!("GET / HTTP/1.1\r\nHost: {to}{}", "\r\nX: y".repeat(100));
+        for head in [long, many] {
+            let answer = ask(to, &head, "").await;
+            assert!(answer.is_empty() || answer.starts_with("HTTP/1.1 431"), "{answer}");
+        }
+        for part in ["", "GET / HTTP/1.1\r\nHost: "] {
+            let mut stream = tokio::net::TcpStream::connect(to).await.expect("the server listens");
+            stream.write_all(part.as_bytes()).await.expect("the server reads");
+            let mut answer = Vec::new();
+            let ended = tokio::time::timeout(PATIENCE, stream.read_to_end(&mut answer)).await.expect("closed in time");
+            assert!(ended.is_err() || !answer.starts_with(b"HTTP/1.1 200"), "{part:?}");
+        }
+    }
 }

@@ -10,6 +10,7 @@ mod looks;
 mod scenes;
 mod settings;
 mod steps;
+mod tls;
 
 use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;
@@ -43,9 +44,19 @@ impl Stage {
 
     /// Several bays that all show the same.
     fn of(first: Published, slugs: &[&str]) -> Stage {
+        Stage::at(first, slugs, Entrance::default())
+    }
+
+    /// One bay that is reached by that way.
+    fn behind(first: Published, entrance: Entrance) -> Stage {
+        Stage::at(first, &["bay-2"], entrance)
+    }
+
+    fn at(first: Published, slugs: &[&str], entrance: Entrance) -> Stage {
         let runtime = Runtime::new().expect("a runtime");
         let listener = runtime.block_on(TcpListener::bind("127.0.0.1:0")).expect("a port");
-        let url = format!("http://{}/", listener.local_addr().expect("its address"));
+        let scheme = if entrance.tls.is_some() { "https" } else { "http" };
+        let url = format!("{scheme}://{}/", listener.local_addr().expect("its address"));
         let (latest, watched) = watch::channel(Some(Arc::new(first)));
         let (send, entries) = mpsc::channel(4);
         let bay = |slug: &&str| BayFeed {
@@ -59,7 +70,7 @@ impl Stage {
         // Nobody changes settings here.
         let settings = SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 };
         let served =
-            Served { site: "Lindholm Soda Works".into(), people: None, reader: Reader::here(), entrance: Entrance::default(), settings, bays };
+            Served { site: "Lindholm Soda Works".into(), people: None, reader: Reader::here(), entrance, settings, bays };
         runtime.spawn(serve(listener, served, async {
             let _ = stopped.await;
         }));

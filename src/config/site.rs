@@ -133,7 +133,8 @@ fn door(draft: &mut Draft, table: &Table, beside: &Path) -> Door {
         }
     };
     for (name, spot) in table.texts("names") {
-        let address = name.strip_prefix('[').and_then(|n| n.strip_suffix(']')).is_some_and(|n| n.parse::<Ipv6Addr>().is_ok());
+        let address =
+            name.strip_prefix('[').and_then(|n| n.strip_suffix(']')).is_some_and(|n| n.parse::<Ipv6Addr>().is_ok());
         if !address && (name.is_empty() || !name.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '.' | '-'))) {
             draft
                 .fault(spot, table.path("names"), format!("{name:?} is no host name"))

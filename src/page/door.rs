@@ -241,7 +241,9 @@ mod tests {
         let plain = Entrance::default();
         assert!(ask(&plain, "127.0.0.1:80", None) && ask(&plain, "127.0.0.1:80", Some("http://127.0.0.1:80")));
         assert!(!ask(&plain, "127.0.0.1:80", Some("http://127.0.0.1:81")), "another port is another site");
-        assert!(!ask(&plain, "127.0.0.1:80", Some("null")) && !ask(&plain, "127.0.0.1:80", Some("https://example.org")));
+        assert!(
+            !ask(&plain, "127.0.0.1:80", Some("null")) && !ask(&plain, "127.0.0.1:80", Some("https://example.org"))
+        );
         assert!(!ask(&plain, "bays.example", None), "no name was given");
         for entrance in [named(true), named(false)] {
             assert!(ask(&entrance, "bays.example:8480", Some("https://bays.example:8480")), "{entrance:?}");

@@ -210,7 +210,14 @@ pub(super) mod tests {
         let address = listener.local_addr().expect("its address");
         let (asks, asked) = mpsc::channel(1);
         let settings = SettingsDoor { offered: watch::channel(Arc::new(offered())).1, asks };
-        let served = Served { site: "Works".into(), people, reader: Reader::here(), entrance: Entrance::default(), settings, bays: Vec::new() };
+        let served = Served {
+            site: "Works".into(),
+            people,
+            reader: Reader::here(),
+            entrance: Entrance::default(),
+            settings,
+            bays: Vec::new(),
+        };
         tokio::spawn(serve(listener, served, std::future::pending()));
         (address, asked)
     }

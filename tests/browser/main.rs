@@ -69,8 +69,14 @@ impl Stage {
         let (shutdown, stopped) = oneshot::channel::<()>();
         // Nobody changes settings here.
         let settings = SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 };
-        let served =
-            Served { site: "Lindholm Soda Works".into(), people: None, reader: Reader::here(), entrance, settings, bays };
+        let served = Served {
+            site: "Lindholm Soda Works".into(),
+            people: None,
+            reader: Reader::here(),
+            entrance,
+            settings,
+            bays,
+        };
         runtime.spawn(serve(listener, served, async {
             let _ = stopped.await;
         }));

@@ -118,6 +118,9 @@ async fn a_certificate_that_cannot_be_used_is_named() {
         with_tls(&drilled, &plain, certificate, key);
         let refused = command(&drilled).output().expect("the program");
         let said = String::from_utf8_lossy(&refused.stderr);
-        assert!(!refused.status.success() && words.iter().all(|word| said.contains(word)), "{certificate}, {key}: {said}");
+        assert!(
+            !refused.status.success() && words.iter().all(|word| said.contains(word)),
+            "{certificate}, {key}: {said}"
+        );
     }
 }

@@ -7,7 +7,7 @@ use serde_json::json;
 /// Heights of the capitals of what must be read from far off, in minutes of arc at 8 m on a 24-inch screen (16:9, 299 mm
 /// high) that the page fills: height = 6.283 x distance x minutes / 21600 (NUREG-0700 Rev. 2, guideline 1.3.1-4), and
 /// whether each stands whole inside of the screen.
-const MINUTES: &str = "(() => {
+pub const MINUTES: &str = "(() => {
   const paper = document.createElement('canvas').getContext('2d');
   return [...document.querySelectorAll('.huge')].map((e) => {
     const style = getComputedStyle(e);

@@ -353,6 +353,10 @@ pub const SITE: &[Key] = &[
         "usual rate of unloading; for the times that `brimwatch check` works out"),
     key("bay.usual_pad", amount(GaugePressure, 1e3, 7e5), Optional, "18 psi gauge",
         "usual pad pressure; marked on the page, and for what `brimwatch check` says of the gas"),
+    key("bay.usual_pad_low", amount(GaugePressure, 1e3, 7e5), Optional, "16 psi gauge",
+        "lower end of the band that the pad is worked in; shown on the page, and no alarm; needs usual_pad_high"),
+    key("bay.usual_pad_high", amount(GaugePressure, 1e3, 7e5), Optional, "20 psi gauge",
+        "upper end of that band"),
 
     key("bay.supply", Table, Optional, "",
         "the gas supply, for what `brimwatch check` says of a regulator that fails wide open; it is not watched"),

@@ -168,6 +168,8 @@ pub struct Usual {
     pub rate: Option<KgPerS>,
     /// Pad pressure.
     pub pad: Option<GaugePa>,
+    /// Band that the pad is worked in, for the page.
+    pub pad_band: Option<(GaugePa, GaugePa)>,
     /// Pressure before the regulator of the gas supply.
     pub supply: Option<GaugePa>,
     /// Diameter of the narrowest opening between there and the trailer, the regulator wide open.

@@ -430,7 +430,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
         products: places.iter().map(|&place| works.tanks[place].1).collect(),
         neighbours: Vec::new(),
         emergency: super::expected::emergency(table.table("emergency")),
-        usual: usual(table, places.iter().map(|&place| works.vents[place].passes).collect()),
+        usual: usual(draft, table, places.iter().map(|&place| works.vents[place].passes).collect()),
     }
 }
 
@@ -446,11 +446,24 @@ fn blow(table: &Table, vents: Vec<VentSetup>) -> BlowSetup {
     BlowSetup { bore: line.optional_number("bore").map(Metre), loss: line.optional_number("loss"), vents }
 }
 
-fn usual(table: &Table, vents: Vec<Option<KgPerS>>) -> Usual {
+fn usual(draft: &mut Draft, table: &Table, vents: Vec<Option<KgPerS>>) -> Usual {
     let (supply, line) = (table.table("supply"), table.table("line"));
+    let ends = ["usual_pad_low", "usual_pad_high"];
+    let pad_band = match ends.map(|end| table.optional_number(end)) {
+        [None, None] => None,
+        [Some(low), Some(high)] if low < high => Some((GaugePa(low), GaugePa(high))),
+        [low, _] => {
+            let written = if low.is_some() { ends[0] } else { ends[1] };
+            draft
+                .fault(table.spot(written), table.path(written), "the band of the pad has no two ends that rise")
+                .act("write usual_pad_low and a higher usual_pad_high, or neither");
+            None
+        }
+    };
     Usual {
         rate: table.optional_number("usual_rate").map(KgPerS),
         pad: table.optional_number("usual_pad").map(GaugePa),
+        pad_band,
         supply: supply.optional_number("pressure").map(GaugePa),
         orifice: supply.optional_number("orifice").map(Metre),
         bore: line.optional_number("bore").map(Metre),

@@ -240,6 +240,8 @@ pub struct Facts {
     pub emergency: Vec<(&'static str, String)>,
     /// Usual pad pressure, Pa gauge.
     pub usual_pad_pa_gauge: Option<f64>,
+    /// Band that the pad is worked in, Pa gauge: lower and upper end.
+    pub usual_pad_band_pa_gauge: Option<(f64, f64)>,
     /// Of each signal, where its value is found.
     pub places: Vec<PlaceSaid>,
 }

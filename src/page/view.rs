@@ -269,7 +269,11 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
 /// In which band the pad is worked: as a rule, and in the last quarter of an hour.
 fn worked(published: &Published) -> Worked {
     const LATELY_S: f64 = 900.0;
-    Worked { usual_pa_gauge: published.facts.usual_pad_pa_gauge, lately_pa_gauge: published.past.pad_lately(LATELY_S) }
+    Worked {
+        usual_pa_gauge: published.facts.usual_pad_pa_gauge,
+        band_pa_gauge: published.facts.usual_pad_band_pa_gauge,
+        lately_pa_gauge: published.past.pad_lately(LATELY_S),
+    }
 }
 
 pub(super) fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> Markup {

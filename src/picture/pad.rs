@@ -11,6 +11,8 @@ use maud::Markup;
 pub struct Worked {
     /// Usual pressure of the site file, Pa gauge.
     pub usual_pa_gauge: Option<f64>,
+    /// Band that it is worked in by the site file, Pa gauge: lower and upper end.
+    pub band_pa_gauge: Option<(f64, f64)>,
     /// Lowest and highest of the last quarter of an hour, Pa gauge.
     pub lately_pa_gauge: Option<(f64, f64)>,
 }
@@ -52,16 +54,24 @@ pub fn pad(scene: Scene<'_>, worked: Worked, language: &dyn Language, size: Size
     canvas.finish(labels.pad)
 }
 
-/// Where it is usually worked, and the band of the last quarter of an hour: a rim above the strip.
+/// Where it is usually worked, a rim below the strip, and the band of the last quarter of an hour, a rim above it.
 fn worked_in(canvas: &mut Canvas, scene: Scene<'_>, worked: Worked, language: &dyn Language, (axis, top): (Axis, f64)) {
+    if let Some((low, high)) = worked.band_pa_gauge {
+        canvas.block("lately", axis.at(low), top + 26.0, axis.at(high) - axis.at(low), 4.0);
+    }
     if let Some((low, high)) = worked.lately_pa_gauge {
         canvas.block("lately", axis.at(low), top - 4.0, (axis.at(high) - axis.at(low)).max(3.0), 4.0);
     }
+    let shown = |pa| scene.measures.figure(Shown::GaugePressure, pa);
     if let Some(pa) = worked.usual_pa_gauge {
         let x = axis.at(pa);
         canvas.line("halo thin", x, top, 0.0, 26.0);
         canvas.line("limit", x, top - 4.0, 0.0, 34.0);
-        let text = format!("{} {}", language.page().usual, scene.measures.figure(Shown::GaugePressure, pa));
+    }
+    let band = worked.band_pa_gauge.map(|(low, high)| (high, format!("{}\u{2013}{}", shown(low), shown(high))));
+    if let Some((pa, figure)) = band.or_else(|| worked.usual_pa_gauge.map(|pa| (pa, shown(pa)))) {
+        let x = axis.at(pa);
+        let text = format!("{} {figure}", language.page().usual);
         // Between "0" and the name of MAWP, where it has room there.
         let free_to = scene.frame.pad.mawp_pa_gauge.map_or(canvas.width, |pa| axis.at(pa) - 5.0 - room_for("MAWP 000"));
         if x + 5.0 < free_to {

@@ -25,7 +25,6 @@ use serde::Deserialize;
 use serde_json::json;
 use std::future::Future;
 use std::io;
-use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
@@ -418,7 +417,7 @@ mod tests {
     use crate::page::feed::EntryRequest;
     use crate::page::scenes;
     use crate::people::{People, Role};
-    use std::net::TcpStream;
+    use std::net::{SocketAddr, TcpStream};
     use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
     use tokio::sync::{mpsc, oneshot};
     use tokio::task::JoinHandle;

@@ -1,7 +1,6 @@
 //! TLS with the site's own certificate, by rustls: 1.2 and 1.3, its default suites. The files are read at start; a renewed
 //! certificate is taken up by starting the watch anew.
 
-use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use tokio::net::TcpStream;

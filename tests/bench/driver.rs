@@ -111,7 +111,12 @@ impl<'a> Bench<'a> {
                 };
                 (signal, value)
             });
-            self.feed(Event::Poll(Poll::at_once(device, at, values)));
+            let mut poll = Poll::at_once(device, at, values);
+            for value in &mut poll.values {
+                let signal = &self.settings.signals[usize::from(value.signal)];
+                value.status = self.bay.says(signal.kind, signal.tank, 0);
+            }
+            self.feed(Event::Poll(poll));
         }
         self.feed(Event::Tick);
         self.monitor.frame()

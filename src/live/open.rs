@@ -8,6 +8,7 @@ use crate::clock::wall_now;
 use crate::config::typed::{self, Kind};
 use crate::config::{DeliveryFile, Fault, Site};
 use crate::page::feed::{FieldKind, PaperField, PaperSays, PapersAnswer, PapersRequest};
+use crate::words::{Language as _, NotTaken, en::English};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs;
@@ -38,7 +39,7 @@ pub(super) struct Opening {
     pub delivery: DeliveryFile,
     pub who: String,
     /// Answered once it is durable, or with why it is not taken.
-    pub opened: oneshot::Sender<Result<(), String>>,
+    pub opened: oneshot::Sender<Result<(), NotTaken>>,
 }
 
 /// Takes up what is asked, if anything is, and answers.
@@ -61,16 +62,17 @@ pub(super) async fn of_file(site: &Site, bays: &[mpsc::Sender<Opening>]) {
 async fn open(asked: Asked, site: &Site, bays: &[mpsc::Sender<Opening>]) -> Result<(), String> {
     let Asked { who, path, text, .. } = asked;
     let delivery = DeliveryFile::from_text(&path, text, site).map_err(|faults| faults.to_string())?;
-    give(delivery, who, bays).await
+    let said =
+        |why: Option<NotTaken>| why.map_or("that bay is not being watched", |why| English.refused(why)).to_owned();
+    give(delivery, who, bays).await.map_err(said)
 }
 
-/// Gives it to its bay; done once it is durable.
-async fn give(delivery: DeliveryFile, who: String, bays: &[mpsc::Sender<Opening>]) -> Result<(), String> {
-    let bay = bays.get(delivery.bay).ok_or("the site has no such bay")?;
+/// Gives it to its bay; done once it is durable. The error is why it is not opened; none where nobody watches that bay.
+async fn give(delivery: DeliveryFile, who: String, bays: &[mpsc::Sender<Opening>]) -> Result<(), Option<NotTaken>> {
+    let bay = bays.get(delivery.bay).ok_or(None)?;
     let (opened, done) = oneshot::channel();
-    let gone = "that bay is not being watched";
-    bay.send(Opening { delivery, who, opened }).await.map_err(|_| gone)?;
-    done.await.map_err(|_| gone)?
+    bay.send(Opening { delivery, who, opened }).await.map_err(|_| None)?;
+    done.await.map_err(|_| None)?.map_err(Some)
 }
 
 /// Name of the papers that were typed, for recordings and messages.
@@ -107,7 +109,7 @@ pub(super) async fn of_page(site: &Site, bays: &[mpsc::Sender<Opening>], request
     let PapersRequest { bay, who, values, anyway, answered } = request;
     let taken = typed_in(site, bays, &bay, who, &values, anyway).await;
     if let PapersAnswer::NotTaken(why) = &taken {
-        tracing::error!(why, bay, "a delivery is not opened");
+        tracing::error!(?why, bay, "a delivery is not opened");
     }
     // Whoever asked may be gone.
     let _ = answered.send(taken);
@@ -123,7 +125,7 @@ async fn typed_in(
 ) -> PapersAnswer {
     let said = |found: &[Fault]| found.iter().map(|f| PaperSays { key: f.key.clone(), says: paragraph(f) }).collect();
     let Some(bay) = site.bays.iter().find(|bay| bay.slug == slug) else {
-        return PapersAnswer::NotTaken("the site has no such bay".to_owned());
+        return PapersAnswer::NoWatch;
     };
     let text = typed::papers(&bay.settings.bay, values);
     let delivery = match DeliveryFile::from_text(Path::new(TYPED), text, site) {
@@ -135,7 +137,8 @@ async fn typed_in(
     }
     match give(delivery, who, bays).await {
         Ok(()) => PapersAnswer::Opened,
-        Err(why) => PapersAnswer::NotTaken(why),
+        Err(Some(why)) => PapersAnswer::NotTaken(why),
+        Err(None) => PapersAnswer::NoWatch,
     }
 }
 

@@ -3,6 +3,7 @@
 
 use super::entries::SCREEN;
 use super::feed::{FieldKind, PaperField, PaperSays, PapersAnswer, PapersRequest, Published};
+use super::reader::Reader;
 use super::server::{App, NoSuchPage, latest};
 use super::view;
 use crate::people::Role;
@@ -55,19 +56,20 @@ struct Answered {
     fields: Vec<PaperSays>,
 }
 
-async fn look(State(app): State<App>, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
+async fn look(State(app): State<App>, reader: Reader, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
     let published = latest(app.bay(&slug)?);
-    Ok(Html(page(&app, &slug, published.as_deref()).into_string()).into_response())
+    Ok(Html(page(&app, &slug, published.as_deref(), &reader).into_string()).into_response())
 }
 
 async fn open(
     State(app): State<App>,
+    reader: Reader,
     Path(slug): Path<String>,
     headers: HeaderMap,
     posted: Result<Json<Posted>, JsonRejection>,
 ) -> Result<Response, NoSuchPage> {
     app.bay(&slug)?;
-    let entry = |status, word: EntryAnswer<'_>| answer(status, false, app.reader.language.entry(word), Vec::new());
+    let entry = |status, word: EntryAnswer<'_>| answer(status, false, reader.language.entry(word), Vec::new());
     let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
     let who = match &person {
         _ if app.sign_in.is_none() => SCREEN.to_owned(),
@@ -80,7 +82,7 @@ async fn open(
     let Ok(Json(Posted { values, anyway })) = posted else {
         return Ok(entry(StatusCode::BAD_REQUEST, EntryAnswer::NotUnderstood));
     };
-    let words = app.reader.language.papers();
+    let words = reader.language.papers();
     let long = values.iter().filter(|(_, text)| text.chars().count() > VALUE_CHARS);
     let long: Vec<PaperSays> =
         long.map(|(key, _)| PaperSays { key: key.clone(), says: format!("{key}: {}", words.too_long) }).collect();
@@ -97,7 +99,8 @@ async fn open(
         Ok(Ok(PapersAnswer::Opened)) => answer(StatusCode::OK, false, words.opened.to_owned(), Vec::new()),
         Ok(Ok(PapersAnswer::Faults(fields))) => answer(StatusCode::CONFLICT, false, words.faults.to_owned(), fields),
         Ok(Ok(PapersAnswer::Warnings(fields))) => answer(StatusCode::CONFLICT, true, words.warnings.to_owned(), fields),
-        Ok(Ok(PapersAnswer::NotTaken(why))) => entry(StatusCode::CONFLICT, EntryAnswer::NotTaken(&why)),
+        Ok(Ok(PapersAnswer::NotTaken(why))) => entry(StatusCode::CONFLICT, EntryAnswer::NotTaken(why)),
+        Ok(Ok(PapersAnswer::NoWatch)) => entry(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch),
         Ok(Err(_)) | Err(_) => entry(StatusCode::GATEWAY_TIMEOUT, EntryAnswer::NotKnown),
     })
 }
@@ -107,8 +110,8 @@ fn answer(status: StatusCode, warned: bool, says: String, fields: Vec<PaperSays>
     (status, Json(Answered { saved, says, warned, fields })).into_response()
 }
 
-fn page(app: &App, slug: &str, published: Option<&Published>) -> Markup {
-    let (reader, words) = (&app.reader, app.reader.language.papers());
+fn page(app: &App, slug: &str, published: Option<&Published>, reader: &Reader) -> Markup {
+    let words = reader.language.papers();
     let bay = published.map_or(slug, |published| published.settings.bay.as_str());
     let fields = &app.papers.fields;
     let table = |field: &PaperField| field.table.clone();
@@ -199,7 +202,8 @@ fn choices<'a>(key: &str, published: &'a Published) -> Vec<&'a str> {
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
-    use crate::page::feed::PapersDoor;
+    use crate::engine::delivery::Refusal;
+    use crate::page::feed::{NotTaken, PapersDoor};
     use crate::page::server::tests::{ask, stage_with};
     use crate::people::People;
     use tokio::sync::mpsc;
@@ -254,7 +258,7 @@ pub(super) mod tests {
         for (given, status, words) in [
             (PapersAnswer::Faults(says("tank")), "409", r#""saved":false,"says":"Not opened; nothing was changed"#),
             (PapersAnswer::Warnings(says("planned")), "409", r#""warned":true"#),
-            (PapersAnswer::NotTaken("a delivery is open already".into()), "409", "a delivery is open already"),
+            (PapersAnswer::NotTaken(NotTaken::Refused(Refusal::DeliveryOpen)), "409", "a delivery is open already"),
             (PapersAnswer::Opened, "200", r#""saved":true"#),
         ] {
             let answer = tokio::spawn({

@@ -3,9 +3,11 @@
 use super::{SIDEWAYS, Stage, pictures, scenes, show};
 use crate::chromium::Browser;
 use brimwatch::engine::blow::{Blow, BlowState};
+use brimwatch::engine::delivery::Refusal;
 use brimwatch::engine::frame::Phase;
 use brimwatch::engine::input::What;
-use brimwatch::engine::steps::{Right, Side, Stands};
+use brimwatch::engine::steps::{NoStep, Right, Side, Stands};
+use brimwatch::page::feed::NotTaken;
 use brimwatch::time::{EngineTime, SECOND_NS};
 
 #[test]
@@ -53,7 +55,7 @@ fn the_next_step_is_shown_and_signed() {
         note: "hose gauge stands at 12 psi".into(),
     };
     assert_eq!(request.entry.what, what);
-    request.saved.send(Err("what is read now forbids it".into())).expect("the server waits");
+    request.saved.send(Err(NotTaken::Refused(Refusal::NoStep(NoStep::Forbidden)))).expect("the server waits");
     browser.wait("document.getElementById('answer').textContent.includes('forbids it')");
 }
 
@@ -135,6 +137,6 @@ fn blowing_clear_is_entered() {
     browser.press("#blow-end");
     let request = stage.entry();
     assert_eq!(request.entry.what, What::BlowEnded);
-    request.saved.send(Err("nobody has entered that the hose is being blown clear".into())).expect("the server waits");
+    request.saved.send(Err(NotTaken::Refused(Refusal::NotBlowing))).expect("the server waits");
     browser.wait("document.getElementById('answer').textContent.includes('nobody has entered')");
 }

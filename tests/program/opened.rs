@@ -98,7 +98,7 @@ async fn the_next_delivery_is_opened_on_the_run() {
     let (status, answer) = program.request("POST /bay/bay-1/entry", reject);
     assert_eq!(status, 200, "{answer}");
     let again = open(&leg);
-    assert!(again.status.code() == Some(2) && said(&again).contains("leg 2, is on record"), "{}", said(&again));
+    assert!(again.status.code() == Some(2) && said(&again).contains("on record already"), "{}", said(&again));
     let list = brimwatch(&[Path::new("ledger"), &drilled.site.store]);
     assert!(said(&list).contains("drill-2, leg 2"), "{}", said(&list));
 }

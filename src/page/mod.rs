@@ -4,9 +4,11 @@
 mod account;
 mod bays;
 mod connections;
+pub mod entries;
 mod far;
 pub mod feed;
 pub mod figures;
+mod forms;
 mod look_back;
 mod screens;
 pub mod server;

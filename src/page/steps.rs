@@ -1,6 +1,6 @@
 //! The steps of a delivery on the page: the next one first, the others folded, and what is sent to sign one. Pure.
 
-use super::server::NOTE_CHARS;
+use super::entries::NOTE_CHARS;
 use super::view::Reader;
 use crate::engine::checks::CheckState;
 use crate::engine::frame::{Frame, Phase};

@@ -6,11 +6,12 @@
 
 use super::account;
 use super::feed::{DeviceStats, Published};
+use super::forms;
 use super::steps::{self, Walk};
 use crate::engine::alarm::catalogue;
-use crate::engine::checks::{CheckId, CheckState};
+use crate::engine::checks::CheckState;
 use crate::engine::frame::{Alarm, DeviceState, Phase, Priority, Reading, Reason, Trouble, Validity, VerdictWord};
-use crate::engine::input::{AlarmId, AlarmKey, ZeroCause};
+use crate::engine::input::{AlarmId, AlarmKey};
 use crate::engine::zero;
 use crate::picture::{self, Size, Worked};
 use crate::recording::json::frame_json;
@@ -150,15 +151,6 @@ fn live_with(published: &Published, reader: &Reader, regions: BTreeMap<&'static 
         can_attend: frame.attendance.due_at.is_some(),
     }
 }
-
-/// Causes of a new zero, as entries name them.
-const CAUSES: [(&str, ZeroCause); 5] = [
-    ("people_or_tools", ZeroCause::PeopleOrTools),
-    ("hose_or_line", ZeroCause::HoseOrLine),
-    ("rain_or_ice", ZeroCause::RainOrIce),
-    ("tractor", ZeroCause::Tractor),
-    ("scale_itself", ZeroCause::ScaleItself),
-];
 
 fn may_be_dipped(published: &Published) -> bool {
     let tank = published.frame.tank.and_then(|t| published.settings.tanks.get(usize::from(t.tank)));
@@ -408,51 +400,6 @@ fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
     }
 }
 
-/// The hand-over, and what sets alarms aside.
-fn duty_forms(reader: &Reader, state: &Markup) -> Markup {
-    let labels = reader.language.labels();
-    let most = super::server::NOTE_CHARS;
-    html! {
-        form #hand-over {
-            label { (labels.comes) " " input #comes type="text" maxlength=(most) autocomplete="off" required; }
-            label { input #read-back type="checkbox" required; " " (labels.read_back) " " span #state-read { (state) } }
-            button type="submit" { (labels.hand_over) }
-        }
-        form #set-aside {
-            label { (labels.alarm) " " select #aside-alarm required { option value="" { } } }
-            label { (labels.minutes) " " input #aside-minutes type="number" min="1" max="480" step="1"; }
-            button type="submit" value="shelved" { (labels.shelve) }
-            label { (labels.reject_why) " " input #aside-why type="text" maxlength=(most); }
-            button type="submit" value="taken_out" { (labels.take_out) }
-        }
-        p { button #enrol type="button" { (labels.enrol) } }
-    }
-}
-
-/// Entries of the checks that only a person can make, and the rejection.
-fn check_forms(reader: &Reader) -> Markup {
-    let labels = reader.language.labels();
-    let most = super::server::NOTE_CHARS;
-    html! {
-        form #check-made {
-            label {
-                (labels.check) " "
-                select #check-id required {
-                    option value="" { }
-                    @for id in CheckId::BY_PERSON { option value=(id.name()) { (reader.language.check_name(id)) } }
-                }
-            }
-            label { (labels.note) " " input #check-note type="text" maxlength=(most); }
-            button type="submit" value="met" { (labels.check_met) }
-            button type="submit" value="fails" { (labels.check_fails) }
-        }
-        form #reject hidden {
-            label { (labels.reject_why) " " input #reject-why type="text" maxlength=(most) required; }
-            button type="submit" { (labels.reject) }
-        }
-    }
-}
-
 fn margin_made(scene: Scene<'_>, language: &dyn Language) -> Markup {
     html! {
         table { tbody {
@@ -549,17 +496,17 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                     }
                 }
                 (account::fold(words))
-                (entry_forms(reader))
-                (look_back(reader))
+                (forms::entry_forms(reader))
+                (forms::look_back(reader))
                 details #delivery hidden {
                     summary { (labels.checks) }
                     div #checks { (region("checks")) }
-                    (check_forms(reader))
+                    (forms::check_forms(reader))
                 }
                 details #duty {
                     summary { (labels.duty) }
                     div #on-duty { (region("on-duty")) }
-                    (duty_forms(reader, &region("state-read")))
+                    (forms::duty_forms(reader, &region("state-read")))
                     div #aside { (region("aside")) }
                 }
                 p.cautions { (labels.cautions) }
@@ -577,8 +524,8 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                 }
             }
             section #pad { (region("pad")) }
-            (footer(reader))
-            template #alarm-row { (alarm_template(reader)) }
+            (forms::footer(reader))
+            template #alarm-row { (forms::alarm_template(reader)) }
         }
     };
     document(site, reader, &body)
@@ -608,80 +555,6 @@ fn card(published: Option<&Published>, reader: &Reader) -> Markup {
                 }
             }
             p.beyond { (words.card_caution) }
-        }
-    }
-}
-
-fn alarm_template(reader: &Reader) -> Markup {
-    html! {
-        li {
-            div {
-                p.act {}
-                p.care {}
-                p { span.says {} " " span.beyond {} " " span.since {} }
-            }
-            button type="button" { (reader.language.labels().seen) }
-        }
-    }
-}
-
-/// Entries that are asked for only now and then; each is hidden while it does not fit.
-fn entry_forms(reader: &Reader) -> Markup {
-    let labels = reader.language.labels();
-    html! {
-        div.entries {
-            form #dip hidden {
-                label { (labels.hand_dip) " " input #dipped type="number" step="0.001" min="0" max="40" required; " m" }
-                button type="submit" { (labels.enter_dip) }
-            }
-            form #zero hidden {
-                label {
-                    (labels.new_zero) " "
-                    select #cause required {
-                        option value="" { }
-                        @for (name, cause) in CAUSES { option value=(name) { (reader.language.zero_cause(cause)) } }
-                    }
-                }
-                button type="submit" { (labels.enter_zero) }
-            }
-        }
-    }
-}
-
-/// The stretch of the past that somebody asks for, and the buttons that lead through it.
-fn look_back(reader: &Reader) -> Markup {
-    let words = reader.language.page();
-    let ways = [("earlier", words.earlier), ("later", words.later), ("closer", words.closer), ("wider", words.wider)];
-    html! {
-        details #look-back {
-            summary { (words.look_back) }
-            div.acts {
-                button type="button" data-way="whole" { (words.whole) }
-                @for (way, word) in ways { button type="button" data-way=(way) disabled { (word) } }
-            }
-            div #past role="status" {}
-        }
-    }
-}
-
-fn footer(reader: &Reader) -> Markup {
-    let labels = reader.language.labels();
-    html! {
-        footer {
-            div #acts {
-                button #start type="button" disabled data-ask=(labels.confirm_started) { (labels.transfer_started) }
-                button #attend type="button" hidden { (labels.attend) }
-                button #close type="button" disabled data-ask=(labels.confirm_closed) { (labels.closed) }
-                button #card-open type="button" aria-expanded="false" aria-controls="card" { (reader.language.page().card) }
-                button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
-            }
-            div #confirm hidden {
-                p #question {}
-                button #yes type="button" { (labels.yes) }
-                button #back type="button" { (labels.back) }
-            }
-            p #answer role="status" data-sending=(labels.sending) data-unreached=(labels.not_reached) {}
-            div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } }
         }
     }
 }

@@ -209,7 +209,7 @@ fn checked_name(name: &str) -> Result<(), PeopleError> {
     };
     let fits = (1..=NAME_CHARS).contains(&name.chars().count());
     // The screen's own name on the recording is nobody's.
-    if fits && !name.chars().any(invisible) && name.trim() == name && !same_name(name, crate::page::server::SCREEN) {
+    if fits && !name.chars().any(invisible) && name.trim() == name && !same_name(name, crate::page::entries::SCREEN) {
         return Ok(());
     }
     Err(PeopleError::Name(name.to_owned()))

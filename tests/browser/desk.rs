@@ -2,9 +2,9 @@
 //! by hand and ended by pressing buttons alone.
 
 use super::chromium::Browser;
+use super::pictures;
 use brimwatch_simulator::desk::Desk;
 use brimwatch_simulator::desk::session::Options;
-use std::path::Path;
 use tokio::net::TcpListener;
 use tokio::runtime::Runtime;
 
@@ -17,8 +17,7 @@ fn fits(browser: &mut Browser, place: &str) {
 
 #[test]
 fn a_drill_is_held_by_its_buttons() {
-    let pictures = Path::new(env!("CARGO_TARGET_TMPDIR")).join("desk");
-    std::fs::create_dir_all(&pictures).expect("a folder for pictures");
+    let pictures = pictures("desk");
     let folder = tempfile::tempdir().expect("a folder");
     let runtime = Runtime::new().expect("a runtime");
     let listener = runtime.block_on(TcpListener::bind("127.0.0.1:0")).expect("a port");

@@ -1,15 +1,8 @@
 //! The far view, all bays on one page, and what is one tap away from the page of a bay.
 
 use super::chromium::Browser;
-use super::{SIDEWAYS, Stage, scenes, show};
+use super::{SIDEWAYS, Stage, pictures, scenes, show};
 use serde_json::json;
-use std::path::{Path, PathBuf};
-
-fn pictures() -> PathBuf {
-    let pictures = Path::new(env!("CARGO_TARGET_TMPDIR")).join("page");
-    std::fs::create_dir_all(&pictures).expect("a folder for pictures");
-    pictures
-}
 
 /// Heights of the capitals of what must be read from far off, in minutes of arc at 8 m on a 24-inch screen (16:9, 299 mm
 /// high) that the page fills: height = 6.283 x distance x minutes / 21600 (NUREG-0700 Rev. 2, guideline 1.3.1-4), and
@@ -31,7 +24,7 @@ const MINUTES: &str = "(() => {
 
 #[test]
 fn the_far_view_is_read_at_8_m() {
-    let pictures = pictures();
+    let pictures = pictures("page");
     let mut stage = Stage::set(scenes::agree());
     let url = format!("{}bay/bay-2/far", stage.url);
     let mut browser = Browser::start();
@@ -78,7 +71,7 @@ fn all_bays_stand_on_one_page() {
     stage.publish(&scenes::everything_at_once());
     stage.publish(&scenes::everything_at_once());
     browser.wait("[...document.querySelectorAll('.card')].every((c) => c.dataset.state === 'live')");
-    browser.picture(&pictures().join("bays.png"));
+    browser.picture(&pictures("page").join("bays.png"));
     let told = browser.value("document.querySelector('.card').innerText");
     let told = told.as_str().expect("text");
     for part in ["Stop: emergency stop or remote valve.", "4 alarms open", "14:29", "176", "DRILL"] {
@@ -112,7 +105,7 @@ fn the_emergency_card_and_the_account_are_one_tap_away() {
             true,
             "{name}: alarm out of view"
         );
-        browser.picture(&pictures().join(format!("{name}-card.png")));
+        browser.picture(&pictures("page").join(format!("{name}-card.png")));
         browser.press("#card-open");
         browser.wait("document.getElementById('card').hidden");
 
@@ -126,7 +119,7 @@ fn the_emergency_card_and_the_account_are_one_tap_away() {
         {
             assert!(told.contains(part), "{name}: {part}: {told}");
         }
-        browser.picture(&pictures().join(format!("{name}-account.png")));
+        browser.picture(&pictures("page").join(format!("{name}-account.png")));
         assert_eq!(browser.value(SIDEWAYS), "", "{name}: scrolls sideways");
     }
     assert_eq!(browser.problems(), Vec::<String>::new());

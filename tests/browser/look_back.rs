@@ -1,13 +1,11 @@
 //! The delivery so far, looked at more closely by pressing buttons alone.
 
 use super::chromium::Browser;
-use super::{Stage, scenes, show};
-use std::path::Path;
+use super::{Stage, pictures, scenes, show};
 
 #[test]
 fn the_past_is_zoomed_and_scrolled() {
-    let pictures = Path::new(env!("CARGO_TARGET_TMPDIR")).join("page");
-    std::fs::create_dir_all(&pictures).expect("a folder for pictures");
+    let pictures = pictures("page");
     let scene = scenes::agree();
     let mut stage = Stage::set(scene.clone());
     let mut browser = Browser::start();

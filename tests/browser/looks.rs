@@ -1,14 +1,12 @@
 //! What a browser may ask for: its own colours, more contrast, less motion, paper.
 
 use super::chromium::Browser;
-use super::{FIRST_SCREEN, SIDEWAYS, Stage, scenes, show};
+use super::{FIRST_SCREEN, SIDEWAYS, Stage, pictures, scenes, show};
 use serde_json::json;
-use std::path::Path;
 
 #[test]
 fn every_look_shows_the_same() {
-    let pictures = Path::new(env!("CARGO_TARGET_TMPDIR")).join("page");
-    std::fs::create_dir_all(&pictures).expect("a folder for pictures");
+    let pictures = pictures("page");
     let scene = scenes::everything_at_once();
     let mut stage = Stage::set(scene.clone());
     let mut browser = Browser::start();

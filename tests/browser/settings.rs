@@ -1,6 +1,7 @@
 //! The engineer's page of settings before a real watch: signed in, shown what would change, refused, and taken.
 
 use super::chromium::Browser;
+use super::pictures;
 use brimwatch::config;
 use brimwatch::live::{Options, start};
 use brimwatch::people::{People, Role};
@@ -9,8 +10,7 @@ use tokio::runtime::Runtime;
 
 #[test]
 fn an_engineer_sees_what_would_change_and_changes_it() {
-    let pictures = Path::new(env!("CARGO_TARGET_TMPDIR")).join("page");
-    std::fs::create_dir_all(&pictures).expect("a folder for pictures");
+    let pictures = pictures("page");
     let folder = tempfile::tempdir().expect("a folder");
     let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
     std::fs::create_dir(folder.path().join("products")).expect("a disk");

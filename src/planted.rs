@@ -17,7 +17,7 @@ pub enum Bug {
     LostLeavesMargin,
     /// A tripped level switch does not overrule the margin.
     SwitchOutvoted,
-    /// Unknown counts as "false" when an alarm is open.
+    /// Unknown takes an alarm away.
     UnknownClears,
     /// "Seen" takes an alarm away.
     SeenClears,

@@ -14,8 +14,8 @@ use crate::picture::Past;
 use crate::recording::format::{Header, Kind, PROGRAM_VERSION};
 use crate::recording::origin::Origin;
 use crate::recording::resume::{self, Recovered};
-use crate::recording::{reader, stream};
 use crate::recording::writer::Recorder;
+use crate::recording::{reader, stream};
 use crate::time::{EngineTime, SECOND_NS, WallTime};
 use std::fs;
 use std::io;
@@ -449,9 +449,13 @@ mod tests {
             assert!(!again.first.iter().any(|event| matches!(event, Event::Entry(_))), "{:?}", again.first);
         }
         delivery.setup.ticket_net.0 += 1.0;
-        assert!(open(&site, &site.bays[0], Some(&delivery), None).expect("a segment").first.iter().any(
-            |event| matches!(event, Event::Entry(entry) if matches!(entry.what, What::DeliveryOpened(_)))
-        ));
+        assert!(
+            open(&site, &site.bays[0], Some(&delivery), None)
+                .expect("a segment")
+                .first
+                .iter()
+                .any(|event| matches!(event, Event::Entry(entry) if matches!(entry.what, What::DeliveryOpened(_))))
+        );
     }
 
     #[test]

@@ -111,10 +111,10 @@ impl Board {
         let state = self.state(key);
         let turned = state.condition != condition;
         state.condition = condition;
-        let condition = match condition {
-            Condition::Unknown if state.open_since.is_some() && planted(Bug::UnknownClears) => Condition::False,
-            condition => condition,
-        };
+        if condition == Condition::Unknown && state.open_since.is_some() && planted(Bug::UnknownClears) {
+            *state = QUIET;
+            return true;
+        }
         let awaited = if state.open_since.is_some() { Condition::False } else { Condition::True };
         if condition != awaited {
             state.waiting_since = None;

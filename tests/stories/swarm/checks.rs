@@ -46,6 +46,11 @@ impl Findings {
         }
     }
 
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
     /// All of them.
     pub fn take(&mut self) -> Vec<Broken> {
         std::mem::take(&mut self.0)
@@ -66,6 +71,20 @@ pub fn credible(frame: &Frame, signal: usize) -> Option<f64> {
 /// How many witnesses may be used.
 pub fn witnesses(frame: &Frame) -> usize {
     frame.witnesses.iter().filter(|w| w.validity.is_credible()).count()
+}
+
+/// An excuse lasts no longer, s (docs/method.md, "Disturbed"), and is looked at once in five.
+const EXCUSED_S: u64 = 400 + 10;
+
+/// What disturbs a witness is excused for a while, not for ever.
+pub fn hold_excuses(since: &mut Since, known: &Known, frame: &Frame, findings: &mut Findings) {
+    for (i, witness) in (0u16..).zip(&frame.witnesses) {
+        let excused = witness.validity == Validity::Doubtful(Reason::Disturbed) && frame.phase == Phase::Transfer;
+        let held = since.held("excused", i, excused, known.s);
+        findings.must("an excuse has an end", known.s, held.is_none_or(|held| held <= EXCUSED_S), || {
+            format!("{:?} has been excused for {held:?} s", witness.id)
+        });
+    }
 }
 
 /// Held against itself and against what was fed.

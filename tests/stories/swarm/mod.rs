@@ -22,16 +22,20 @@ use brimwatch::engine::frame::WitnessId;
 use brimwatch::engine::settings::{DeliverySetup, Settings};
 use brimwatch_simulator::scenario;
 use plan::Plan;
-use run::{Outcome, deliver};
+use run::{HowFar, Outcome, deliver};
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
-/// Seeds when nobody asks for others.
-const SEEDS: (u64, u64) = (1, 160);
+/// Seeds when nobody asks for others: as many of them as go within this time, s, and these at least.
+const SEEDS: (u64, u64) = (1, 300);
+/// See above.
+const BUDGET_S: f64 = 50.0;
+/// See above.
+const AT_LEAST: u64 = 8;
 /// Fewest clean deliveries that a mean over them says anything.
-const FEWEST: usize = 20;
+const FEWEST: usize = 3;
 /// The mean of error/u over clean deliveries lies within so many of its standard errors, and this, of nothing: u is stated for
 /// one bay, and its density, table and trailer are drawn anew for each.
 const MEAN: (f64, f64) = (5.0, 0.25);
@@ -46,26 +50,29 @@ fn works() -> (Settings, DeliverySetup) {
 }
 
 /// "17", "1..10000", or what is usual.
-fn asked() -> (u64, u64) {
-    let Ok(text) = std::env::var("BRIMWATCH_SWARM") else { return SEEDS };
+fn asked() -> Option<(u64, u64)> {
+    let text = std::env::var("BRIMWATCH_SWARM").ok()?;
     let number =
         |text: &str| text.trim().parse::<u64>().unwrap_or_else(|_| panic!("BRIMWATCH_SWARM={text}: 17, or 1..10000"));
-    text.split_once("..").map_or_else(|| (number(&text), number(&text)), |(from, to)| (number(from), number(to)))
+    let (from, to) = text.split_once("..").unwrap_or((&text, &text));
+    Some((number(from), number(to)))
 }
 
-/// Runs a delivery for each seed, on two threads.
-fn all((from, to): (u64, u64)) -> Vec<Outcome> {
+/// Runs a delivery for each seed, on two threads; no more are begun once the time is over.
+fn all((from, to): (u64, u64), budget_s: f64) -> Vec<Outcome> {
+    let begun = Instant::now();
     let (settings, papers) = works();
     let next = AtomicU64::new(from);
     let work = || {
         let mut mine = Vec::new();
         loop {
             let seed = next.fetch_add(1, Ordering::Relaxed);
-            if seed > to {
+            let late = begun.elapsed().as_secs_f64() > budget_s && seed >= from + AT_LEAST;
+            if seed > to || late {
                 return mine;
             }
             let plan = Plan::draw(&settings, &papers, seed);
-            let outcome = deliver(&plan, &papers);
+            let outcome = deliver(&plan, &papers, HowFar::Whole);
             for broken in &outcome.broken {
                 println!(
                     "seed {seed}: {} at {} s: {}\n  {plan}\n  again: BRIMWATCH_SWARM={seed} cargo test --test stories swarm::deliveries -- --nocapture",
@@ -115,14 +122,13 @@ fn together(outcomes: &[Outcome]) -> Vec<String> {
 #[expect(clippy::cast_precision_loss, reason = "counts")]
 fn deliveries_with_faults_are_never_silent_nor_reassuring_and_clear_when_all_is_mended() {
     let begun = Instant::now();
-    let seeds = asked();
-    let outcomes = all(seeds);
+    let (seeds, budget_s) = asked().map_or((SEEDS, BUDGET_S), |seeds| (seeds, f64::INFINITY));
+    let outcomes = all(seeds, budget_s);
     let (hours, inputs) = outcomes.iter().fold((0.0, 0), |(h, n), o| (h + o.lasted_s as f64 / 3600.0, n + o.inputs));
     println!(
-        "{} deliveries, seeds {} to {}, {} of them clean: {hours:.0} h watched, {inputs} inputs recorded and replayed, in {:.0} s",
+        "{} deliveries, seeds {} on, {} of them clean: {hours:.0} h watched, {inputs} inputs recorded and replayed, in {:.0} s",
         outcomes.len(),
         seeds.0,
-        seeds.1,
         outcomes.iter().filter(|o| o.clean).count(),
         begun.elapsed().as_secs_f64()
     );

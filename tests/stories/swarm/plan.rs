@@ -330,13 +330,16 @@ fn instrument_fault(c: &mut Chance) -> InstrumentFault {
         2 => InstrumentFault::new(Wrong::Gain, I::Meter, at_s, either_way(c, (0.01, 0.1))),
         3 => InstrumentFault::new(Wrong::Stuck, any, at_s, 0.0),
         4 => {
-            let beyond = match on {
-                I::Level => 4.9,
-                I::Scale => 95_000.0,
-                I::Pad => 450_000.0,
-                _ => 60.0,
-            };
-            InstrumentFault::new(Wrong::Saturated, on, at_s, beyond)
+            let beyond = [
+                (I::Level, 4.9),
+                (I::Scale, 95_000.0),
+                (I::Pad, 450_000.0),
+                (I::Meter, 60.0),
+                // The independent switch trips though the tank is not that full.
+                (I::HighLevelSwitch, 1.0),
+            ];
+            let (on, shown) = beyond[pick(c, 5)];
+            InstrumentFault::new(Wrong::Saturated, on, at_s, shown)
         }
         5 => InstrumentFault::new(Wrong::Exception, any, at_s, 0.0),
         6 => InstrumentFault::new(Wrong::Silent, any, at_s, 0.0),

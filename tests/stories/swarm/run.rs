@@ -4,7 +4,7 @@
 //! must come in as if nothing had been.
 
 use super::alarms::Alarms;
-use super::checks::{self, Broken, Findings};
+use super::checks::{self, Broken, Findings, Since};
 use super::disk::Recorded;
 use super::driver::{Bench, Reply};
 use super::people::Attendant;
@@ -29,7 +29,7 @@ const LONGEST_S: u64 = 10_800;
 /// Nothing has moved for so long: it is over, s.
 const STALLED_S: u64 = 600;
 /// All is mended: after this, s, nothing may be lost any more.
-const MENDED_S: u64 = 150;
+const MENDED_S: u64 = 45;
 /// The next load is watched for so long, s.
 const NEXT_S: u64 = 420;
 /// The other bay opens its delivery so long before its transfer begins, s.
@@ -93,9 +93,18 @@ pub struct Outcome {
     pub inputs: u64,
 }
 
+/// How far a delivery is run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HowFar {
+    /// With the next load.
+    Whole,
+    /// Until something is found, and without the next load.
+    FirstFound,
+}
+
 /// Runs a plan; a panic is a promise that was not kept.
-pub fn deliver(plan: &Plan, papers: &DeliverySetup) -> Outcome {
-    let caught = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| Run::of(plan).whole(papers)));
+pub fn deliver(plan: &Plan, papers: &DeliverySetup, how_far: HowFar) -> Outcome {
+    let caught = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| Run::of(plan, how_far).whole(papers)));
     caught.unwrap_or_else(|panic| {
         let text = panic.downcast_ref::<String>().cloned();
         let what = text.or_else(|| panic.downcast_ref::<&str>().map(|s| (*s).to_owned())).unwrap_or_default();
@@ -127,12 +136,14 @@ pub struct Run<'a> {
     chance: Chance,
     recorded: Arc<Recorded>,
     heard_s: u64,
+    excuses: Since,
     called: BTreeSet<AlarmId>,
     mended: bool,
+    how_far: HowFar,
 }
 
 impl<'a> Run<'a> {
-    fn of(plan: &'a Plan) -> Run<'a> {
+    fn of(plan: &'a Plan, how_far: HowFar) -> Run<'a> {
         let bay = SimulatedBay::of(&plan.settings, Some(&plan.papers), plan.plant.clone(), plan.instruments.clone());
         let mut bench = Bench::idle(&plan.settings, bay);
         plan.faults.iter().for_each(|fault| bench.bay.add_fault(*fault));
@@ -166,9 +177,16 @@ impl<'a> Run<'a> {
             chance: Chance::new(plan.seed, 952),
             recorded,
             heard_s: 0,
+            excuses: Since::default(),
             called: BTreeSet::new(),
             mended: false,
+            how_far,
         }
+    }
+
+    /// Nothing more needs to be looked at.
+    fn is_enough(&self) -> bool {
+        self.how_far == HowFar::FirstFound && !self.findings.is_empty()
     }
 
     fn whole(mut self, papers: &DeliverySetup) -> Outcome {
@@ -179,9 +197,13 @@ impl<'a> Run<'a> {
         }
         let (errors, cried) = (self.truths.errors, self.truths.cried);
         let called = std::mem::take(&mut self.called);
-        self.close();
-        self.mend();
-        self.next(papers);
+        if !self.is_enough() {
+            self.close();
+            self.mend();
+        }
+        if self.how_far == HowFar::Whole {
+            self.next(papers);
+        }
         let (s, fed) = (self.bench.s(), self.bench.fed);
         let Run { bench, recorded, mut findings, plan, .. } = self;
         drop(bench);
@@ -245,7 +267,7 @@ impl<'a> Run<'a> {
     fn unload(&mut self) {
         let begun = self.bench.s();
         let (mut moved_kg, mut moved_at) = (0.0, begun);
-        while self.bench.bay.stage() < Stage::Done {
+        while self.bench.bay.stage() < Stage::Done && !self.is_enough() {
             self.second();
             let (s, received_kg) = (self.bench.s(), self.bench.bay.plant().received_kg());
             if received_kg > moved_kg + 1.0 {
@@ -308,7 +330,7 @@ impl<'a> Run<'a> {
         let mut papers = papers.clone();
         papers.id = "the next".into();
         papers.plate = self.plan.papers.plate.clone();
-        self.alarms.slept();
+        self.slept();
         self.truths = Truths::default();
         self.open(papers);
         if !self.bring_up() {
@@ -350,9 +372,15 @@ impl<'a> Run<'a> {
             self.known.s = self.bench.s();
             let frame = self.bench.monitor.frame();
             checks::hold_blind(self.plan, self.known.s, &frame, &mut self.findings);
-            self.alarms.slept();
-            self.truths.slept();
+            self.slept();
         }
+    }
+
+    /// What has held so far is counted anew.
+    fn slept(&mut self) {
+        self.alarms.slept();
+        self.truths.slept();
+        self.excuses = Since::default();
     }
 
     /// The other bay's part, and its word where it is heard.
@@ -426,6 +454,7 @@ impl<'a> Run<'a> {
     fn hold(&mut self, frame: &Frame) {
         let (plan, known, findings) = (self.plan, &self.known, &mut self.findings);
         checks::hold(plan, known, frame, findings);
+        checks::hold_excuses(&mut self.excuses, known, frame, findings);
         self.alarms.hold(plan, known, frame, findings);
         if !self.mended {
             self.truths.hold(plan, known, &self.bench, frame, findings);

@@ -7,7 +7,7 @@ use brimwatch::engine::alarm::catalogue;
 use brimwatch::engine::frame::{Alarm, Condition, Frame, Margin, Phase, VerdictWord};
 use brimwatch::engine::input::{AlarmId, AlarmKey};
 use brimwatch::engine::settings::SignalKind;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Frames are looked at once a second: a delay may seem so much shorter, s.
 const LOOK_S: f64 = 1.5;
@@ -16,6 +16,8 @@ const LOOK_S: f64 = 1.5;
 #[derive(Debug, Default)]
 pub struct Alarms {
     open: BTreeMap<AlarmKey, Life>,
+    /// Shelved in the last frame.
+    aside: BTreeSet<AlarmKey>,
     since: Since,
 }
 
@@ -61,18 +63,14 @@ impl Alarms {
             findings.must("only what was seen goes", s, seen, || format!("{key:?} went unseen"));
         }
         let held = |alarm: &Alarm| {
-            let before = self.open.get(&alarm.key).map_or(s, |life| life.held_s);
+            // What was shelved said nothing of its condition meanwhile.
+            let unknown_s = if self.aside.contains(&alarm.key) { 0 } else { s };
+            let before = self.open.get(&alarm.key).map_or(unknown_s, |life| life.held_s);
             let held_s = if alarm.condition == Condition::False { before } else { s };
             (alarm.key, Life { alarm: *alarm, held_s })
         };
-        let shelved = self.open.iter().filter(|(key, _)| frame.shelves.iter().any(|shelf| shelf.key == **key));
-        // What is shelved says nothing of its condition.
-        let shelved: Vec<_> = shelved.map(|(key, _)| *key).collect();
-        let mut open: BTreeMap<_, _> = frame.alarms.iter().map(held).collect();
-        for key in shelved {
-            open.remove(&key);
-        }
-        self.open = open;
+        self.open = frame.alarms.iter().map(held).collect();
+        self.aside = frame.shelves.iter().map(|shelf| shelf.key).collect();
         for shelf in &frame.shelves {
             let over = shelf.until.0 + 1_500_000_000 < frame.at.0;
             findings.must("a shelf has an end", s, !over, || format!("{shelf:?} at {:?}", frame.at));

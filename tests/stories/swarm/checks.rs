@@ -193,8 +193,10 @@ fn margin(plan: &Plan, known: &Known, frame: &Frame, findings: &mut Findings) {
         let loaded_kg = frame.delivery.as_ref().map_or(0.0, |d| d.loaded_kg);
         let least_kg = loaded_kg - received.value - EVENED_KG;
         let counts = witness.validity.is_credible() && rest_by.is_some();
-        findings.must("the rest is by whoever says least", s, !counts || parts.rest_kg >= least_kg, || {
-            format!("rest {} kg; {:?} says {} of {loaded_kg} kg are in", parts.rest_kg, witness.id, received.value)
+        // The worst pair is that with its own allowance.
+        let rest_kg = parts.rest_kg + parts.allowance_kg;
+        findings.must("the rest is by whoever says least", s, !counts || rest_kg >= least_kg, || {
+            format!("rest {rest_kg} kg; {:?} says {} of {loaded_kg} kg are in", witness.id, received.value)
         });
     }
 }

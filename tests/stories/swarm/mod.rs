@@ -101,19 +101,20 @@ fn together(outcomes: &[Outcome]) -> Vec<String> {
         let n = errors.len() as f64;
         let mean = errors.iter().sum::<f64>() / n;
         if errors.len() >= FEWEST {
-            println!("{witness:?}: mean of error/u {mean:+.2} over {n} clean deliveries");
             if mean.abs() > MEAN.0 / n.sqrt() + MEAN.1 {
                 told.push(format!("{witness:?} is off by {mean:+.2} u in the mean of {n} clean deliveries"));
             }
         }
     }
     let called: Vec<&&Outcome> = clean.iter().filter(|o| o.cried || !o.called.is_empty()).collect();
-    for outcome in &called {
-        println!("clean seed {}: said to disagree: {}, called out {:?}", outcome.seed, outcome.cried, outcome.called);
-    }
     let expected = CALLED * clean.len() as f64;
     if called.len() as f64 > expected + 3.0 * expected.sqrt() + 1.0 {
-        told.push(format!("{} of {} clean deliveries were called to without a cause", called.len(), clean.len()));
+        let seeds: Vec<u64> = called.iter().map(|o| o.seed).collect();
+        told.push(format!(
+            "{} of {} clean deliveries were called to without a cause: seeds {seeds:?}",
+            called.len(),
+            clean.len()
+        ));
     }
     told
 }
@@ -137,6 +138,9 @@ fn deliveries_with_faults_are_never_silent_nor_reassuring_and_clear_when_all_is_
         outcome.broken.iter().for_each(|broken| by_check.entry(broken.check).or_default().push(outcome.seed));
     }
     by_check.iter().for_each(|(check, seeds)| println!("{check}: {} deliveries, seeds {seeds:?}", seeds.len()));
+    for outcome in outcomes.iter().filter(|o| o.clean && (o.cried || !o.called.is_empty())) {
+        println!("clean seed {}: said to disagree: {}, called out {:?}", outcome.seed, outcome.cried, outcome.called);
+    }
     let told = together(&outcomes);
     assert!(by_check.is_empty() && told.is_empty(), "{by_check:?}; {told:?}");
 }

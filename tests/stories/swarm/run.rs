@@ -11,7 +11,7 @@ use super::people::Attendant;
 use super::plan::{Plan, Trouble};
 use super::truths::Truths;
 use brimwatch::engine::alarm::catalogue;
-use brimwatch::engine::frame::{Estimate, Frame, Phase, VerdictWord};
+use brimwatch::engine::frame::{Estimate, Frame, Phase, Reason, Validity, VerdictWord};
 use brimwatch::engine::input::{AlarmId, Event, Neighbour, NeighbourLoad, RecorderState, What};
 use brimwatch::engine::settings::DeliverySetup;
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
@@ -344,6 +344,10 @@ impl<'a> Run<'a> {
         let s = self.known.s;
         let agreed = frame.verdict.word == VerdictWord::Agree;
         self.findings.must("after all is mended the next load agrees", s, agreed, || format!("{:?}", frame.verdict));
+        let there = frame.witnesses.iter().all(|w| w.validity != Validity::Lost(Reason::NoStart));
+        self.findings.must("after all is mended every witness has its start", s, there, || {
+            format!("{:?}", frame.witnesses.each_ref().map(|w| w.validity))
+        });
         let loud: Vec<_> = frame.alarms.iter().filter(|a| !catalogue::of(a.key.id).prompt).collect();
         self.findings.must("after all is mended nothing is called out", s, loud.is_empty(), || format!("{loud:?}"));
     }
@@ -467,7 +471,6 @@ impl<'a> Run<'a> {
     }
 }
 
-fn frozen(validity: brimwatch::engine::frame::Validity) -> bool {
-    use brimwatch::engine::frame::{Reason, Validity};
+fn frozen(validity: Validity) -> bool {
     matches!(validity, Validity::Lost(Reason::Frozen | Reason::FrozenTogether))
 }

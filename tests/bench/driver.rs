@@ -120,8 +120,8 @@ impl<'a> Bench<'a> {
         self.bay.stage() == Stage::Unloading && self.s < LONGEST_S
     }
 
-    /// Something happens.
-    pub fn feed(&mut self, event: Event) {
+    /// Something happens; a tick always gives a frame.
+    pub fn feed(&mut self, event: Event) -> Option<Box<Frame>> {
         let input = Input { at: EngineTime(self.s * SECOND_NS + SECOND_NS / 2), event };
         self.fed += 1;
         match &input.event {
@@ -131,9 +131,10 @@ impl<'a> Bench<'a> {
         }
         let number = self.tape.as_mut().map_or(0, |tape| tape.input(&input));
         let output = self.monitor.step(&input);
-        if let (Some(tape), Some(frame)) = (&mut self.tape, output.frame.filter(|_| output.keep)) {
-            tape.output(number, &frame);
+        if let (Some(tape), Some(frame)) = (&mut self.tape, output.frame.as_deref().filter(|_| output.keep)) {
+            tape.output(number, frame);
         }
+        output.frame
     }
 
     fn pass(&mut self) {
@@ -156,8 +157,7 @@ impl<'a> Bench<'a> {
             let (reply, answer) = (network(device), self.bay.answer(device));
             self.answered[usize::from(device)] = self.round(device, reply, answer);
         }
-        self.feed(Event::Tick);
-        self.monitor.frame()
+        self.feed(Event::Tick).map_or_else(|| self.monitor.frame(), |frame| *frame)
     }
 
     /// One round of a device; true when values came.
@@ -165,8 +165,8 @@ impl<'a> Bench<'a> {
         let at = EngineTime(self.s * SECOND_NS);
         let missed = |reason| Event::Missed(Missed { device, requested: at, reason });
         match (reply, answer) {
-            (Reply::Missed(reason), _) => self.feed(missed(reason)),
-            (_, Answer::Silent) => self.feed(missed(MissReason::TimeOut)),
+            (Reply::Missed(reason), _) => drop(self.feed(missed(reason))),
+            (_, Answer::Silent) => drop(self.feed(missed(MissReason::TimeOut))),
             (_, Answer::Exception) => self.refuse(device, at),
             (_, Answer::Fresh | Answer::Replayed) => {
                 let late_ns = if let Reply::Late(ns) = reply { ns } else { 0 };

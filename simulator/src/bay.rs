@@ -9,6 +9,7 @@ use crate::plant::fault::PlantFault;
 use crate::plant::{Hands, Plant, PlantSetup};
 use crate::scenario;
 use brimwatch::config::{DeliverySetup, Settings, SignalKind};
+use brimwatch::engine::input::Status;
 
 /// Where the attendant is in the work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -223,6 +224,18 @@ impl SimulatedBay {
         let now_s = self.plant.time_s();
         let faults = self.instruments.faults().filter(|fault| fault.is_on(now_s));
         faults.filter(|fault| self.reaches(fault, device)).map(InstrumentFault::answer).max().unwrap_or_default()
+    }
+
+    /// What the device of a signal says of itself now: the worst that any fault lets it say. `gauge`: its number, where a
+    /// tank has two of a kind.
+    #[must_use]
+    pub fn says(&self, kind: SignalKind, tank: Option<u16>, gauge: usize) -> Status {
+        if tank.is_some_and(|tank| tank != self.tank) {
+            return Status::Fair;
+        }
+        let (now_s, on) = (self.plant.time_s(), Instrument::of(kind, gauge));
+        let faults = self.instruments.faults().filter(|fault| fault.on == on && fault.is_on(now_s));
+        faults.map(InstrumentFault::says).max().unwrap_or_default()
     }
 
     /// A silent or failing device is one; a gateway's replay reaches all that lie behind the same link.

@@ -27,6 +27,8 @@ struct Slot {
     kind: SignalKind,
     tank: Option<u16>,
     gauge: usize,
+    /// Slots whose device says how it does in the same bits, this one among them.
+    says_with: Vec<usize>,
 }
 
 /// A device on the wire: its heartbeat, and how it answers by what is wrong in the bays that read it.
@@ -154,15 +156,25 @@ pub fn registers(site: &Site, links: &[LinkServer]) -> Vec<Registers> {
 }
 
 fn slots(site: &Site, devices: &[Registers], tanks: &Tanks) -> Vec<Slot> {
-    let mut slots = Vec::new();
+    let (mut slots, mut devices_of) = (Vec::new(), Vec::new());
     for (own, setup) in site.bays.iter().enumerate() {
         for (at, (signal, place)) in setup.settings.signals.iter().zip(&setup.places).enumerate() {
-            let registers = devices[setup.devices[usize::from(signal.device)]].clone();
+            let device = setup.devices[usize::from(signal.device)];
+            let registers = devices[device].clone();
             let gauged = signal.tank.map(|t| tanks.gauge(own, t, &setup.settings.tanks[usize::from(t)].name));
             let (bay, tank) = gauged.map_or((own, None), |(bay, tank)| (bay, Some(tank)));
             let gauge = gauge_number(&setup.settings, at);
-            slots.push(Slot { registers, place: *place, bay, kind: signal.kind, tank, gauge });
+            devices_of.push(device);
+            let says_with = Vec::new();
+            slots.push(Slot { registers, place: *place, bay, kind: signal.kind, tank, gauge, says_with });
         }
+    }
+    for at in 0..slots.len() {
+        let same = |other: &usize| {
+            slots[at].place.status.is_some()
+                && (devices_of[at], slots[at].place.status) == (devices_of[*other], slots[*other].place.status)
+        };
+        slots[at].says_with = (0..slots.len()).filter(same).collect();
     }
     slots
 }
@@ -199,7 +211,12 @@ fn write_all(slots: &[Slot], bays: &[SimulatedBay], lines: &mut [Line], scans: u
         }
     }
     for slot in slots {
-        slot.registers.write(&slot.place, bays[slot.bay].shows_gauge(slot.kind, slot.tank, slot.gauge));
+        slot.registers.show(&slot.place, bays[slot.bay].shows_gauge(slot.kind, slot.tank, slot.gauge));
+        if let Some(status) = &slot.place.status {
+            let with = slot.says_with.iter().map(|&at| &slots[at]);
+            let says = with.map(|with| bays[with.bay].says(with.kind, with.tank, with.gauge)).max();
+            slot.registers.say(status, says.unwrap_or_default());
+        }
     }
 }
 
@@ -300,6 +317,7 @@ mod tests {
     use crate::bay::Stage;
     use crate::instruments::{Instrument, InstrumentFault, Wrong};
     use crate::scenario;
+    use brimwatch::engine::input::Status;
     use std::path::Path;
     use tokio::io::{AsyncReadExt, AsyncWriteExt};
     use tokio::net::TcpStream;
@@ -422,6 +440,45 @@ mod tests {
         let back = read(address, device.unit, &place).await;
         goes_on().await;
         assert_ne!(read(address, device.unit, &place).await, back);
+    }
+
+    /// What a device says of itself stands in its status register, for all signals that share it, and goes when it is mended.
+    /// Expected: the bits that the drill's site file names for the classes of NAMUR NE 107.
+    #[tokio::test]
+    async fn a_device_says_of_itself_what_its_faults_say() {
+        let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let drill = Drill::start(&site, &[delivery], 40.0, 9).await.expect("ports");
+        let bay = &site.bays[0];
+        let said = async |kind: SignalKind| {
+            let at = bay.settings.signals.iter().position(|signal| signal.kind == kind).expect("declared");
+            let device = bay.devices[usize::from(bay.settings.signals[at].device)];
+            let status = bay.places[at].status.expect("it has one").register();
+            read(&drill.addresses()[device].1, site.devices[device].unit, &status).await
+        };
+        let fault = |on, says| InstrumentFault::new(Wrong::Says(says), on, 0.0, 0.0);
+        let goes_on = async || {
+            let now_s = || drill.with_bay(0, |bay| bay.plant().time_s()).expect("bay");
+            let until_s = now_s() + 20.0;
+            while now_s() < until_s {
+                tokio::time::sleep(LOOK).await;
+            }
+        };
+        let classes = [
+            (Status::Failure, 1.0),
+            (Status::FunctionCheck, 2.0),
+            (Status::OutOfSpecification, 4.0),
+            (Status::MaintenanceRequired, 8.0),
+        ];
+        for (says, bits) in classes {
+            drill.with_bay(0, |bay| bay.add_fault(fault(Instrument::Meter, says))).expect("bay");
+            goes_on().await;
+            assert_eq!(said(SignalKind::FlowMassRate).await, format!("Number({bits:?})"));
+            assert_eq!(said(SignalKind::FlowMassTotal).await, format!("Number({bits:?})"));
+            assert_eq!(said(SignalKind::Level).await, "Number(0.0)", "another device says nothing");
+            drill.with_bay(0, SimulatedBay::mend).expect("bay");
+        }
+        goes_on().await;
+        assert_eq!(said(SignalKind::FlowMassTotal).await, "Number(0.0)");
     }
 
     #[test]

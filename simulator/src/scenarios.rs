@@ -35,6 +35,7 @@ pub const SHIPPED: &[(&str, &str)] = &[
     ("cold-plug", include_str!("../scenarios/cold-plug.toml")),
     ("device-silent", include_str!("../scenarios/device-silent.toml")),
     ("device-exception", include_str!("../scenarios/device-exception.toml")),
+    ("gauge-says-failure", include_str!("../scenarios/gauge-says-failure.toml")),
     ("gauge-at-its-end", include_str!("../scenarios/gauge-at-its-end.toml")),
     ("gateway-replay", include_str!("../scenarios/gateway-replay.toml")),
     ("wet-gas", include_str!("../scenarios/wet-gas.toml")),

@@ -5,6 +5,7 @@
 
 use crate::instruments::Answer;
 use crate::serial::SerialLine;
+use brimwatch::engine::input::Status;
 use brimwatch::poll::blocks::BlockSpec;
 use brimwatch::poll::registers::{DataType, Place, Register, StatusRegister, WordOrder};
 use brimwatch::poll::way::Way;
@@ -57,13 +58,19 @@ impl Registers {
     /// on its registers are served. Bits of a register that are not of this value stay as they are.
     pub fn write(&self, place: &Place, si: f64) {
         self.show(place, si);
+        if let Some(status) = &place.status {
+            self.say(status, Status::Fair);
+        }
+    }
+
+    /// Lets the device say this of itself, unless somebody has set the register.
+    pub fn say(&self, status: &StatusRegister, says: Status) {
         let mut memory = self.lock();
-        if let Some(status) = &place.status
-            && !memory.set.contains(&(status.function, status.address))
-        {
-            let StatusRegister { failure, function_check, out_of_specification, maintenance, sound, .. } = *status;
+        let StatusRegister { function, address, failure, function_check, out_of_specification, maintenance, sound } =
+            *status;
+        if !memory.set.contains(&(function, address)) {
             let mask = failure | function_check | out_of_specification | maintenance | sound;
-            memory.put(Word { function: status.function, address: status.address, mask, word: sound });
+            memory.put(Word { function, address, mask, word: saying(status, says) });
         }
     }
 
@@ -351,6 +358,21 @@ fn words(memory: &Memory, function: u8, address: u16, count: u16, most: u16) -> 
         .map(|i| address.checked_add(i).and_then(|a| memory.words.get(&(function, a)).copied()))
         .collect::<Option<Vec<u16>>>()
         .ok_or(ExceptionCode::IllegalDataAddress)
+}
+
+/// The word by which a device says so: what is set while all is well, and the first bit of the class. A device without a
+/// bit for it says nothing.
+#[must_use]
+pub fn saying(status: &StatusRegister, says: Status) -> u16 {
+    let first = |bits: u16| status.sound | bits & bits.wrapping_neg();
+    match says {
+        Status::Fair => status.sound,
+        Status::MaintenanceRequired => first(status.maintenance),
+        Status::OutOfSpecification => first(status.out_of_specification),
+        Status::FunctionCheck => first(status.function_check),
+        Status::Failure if status.failure == 0 => 0,
+        Status::Failure => first(status.failure),
+    }
 }
 
 /// What a value puts into one register.

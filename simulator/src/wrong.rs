@@ -9,8 +9,14 @@
 //! (left out: for good).
 
 use crate::bay::SimulatedBay;
+use crate::bay::gauge_number;
 use crate::instruments::{Instrument, InstrumentFault, Wrong};
 use crate::plant::fault::{Mishap, PlantFault};
+use crate::server::saying;
+use brimwatch::config::BaySetup;
+use brimwatch::engine::input::Status;
+use brimwatch::engine::settings::SignalSetup;
+use brimwatch::poll::registers::{Place, StatusRegister};
 use brimwatch::units::{Quantity, Unit};
 use std::fmt;
 
@@ -86,14 +92,54 @@ impl What {
                 Wrong::Saturated | Wrong::Elsewhere => Size::Of(measured(on), true),
                 Wrong::Creep => Size::Each(measured(on), "h"),
                 Wrong::Gain => Size::Of(Quantity::Ratio, false),
-                Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed => Size::Nothing,
+                Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed | Wrong::Says(_) => Size::Nothing,
             },
         }
+    }
+
+    /// Whether it can go wrong at a bay with these instruments.
+    ///
+    /// # Errors
+    /// When the bay has no such instrument, or its device cannot say so.
+    pub fn can(self, bay: &str, wired: &[Wired]) -> Result<(), String> {
+        let What::Instrument(on, wrong) = self else { return Ok(()) };
+        let mut own = wired.iter().filter(|(instrument, _)| *instrument == on).peekable();
+        if own.peek().is_none() {
+            return Err(format!("\"{self}\": bay {bay} has no {on}"));
+        }
+        let Wrong::Says(says) = wrong else { return Ok(()) };
+        let can_say = |status: &StatusRegister| status.says(saying(status, says)) == says;
+        if own.any(|(_, status)| status.as_ref().is_some_and(can_say)) {
+            return Ok(());
+        }
+        let key = match says {
+            Status::Failure | Status::Fair => "status_failure",
+            Status::FunctionCheck => "status_check",
+            Status::OutOfSpecification => "status_out_of_spec",
+            Status::MaintenanceRequired => "status_maintenance",
+        };
+        Err(format!(
+            "\"{self}\": the device of the {on} has no bit that says so; where its papers name one, write \
+             status_address and {key} in its [[bay.signal]] of the site file"
+        ))
     }
 
     fn named(name: &str) -> Option<What> {
         What::all().find(|what| what.to_string() == name)
     }
+}
+
+/// The instrument that a signal is of, and the register in which its device says how it does.
+pub type Wired = (Instrument, Option<StatusRegister>);
+
+/// Those of a bay, in the order of its signals.
+#[must_use]
+pub fn wired(setup: &BaySetup) -> Vec<Wired> {
+    let signals = setup.settings.signals.iter().zip(&setup.places).enumerate();
+    let wire = |(at, (signal, place)): (usize, (&SignalSetup, &Place))| {
+        (Instrument::of(signal.kind, gauge_number(&setup.settings, at)), place.status)
+    };
+    signals.map(wire).collect()
 }
 
 impl fmt::Display for What {
@@ -279,6 +325,21 @@ mod tests {
                 assert_eq!(GoesWrong::parse(&written.to_string()), Ok(written));
             }
         }
+    }
+
+    /// Only what a bay has can go wrong at it, and a device says only what it has a bit for.
+    #[test]
+    fn what_cannot_go_wrong_at_a_bay_says_why() {
+        let (site, _) = crate::scenario::works(std::path::Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+        let wired = wired(&site.bays[0]);
+        let can = |text: &str| GoesWrong::parse(text).unwrap_or_else(|why| panic!("{why}")).what.can("Bay 1", &wired);
+        assert_eq!(can("leak after the meter, 3 kg/min"), Ok(()));
+        assert_eq!(can("tank level: says failure"), Ok(()));
+        assert_eq!(can("flow meter: says out of specification"), Ok(()));
+        let why = can("draw-off: stuck").expect_err("it has none");
+        assert_eq!(why, "\"draw-off: stuck\": bay Bay 1 has no draw-off");
+        let why = can("truck scale: says function check").expect_err("no register");
+        assert!(why.contains("has no bit that says so") && why.contains("status_address and status_check"), "{why}");
     }
 
     #[test]

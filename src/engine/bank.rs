@@ -104,7 +104,7 @@ impl Seen {
     }
 }
 
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Copy)]
 struct Moment {
     at: EngineTime,
     faults: [Fault; BEGINNING],
@@ -154,12 +154,25 @@ fn unit(shape: Shape, since: EngineTime, at: EngineTime, received_kg: f64) -> f6
 }
 
 /// All faults that are looked for.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Bank {
     began: EngineTime,
     gains: [Fault; KINDS - BEGINNING],
     moments: Vec<Moment>,
     blocks: u64,
+}
+
+impl Clone for Bank {
+    fn clone(&self) -> Bank {
+        Bank { moments: self.moments.clone(), ..*self }
+    }
+
+    /// Into memory that is there: it is done at every block.
+    fn clone_from(&mut self, other: &Bank) {
+        let mut moments = std::mem::take(&mut self.moments);
+        moments.clone_from(&other.moments);
+        *self = Bank { moments, ..*other };
+    }
 }
 
 impl Bank {

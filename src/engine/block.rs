@@ -114,20 +114,23 @@ impl Recent {
     /// Slope of each witness over the last minute, kg/s.
     #[must_use]
     pub fn slopes_kg_per_s(&self) -> [Option<Estimate>; 3] {
-        [0, 1, 2].map(|i| self.slope(i))
+        let Some(&(newest, _)) = self.ticks.front() else { return [None; 3] };
+        let mut times_s = [0.0; RATE_TICKS];
+        times_s.iter_mut().zip(&self.ticks).for_each(|(t, (at, _))| *t = -newest.since_s(*at));
+        [0, 1, 2].map(|i| self.slope(i, &times_s))
     }
 
     #[expect(clippy::cast_precision_loss, reason = "at most 61")]
-    fn slope(&self, i: usize) -> Option<Estimate> {
-        let (newest, now) = *self.ticks.front()?;
-        let there = self.ticks.iter().filter_map(|(at, values)| values[i].map(|v| (-newest.since_s(*at), v)));
+    fn slope(&self, i: usize, times_s: &[f64; RATE_TICKS]) -> Option<Estimate> {
+        self.ticks.front().and_then(|(_, now)| now[i])?;
+        let there = times_s.iter().zip(&self.ticks).filter_map(|(t, (_, values))| values[i].map(|v| (*t, v)));
         let (mut points, mut count) = ([(0.0, 0.0); RATE_TICKS], 0);
         for (slot, point) in points.iter_mut().zip(there) {
             *slot = point;
             count += 1;
         }
         let points = &points[..count];
-        if count < SLOPE_MIN || now[i].is_none() {
+        if count < SLOPE_MIN {
             return None;
         }
         let n = count as f64;

@@ -536,7 +536,7 @@ fn seals(papers: &Papers) -> Answer {
         return (NotYet, missing);
     }
     let plain = |seals: &[String]| {
-        let mut plain: Vec<String> = seals.iter().map(|seal| letters(seal)).collect();
+        let mut plain: Vec<String> = seals.iter().map(|seal| letters(seal).collect()).collect();
         plain.sort();
         plain
     };
@@ -558,12 +558,12 @@ fn carried_by(papers: &Papers) -> Answer {
 }
 
 /// Letters and digits of a text, small: spaces, points and capitals are no difference between two papers.
-fn letters(text: &str) -> String {
-    text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+fn letters(text: &str) -> impl Iterator<Item = char> {
+    text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase)
 }
 
 fn same(one: &str, other: &str) -> bool {
-    letters(one) == letters(other)
+    letters(one).eq(letters(other))
 }
 
 /// The worst state of all of them.

@@ -208,8 +208,7 @@ impl Comparison {
         let errors = tick.accounts.map(|a| a.errors);
         self.restart(&errors);
         let dt_s = tick.at.since_s(self.begin);
-        self.before.push_front((self.learnt.clone(), self.begin, dt_s));
-        self.before.truncate(RISING + 1);
+        self.keep(dt_s);
         self.learnt.pass(self.begin, dt_s, &errors);
         let means = self.sums.map(|sum| {
             #[expect(clippy::cast_precision_loss, reason = "five")]
@@ -247,6 +246,18 @@ impl Comparison {
             bank.take(middle, tick.received_kg, &Seen::new(row.parts, h, &expected, off_kg, scatter.scale()));
             filter.take(&expected, off_kg);
         }
+    }
+
+    /// Keeps what had been learnt before this block; the oldest of them makes way, and its memory is used again.
+    fn keep(&mut self, dt_s: f64) {
+        if self.before.len() <= RISING {
+            self.before.push_front((self.learnt.clone(), self.begin, dt_s));
+            return;
+        }
+        self.before.rotate_right(1);
+        self.before[0].0.filter.clone_from(&self.learnt.filter);
+        self.before[0].0.bank.clone_from(&self.learnt.bank);
+        (self.before[0].0.scatter, self.before[0].1, self.before[0].2) = (self.learnt.scatter, self.begin, dt_s);
     }
 
     /// A jump was rising before it was seen to be one: what these blocks taught is forgotten.

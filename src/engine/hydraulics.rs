@@ -14,6 +14,7 @@
 use super::frame::Estimate;
 use super::settings::{Drive, Settings};
 use crate::time::EngineTime;
+use std::sync::LazyLock;
 
 /// Standard gravity, m/s2 (exact by definition, NIST SP 811).
 const GRAVITY: f64 = 9.806_65;
@@ -75,8 +76,11 @@ const ITERATIONS: usize = 3;
 const SEGMENTS: usize = 64;
 
 /// Heights of a lying cylinder's liquid, as a share of its diameter, at even shares of its volume.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 struct Lying([f64; SEGMENTS + 1]);
+
+/// Worked out once: the same for every line, on every machine.
+static LYING: LazyLock<Lying> = LazyLock::new(Lying::new);
 
 impl Lying {
     /// V/V_full = (a - sin a cos a)/pi with a = acos(1 - 2 h/D) (area of a circular segment), turned by bisection.
@@ -168,7 +172,6 @@ struct Gathering {
 /// The line of one transfer.
 #[derive(Debug, Clone)]
 pub struct Line {
-    lying: Lying,
     points: Vec<Point>,
     gathering: Option<Gathering>,
     fit: Option<Fit>,
@@ -196,7 +199,6 @@ struct Fit {
 impl Default for Line {
     fn default() -> Line {
         Line {
-            lying: Lying::new(),
             points: Vec::new(),
             gathering: None,
             fit: None,
@@ -253,8 +255,8 @@ impl Line {
     fn fall_pa(&self, heads: &Heads, mass_kg: f64) -> f64 {
         let rho_g = heads.density_kg_per_m3 * GRAVITY;
         let full = heads.trailer_m3.max(0.1);
-        let before = self.lying.height(heads.loaded_m3 / full);
-        let now = self.lying.height((heads.loaded_m3 - mass_kg / heads.density_kg_per_m3) / full);
+        let before = LYING.height(heads.loaded_m3 / full);
+        let now = LYING.height((heads.loaded_m3 - mass_kg / heads.density_kg_per_m3) / full);
         rho_g * SHELL_M * (before - now) + GRAVITY * mass_kg / heads.tank_m2
     }
 
@@ -286,7 +288,7 @@ impl Line {
             }
             self.take(Point { driving_pa, fall_pa, rate, u });
         } else {
-            *self = Line { lying: self.lying.clone(), gathering: self.gathering, ..Line::default() };
+            *self = Line { gathering: self.gathering, ..Line::default() };
         }
     }
 
@@ -295,7 +297,7 @@ impl Line {
         let Some(level_m) = heads.level_m else { return (0.0, HEIGHTS_U_PA) };
         let rho_g = heads.density_kg_per_m3 * GRAVITY;
         let left_m3 = heads.loaded_m3 - mass_kg / heads.density_kg_per_m3;
-        let above_m = SHELL_M * self.lying.height(left_m3 / heads.trailer_m3.max(0.1));
+        let above_m = SHELL_M * LYING.height(left_m3 / heads.trailer_m3.max(0.1));
         (rho_g * (OUTLET_M.0 + above_m - level_m) + self.fall_pa(heads, mass_kg), rho_g * OUTLET_M.1)
     }
 

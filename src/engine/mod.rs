@@ -62,7 +62,7 @@ use blow::BlowState;
 use checks::Check;
 use delivery::{Delivery, Refusal};
 use devices::Devices;
-use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase, WitnessId};
+use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
 use input::{
     AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, OutOfService, RecorderState,
     What,
@@ -82,7 +82,7 @@ use crate::time::{EngineTime, SECOND_NS, WallAnchor};
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
-pub const NUMERICS_VERSION: u32 = 9;
+pub const NUMERICS_VERSION: u32 = 10;
 
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
@@ -249,7 +249,8 @@ impl Monitor {
             }
             _ => {
                 delivery::admits(self.delivery.as_ref(), &self.settings, what)?;
-                let asked = self.on_steps(&self.checks(), |grounds| grounds.admits(what));
+                let grounds = (self.checks(), self.blow());
+                let asked = self.on_steps((&grounds.0, grounds.1.as_ref()), |grounds| grounds.admits(what));
                 asked.unwrap_or(Ok(())).map_err(Refusal::NoStep)
             }
         }
@@ -550,7 +551,10 @@ impl Monitor {
             product: &self.watch.product,
             valve_by: self.valve_by,
             soon: Foreseen {
-                pad_to_ceiling_s: self.pad.to_ceiling_s(&self.settings, &self.readings, plate),
+                // Only a tick asks for it.
+                pad_to_ceiling_s: is_tick
+                    .then(|| self.pad.to_ceiling_s(&self.settings, &self.readings, plate))
+                    .flatten(),
                 received_kg: self.watch.together.map(|t| t.received_kg),
                 ..self.soon
             },
@@ -587,7 +591,7 @@ impl Monitor {
     #[must_use]
     pub fn frame(&self) -> Frame {
         let plate = self.delivery.as_ref().map(|d| &d.setup.plate);
-        let checks = self.checks();
+        let (checks, blow) = (self.checks(), self.blow());
         Frame {
             at: self.at,
             clock: self.clock,
@@ -613,9 +617,9 @@ impl Monitor {
             recorder: self.recorder,
             blind: self.blind,
             neighbours: self.neighbours.frame(self.at),
-            steps: self.on_steps(&checks, |grounds| grounds.steps()).unwrap_or_default(),
+            steps: self.on_steps((&checks, blow.as_ref()), |grounds| grounds.steps()).unwrap_or_default(),
             checks,
-            blow: self.blow(),
+            blow,
         }
     }
 
@@ -626,17 +630,21 @@ impl Monitor {
     }
 
     /// Asks something of the open delivery's steps.
-    fn on_steps<T>(&self, checks: &[Check], ask: impl FnOnce(steps::Grounds<'_>) -> T) -> Option<T> {
-        let tank = self.watch.frame()[WitnessId::Tank as usize].clone();
+    fn on_steps<T>(
+        &self,
+        (checks, blow): (&[Check], Option<&BlowState>),
+        ask: impl FnOnce(steps::Grounds<'_>) -> T,
+    ) -> Option<T> {
+        let delivery = self.delivery.as_ref()?;
         Some(ask(steps::Grounds {
             settings: &self.settings,
             readings: &self.readings,
-            delivery: self.delivery.as_ref()?,
+            delivery,
             checks,
             verdict: self.watch.verdict.word,
-            tank_kg: tank.received_kg.filter(|_| tank.validity.is_credible()).map(|kg| kg.value),
+            tank_kg: self.watch.tank_kg(),
             neighbours: &self.neighbours.frame(self.at),
-            blow: self.blow().as_ref(),
+            blow,
             at: self.at,
         }))
     }

@@ -49,22 +49,23 @@ impl PadWatch {
         if self.count < TREND_MIN {
             return None;
         }
-        let recent = &self.recent[..self.count];
-        let newest = recent[0].0;
+        let newest = self.recent[0].0;
         let n = self.count as f64;
-        let t = |at: EngineTime| -newest.since_s(at);
-        let (sum_t, sum_p) = recent.iter().fold((0.0, 0.0), |(st, sp), (at, p)| (st + t(*at), sp + p));
+        let mut points = self.recent.map(|(_, p)| (0.0, p));
+        let points = &mut points[..self.count];
+        points.iter_mut().zip(&self.recent).for_each(|((t, _), (at, _))| *t = -newest.since_s(*at));
+        let (sum_t, sum_p) = points.iter().fold((0.0, 0.0), |(st, sp), (t, p)| (st + t, sp + p));
         let (mean_t, mean_p) = (sum_t / n, sum_p / n);
-        let (stt, stp) = recent.iter().fold((0.0, 0.0), |(stt, stp), (at, p)| {
-            let dt = t(*at) - mean_t;
+        let (stt, stp) = points.iter().fold((0.0, 0.0), |(stt, stp), (t, p)| {
+            let dt = t - mean_t;
             (stt + dt * dt, stp + dt * (p - mean_p))
         });
         if stt <= 0.0 {
             return None;
         }
         let slope = stp / stt;
-        let residual = recent.iter().fold(0.0, |sum, (at, p)| {
-            let e = p - mean_p - slope * (t(*at) - mean_t);
+        let residual = points.iter().fold(0.0, |sum, (t, p)| {
+            let e = p - mean_p - slope * (t - mean_t);
             sum + e * e
         });
         Some((slope, (residual / (n - 2.0) / stt).sqrt()))
@@ -87,21 +88,31 @@ impl PadWatch {
             relief_from_pa_gauge: plate.and_then(|p| p.relief_from).map(|p| p.0),
             relief_to_pa_gauge: plate.and_then(|p| p.relief_to).map(|p| p.0),
             slope_pa_per_s: slope.map(|s| s.0),
-            to_ceiling_s: self.to_ceiling_s(settings, readings, plate),
+            to_ceiling_s: to_ceiling_s(settings, readings, plate, slope),
         }
     }
 
     /// When a trend that is one will be at the ceiling, s.
     #[must_use]
     pub fn to_ceiling_s(&self, settings: &Settings, readings: &Readings, plate: Option<&Plate>) -> Option<f64> {
-        if settings.pad_tap == PadTap::Supply {
-            return None;
-        }
-        let pressure = readings.credible_kind(settings, SignalKind::PadPressure, None)?;
-        let (ceiling, _) = ceiling(settings, plate)?;
-        let (slope, _) = self.slope().filter(|(slope, error)| *slope > TREND_SIGMAS * error && *slope > 0.0)?;
-        Some(((ceiling - pressure) / slope).max(0.0))
+        to_ceiling_s(settings, readings, plate, self.slope())
     }
+}
+
+/// The same by this slope and its standard error, Pa/s.
+fn to_ceiling_s(
+    settings: &Settings,
+    readings: &Readings,
+    plate: Option<&Plate>,
+    slope: Option<(f64, f64)>,
+) -> Option<f64> {
+    if settings.pad_tap == PadTap::Supply {
+        return None;
+    }
+    let pressure = readings.credible_kind(settings, SignalKind::PadPressure, None)?;
+    let (ceiling, _) = ceiling(settings, plate)?;
+    let (slope, _) = slope.filter(|(slope, error)| *slope > TREND_SIGMAS * error && *slope > 0.0)?;
+    Some(((ceiling - pressure) / slope).max(0.0))
 }
 
 /// Every limit there is for the pad, with what nobody has typed in left open.

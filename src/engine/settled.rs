@@ -80,7 +80,9 @@ impl Settled {
             if let (Some(meter_kg), Some(own)) = (meter_kg, accounts[i].credible()) {
                 track.past.push_back(Past { at, off_kg: own.value - meter_kg, meter_kg, fresh });
             }
-            track.past.retain(|past| at.since_s(past.at) <= WINDOW_S);
+            while track.past.front().is_some_and(|past| at.since_s(past.at) > WINDOW_S) {
+                track.past.pop_front();
+            }
         }
     }
 

@@ -162,6 +162,12 @@ impl Watch {
         [0, 1, 2].map(|i| settled[i].frame(WITNESSES[i], self.held[i].map(|(_, e)| e)))
     }
 
+    /// Mass received by the tank's level as it is shown, kg; none where it is not credible.
+    #[must_use]
+    pub fn tank_kg(&self) -> Option<f64> {
+        self.settled.accounts(&self.accounts)[TANK].credible().map(|received| received.value)
+    }
+
     /// Signals that must move while the mass does are held against what the others and the flow rate saw move.
     pub fn expect_movement(
         &self,

@@ -23,6 +23,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 const KEPT_MOST: usize = 20_000;
 /// Happenings that are kept for a recording.
 const HAPPENINGS_MOST: usize = 1_000;
+/// A pressure must have been below this part of a limit before it can come to it again, 1.
+const OFF_LIMIT: f64 = 0.95;
 /// Inputs between two looks at whether to stop.
 const LOOK_EVERY: u64 = 4096;
 
@@ -53,6 +55,8 @@ pub enum What {
     Relief,
     /// It reads the highest start to discharge or more: the valve passes gas.
     ReliefOpen,
+    /// The pressure of a tank's vapour space reads its own limit or more.
+    TankLimit,
     /// The independent switch trips.
     Switch,
     /// The meter reads backwards.
@@ -278,6 +282,7 @@ fn occurrence(settings: &Settings, key: AlarmKey, came_s: f64) -> Occurrence {
         | AlarmId::LevelSoon
         | AlarmId::OtherTankRises
         | AlarmId::LoadTemperatureOff
+        | AlarmId::TankPressureHigh
         | AlarmId::HighLevelProjected
         | AlarmId::PossibleReaction => settings.tanks.get(at).map(|t| t.name.clone()),
         _ => (at > 0).then(|| at.to_string()),
@@ -356,6 +361,7 @@ impl Watched {
             let (Measured::Number(value) | Measured::Current { si: value, .. }) = taken.value else { continue };
             self.meters.take(signal, at.0 / SECOND_NS, value);
             match (kind, tank.and_then(|t| self.settings.tanks.get(usize::from(t)))) {
+                (SignalKind::TankPressure, Some(_)) => self.tank_pressure((signal, tank), value, at),
                 (SignalKind::Level, Some(setup)) => {
                     let (working, high_high, critical) = (setup.working.0, setup.high_high.0, setup.critical.0);
                     self.cross((signal, What::HighHigh), tank, value, (high_high, working), at);
@@ -379,9 +385,15 @@ impl Watched {
         ];
         for (what, limit) in limits {
             if let Some(limit) = limit {
-                // It must have been off it by a twentieth before it can come to it again.
-                self.cross((signal, what), None, pa, (limit, 0.95 * limit), at);
+                self.cross((signal, what), None, pa, (limit, OFF_LIMIT * limit), at);
             }
+        }
+    }
+
+    fn tank_pressure(&mut self, (signal, tank): (u16, Option<u16>), pa: f64, at: EngineTime) {
+        let vent = tank.and_then(|tank| self.settings.blow.vents.get(usize::from(tank)));
+        if let Some(limit) = vent.and_then(|vent| vent.limit) {
+            self.cross((signal, What::TankLimit), tank, pa, (limit.0, OFF_LIMIT * limit.0), at);
         }
     }
 
@@ -426,7 +438,7 @@ mod tests {
     use crate::engine::input::Carried;
     use crate::recording::format::PROGRAM_VERSION;
     use crate::time::WallTime;
-    use crate::units::Unit;
+    use crate::units::{GaugePa, Unit};
 
     /// A delivery to the shipped site under way: what its readings and entries show is read off them by their limits.
     #[test]
@@ -435,6 +447,7 @@ mod tests {
         let site = crate::config::load(&folder.join("site.toml")).unwrap_or_else(|faults| panic!("{faults}"));
         let delivery = load_delivery(&folder.join("delivery.toml"), &site).unwrap_or_else(|faults| panic!("{faults}"));
         let mut watched = Watched::new(&header(&site));
+        watched.settings.blow.vents[0].limit = Some(GaugePa(7_000.0));
         let settings = site.bays[0].settings.clone();
         let mut take = |s: u64, event| watched.take(&Input { at: EngineTime(s * SECOND_NS), event });
         let entry = |what| Event::Entry(Entry { who: "attendant".into(), leg: 1, what });
@@ -460,7 +473,10 @@ mod tests {
         take(60, poll(60, SignalKind::Level, number(tank.high_high.0)));
         take(61, poll(61, SignalKind::HighLevelSwitch, Measured::Flag(true)));
         take(62, poll(62, SignalKind::Level, number(tank.critical.0)));
-        take(63, Event::Recorder(RecorderState::Overflowed));
+        for (s, pa) in [(63, 6_990.0), (64, 7_000.0), (65, 6_900.0), (66, 7_010.0)] {
+            take(s, poll(s, SignalKind::TankPressure, number(pa)));
+        }
+        take(67, Event::Recorder(RecorderState::Overflowed));
         take(70, entry(Said::Closed));
         let found: Vec<(What, u64)> = watched.happenings.iter().map(|h| (h.what, h.at_s.round() as u64)).collect();
         let expected = [
@@ -473,7 +489,8 @@ mod tests {
             (What::HighHigh, 60),
             (What::Switch, 61),
             (What::Critical, 62),
-            (What::Overflow, 63),
+            (What::TankLimit, 64),
+            (What::Overflow, 67),
             (What::FlowEnded, 20),
         ];
         assert_eq!(found, expected);

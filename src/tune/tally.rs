@@ -152,9 +152,10 @@ impl Total {
                 self.lead((alarm, None), happening.at_s, occurrences, true);
             }
         }
-        // Of the witnesses the alarm that none is left is itself what the other is for.
-        for blind in occurrences.iter().filter(|o| o.alarm == "no_witness") {
-            self.lead(("one_witness_left", None), blind.came_s, occurrences, true);
+        for (alarm, next) in BEFORE_ANOTHER {
+            for came in occurrences.iter().filter(|o| o.alarm == next) {
+                self.lead((alarm, None), came.came_s, occurrences, true);
+            }
         }
     }
 
@@ -243,20 +244,37 @@ enum Whose {
 }
 
 /// Which alarm announces what, of what, and whether it must. The other alarms announce nothing that readings or entries
-/// show: they say what has come to pass (a loss of signal, a movement, a truck gone, a bypass, a restart of the estimates),
-/// or what only a drill's simulator knows the end of (masses that disagree, another product, a reaction).
-const ANNOUNCE: [(&str, What, Whose, bool); 11] = [
+/// show: they say what has come to pass (a loss of signal, a movement, a truck gone, a bypass, a restart of the estimates,
+/// a flow that stopped, a load or a gas that is not as the site takes it), or what only a drill's simulator knows the end
+/// of (masses that disagree or prove nothing, another product, a reaction).
+const ANNOUNCE: [(&str, What, Whose, bool); 18] = [
+    ("level_working", What::HighHigh, Whose::Same, true),
+    ("level_soon", What::HighHigh, Whose::Same, true),
+    // A neighbouring tank comes to its level by many ways.
+    ("other_tank_rises", What::HighHigh, Whose::Same, false),
     ("high_level_projected", What::HighHigh, Whose::Same, true),
     ("high_level_projected", What::Switch, Whose::Same, true),
     ("level_high_high", What::Critical, Whose::Same, true),
     ("level_switch_tripped", What::Critical, Whose::Same, true),
+    ("pad_rising", What::Ceiling, Whose::Any, true),
     ("pad_near_ceiling", What::Ceiling, Whose::Any, true),
     ("pad_above_mawp", What::Relief, Whose::Any, true),
     ("pad_in_relief_window", What::ReliefOpen, Whose::Any, true),
     ("pad_below_tank", What::Reverse, Whose::Any, false),
+    ("pad_above_supply", What::Reverse, Whose::Any, false),
+    ("tank_pressure_high", What::TankLimit, Whose::Same, true),
     ("be_at_valve", What::FlowEnded, Whose::Any, true),
+    // A leg that ends with its planned amount has gas left out.
+    ("first_gas_due", What::FlowEnded, Whose::Any, false),
     ("reading_unlikely", What::Started, Whose::Any, false),
     ("recorder_trouble", What::Overflow, Whose::Any, true),
+];
+
+/// Alarms that are for another alarm: what it says must not come to pass.
+const BEFORE_ANOTHER: [(&str, &str); 3] = [
+    ("one_witness_left", "no_witness"),
+    ("attendance_due", "attendance_overdue"),
+    ("attendance_overdue", "nobody_attends"),
 ];
 
 impl Tally {
@@ -355,6 +373,8 @@ mod tests {
             happened(What::HighHigh, "205", None, 1_100.0),
             happened(What::FlowEnded, "", None, 2_000.0),
             happened(What::Started, "", None, 50.0),
+            happened(What::TankLimit, "204", None, 1_200.0),
+            happened(What::Reverse, "", None, 1_250.0),
             happened(What::Harm, "", Some("witnesses_disagree"), 1_500.0),
         ];
         let occurrences = vec![
@@ -362,6 +382,14 @@ mod tests {
             alarm("high_level_projected", "205", 100.0, Some(200.0)),
             alarm("one_witness_left", "", 400.0, Some(710.0)),
             alarm("no_witness", "", 700.0, None),
+            alarm("level_working", "204", 400.0, None),
+            alarm("level_soon", "204", 850.0, Some(930.0)),
+            alarm("other_tank_rises", "205", 300.0, None),
+            alarm("tank_pressure_high", "204", 1_150.0, None),
+            alarm("first_gas_due", "", 1_970.0, None),
+            alarm("attendance_due", "", 1_500.0, Some(1_600.0)),
+            alarm("attendance_overdue", "", 1_560.0, None),
+            alarm("nobody_attends", "", 1_620.0, None),
             alarm("witnesses_disagree", "", 1_200.0, None),
         ];
         let of_choice = super::super::ChoiceFound { occurrences, ..super::super::ChoiceFound::default() };
@@ -386,6 +414,17 @@ mod tests {
         assert_eq!(of("high_level_projected", "205"), Some((Vec::new(), 1)));
         assert_eq!(of("be_at_valve", ""), Some((Vec::new(), 1)));
         assert_eq!(of("one_witness_left", ""), Some((vec![300.0], 0)));
+        assert_eq!(of("level_working", "204"), Some((vec![600.0], 0)));
+        assert_eq!(of("level_working", "205"), Some((Vec::new(), 1)));
+        // Gone for more than a minute it no longer says so.
+        assert_eq!(of("level_soon", "204"), Some((Vec::new(), 1)));
+        assert_eq!(of("other_tank_rises", "205"), Some((vec![800.0], 0)));
+        assert_eq!(of("other_tank_rises", "204"), None);
+        assert_eq!(of("tank_pressure_high", "204"), Some((vec![50.0], 0)));
+        assert_eq!(of("first_gas_due", ""), Some((vec![30.0], 0)));
+        assert_eq!((of("pad_above_supply", ""), of("pad_below_tank", "")), (None, None));
+        assert_eq!(of("attendance_due", ""), Some((vec![60.0], 0)));
+        assert_eq!(of("attendance_overdue", ""), Some((vec![60.0], 0)));
         assert_eq!(of("witnesses_disagree", ""), Some((vec![300.0], 0)));
         assert_eq!(of("reading_unlikely", ""), None, "a start calls for no such alarm");
         assert_eq!(of("no_witness", ""), Some((Vec::new(), 0)));

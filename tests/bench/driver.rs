@@ -170,7 +170,11 @@ impl<'a> Bench<'a> {
             (_, Answer::Exception) => self.refuse(device, at),
             (_, Answer::Fresh | Answer::Replayed) => {
                 let late_ns = if let Reply::Late(ns) = reply { ns } else { 0 };
-                let poll = Poll::at_once(device, at, self.values(device));
+                let mut poll = Poll::at_once(device, at, self.values(device));
+                for value in &mut poll.values {
+                    let signal = &self.settings.signals[usize::from(value.signal)];
+                    value.status = self.bay.says(signal.kind, signal.tank, 0);
+                }
                 self.feed(Event::Poll(Poll { replied: EngineTime(at.0 + late_ns), ..poll }));
                 return true;
             }

@@ -302,4 +302,7 @@ async fn not_drilled(options: &Options, folder: &Path, recording: &Path) {
     let port = taken.local_addr().expect("its address").port();
     let why = begin(Options { port, ..options.clone() }, recording.to_owned()).await;
     assert!(why.contains("the monitor's page cannot listen") && why.contains("--port"), "{why}");
+    let why = brimwatch_simulator::desk::run(options.clone(), None, port).await.expect_err("refused");
+    let busy = format!("the desk cannot listen on 127.0.0.1:{port}: ");
+    assert!(why.starts_with(&busy) && why.ends_with("free the port, or give another by --desk-port"), "{why}");
 }

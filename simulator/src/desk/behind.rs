@@ -8,6 +8,7 @@ use crate::bay::SimulatedBay;
 use crate::drill::Drill;
 use crate::play::player::Player;
 use crate::server::LinkServer;
+use crate::wrong::Wired;
 use brimwatch::engine::frame::Frame;
 use brimwatch::page::feed::BayFeed;
 use brimwatch::time::EngineTime;
@@ -26,6 +27,8 @@ pub struct Plant {
     pub drill: Drill,
     /// The bay that is drilled.
     pub bay: usize,
+    /// Its instruments.
+    pub wired: Vec<Wired>,
     /// What is so, and what would have been.
     pub lives: Lives,
     /// By how much the watch's time is ahead of its own.
@@ -96,6 +99,9 @@ impl Behind {
     pub fn does(&mut self, done: &Done, log: &Log) -> Result<f64, String> {
         match self {
             Behind::Plant(plant) => {
+                if let Done::Fault(wrong) = done {
+                    wrong.what.can(&log.settings.bay, &plant.wired)?;
+                }
                 let to = |bay: &mut SimulatedBay| {
                     done.to(bay, &log.scenario);
                     bay.plant().time_s()

@@ -2,10 +2,11 @@
 //! lives draw the same noise, so what the instruments show apart is the fault's alone.
 
 use crate::bay::{BAY_STEP_S, SimulatedBay, gauge_number};
-use crate::instruments::{Answer, Instrument};
+use crate::instruments::{Answer, Instrument, Wrong};
 use crate::noise::Noise;
 use crate::plant::interpolate;
 use brimwatch::config::{Settings, SignalKind};
+use brimwatch::engine::input::Status;
 use std::collections::VecDeque;
 
 /// A mean of so long stands for what a careful eye makes of a reading, s.
@@ -25,6 +26,8 @@ struct Sight {
     says: String,
     device: Option<u16>,
     shows: Box<dyn Fn(&SimulatedBay) -> f64 + Send + Sync>,
+    /// What its device says of itself.
+    complains: Box<dyn Fn(&SimulatedBay) -> Status + Send + Sync>,
     /// How far off is off, by what it would show.
     off: Threshold,
 }
@@ -54,8 +57,13 @@ impl Known {
         let would_show = show(would);
         self.means.push(show(is).iter().zip(&would_show).map(|(is, would)| is - would).collect());
         let mute = self.sights.iter().find(|sight| sight.device.is_some_and(|device| is_mute(is.answer(device))));
+        let complains = |sight: &&Sight| (sight.complains)(is) > Status::MaintenanceRequired;
         let off = |at: &usize| self.means.mean(*at).abs() > (self.sights[*at].off)(is, would_show[*at]);
         let said = mute.map(|sight| format!("the device of {} does not answer", sight.says));
+        let said = said.or_else(|| {
+            let sight = self.sights.iter().find(complains)?;
+            Some(format!("the device of {} {}", sight.says, Wrong::Says((sight.complains)(is))))
+        });
         let said = said.or_else(|| (0..self.sights.len()).find(off).map(|at| format!("by {}", self.sights[at].says)));
         self.first = said.map(|what| (is.plant().time_s(), what));
     }
@@ -81,6 +89,7 @@ fn sights(settings: &Settings) -> Vec<Sight> {
             says: signal.name.clone(),
             device: Some(signal.device),
             shows: Box::new(move |bay| bay.shows_gauge(kind, tank, gauge)),
+            complains: Box::new(move |bay| bay.says(kind, tank, gauge)),
             off: Box::new(move |bay, would| off(bay, instrument, kind, would)),
         });
     }
@@ -97,6 +106,7 @@ fn sights(settings: &Settings) -> Vec<Sight> {
                 says: format!("{} against {}", one.name(), other.name()),
                 device: None,
                 shows: Box::new(move |bay| one.kg(bay) - other.kg(bay)),
+                complains: Box::new(|_| Status::Fair),
                 off: Box::new(move |bay, _| SIGMAS * one.sigma_kg(bay).hypot(other.sigma_kg(bay))),
             });
         }

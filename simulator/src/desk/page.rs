@@ -24,7 +24,7 @@ use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// Faults that have a button of their own, as scenario files write them.
-pub const FAULTS: [&str; 16] = [
+pub const FAULTS: [&str; 18] = [
     "leak before the meter, 6 kg/min",
     "leak after the meter, 6 kg/min",
     "leak onto the deck, 6 kg/min",
@@ -40,15 +40,18 @@ pub const FAULTS: [&str; 16] = [
     "truck scale: creep, 0.6 t/h",
     "flow meter: gain, -3 %",
     "tank level: silent",
+    "tank level: says failure",
+    "tank level: says out of specification",
     "truck scale: replayed",
 ];
 
 /// The same for a recording, where only instruments can go wrong; those that the bay has are shown.
-pub const FAULTS_OF_RECORDINGS: [&str; 14] = [
+pub const FAULTS_OF_RECORDINGS: [&str; 15] = [
     "tank level: stuck",
     "tank level: creep, 30 mm/h",
     "tank level: shift, 50 mm",
     "tank level: silent",
+    "tank level: says failure",
     "truck scale: creep, 0.6 t/h",
     "truck scale: shift, 90 kg, for 2 min",
     "truck scale: stuck",
@@ -277,7 +280,12 @@ fn is_recorded(session: &Session) -> bool {
 /// Faults that have a button.
 fn faults(session: &Session) -> Vec<&'static str> {
     match session.behind() {
-        Behind::Plant(_) => FAULTS.to_vec(),
+        Behind::Plant(plant) => {
+            let bay = &session.log().settings.bay;
+            let can =
+                |fault: &&str| GoesWrong::parse(fault).is_ok_and(|wrong| wrong.what.can(bay, &plant.wired).is_ok());
+            FAULTS.into_iter().filter(can).collect()
+        }
         Behind::Recording(recording) => {
             let can = |fault: &&str| GoesWrong::parse(fault).is_ok_and(|wrong| recording.player.can(&wrong).is_ok());
             FAULTS_OF_RECORDINGS.into_iter().filter(can).collect()

@@ -20,7 +20,7 @@ use crate::play::served::Served;
 use crate::play::whither;
 use crate::scenario;
 use crate::scenarios::Scenario;
-use crate::wrong::GoesWrong;
+use crate::wrong::{self, GoesWrong};
 use brimwatch::config::{self, DeliveryFile, Site};
 use brimwatch::engine::frame::Phase;
 use brimwatch::page::feed::{Published, What};
@@ -84,6 +84,11 @@ impl Session {
         let settings = written.bays[bay].settings.clone();
         refuse_open(&written.store.join(&written.bays[bay].slug), &settings.bay)?;
         let papers = delivery.setup.clone();
+        let wired = wrong::wired(&written.bays[bay]);
+        for goes_wrong in &scenario.goes_wrong {
+            let cannot = |why| format!("the scenario {} cannot be held here: {why}", scenario.name);
+            goes_wrong.what.can(&settings.bay, &wired).map_err(cannot)?;
+        }
         let log = Log { scenario, played: None, settings, papers, seed: options.seed, done: Vec::new() };
         delivery.setup = log.scenario.papers(&delivery.setup);
         let bays = (0..written.bays.len()).map(|at| match at == bay {
@@ -96,7 +101,7 @@ impl Session {
         let own = own_site(&written.texts, &drill.addresses(), &folder, options.port)?;
         let watched = Watched::begin((own, bay), deliveries, &folder, speed).await?;
         let (lives, ahead) = (Lives::new(&log), Ahead::default());
-        let behind = Behind::Plant(Box::new(Plant { drill, bay, lives, ahead }));
+        let behind = Behind::Plant(Box::new(Plant { drill, bay, wired, lives, ahead }));
         Ok(Session::set_going(folder, log, behind, watched))
     }
 

@@ -6,7 +6,7 @@ use super::told::{Ahead, words};
 use crate::instruments::{Instrument, Wrong};
 use crate::plant::fault::Mishap;
 use crate::wrong::{GoesWrong, What};
-use brimwatch::engine::input::AlarmId;
+use brimwatch::engine::input::{AlarmId, Status};
 use brimwatch::recording::truth::{Fault, Harm, Truth};
 
 /// Of a drill's log up to a plant time, by the engine time of its recording.
@@ -77,6 +77,9 @@ fn brings(wrong: What) -> &'static [AlarmId] {
         },
         What::Instrument(on, wrong) => match wrong {
             Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed => LOST,
+            Wrong::Says(Status::Failure | Status::FunctionCheck) => LOST,
+            // A doubtful witness still stands beside the others.
+            Wrong::Says(_) => &[],
             Wrong::Shift | Wrong::Creep | Wrong::Gain | Wrong::Saturated | Wrong::Elsewhere => shows_wrong(on),
         },
     }
@@ -121,9 +124,11 @@ fn shows_wrong(on: Instrument) -> &'static [AlarmId] {
 fn alarm(wrong: What) -> Option<AlarmId> {
     let whatever = match wrong {
         What::Plant(mishap) => stays(wrong) || mishap == Mishap::DrivesOff,
-        What::Instrument(_, wrong) => {
-            matches!(wrong, Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed)
-        }
+        What::Instrument(_, wrong) => match wrong {
+            Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed => true,
+            Wrong::Says(says) => says >= Status::FunctionCheck,
+            _ => false,
+        },
     };
     brings(wrong).first().copied().filter(|_| whatever)
 }

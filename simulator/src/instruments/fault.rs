@@ -3,6 +3,7 @@
 
 use super::Instrument;
 use super::channel::Disorder;
+use brimwatch::engine::input::Status;
 use std::fmt;
 
 /// What goes wrong. The size is in the instrument's own SI unit, but where said.
@@ -27,11 +28,13 @@ pub enum Wrong {
     /// The gateway of its device answers with what it has kept: every value behind it is repeated together,
     /// heartbeat too; the size means nothing.
     Replayed,
+    /// Its device says this of itself, by the classes of NAMUR NE 107, whatever it shows; the size means nothing.
+    Says(Status),
 }
 
 impl Wrong {
     /// All, in order.
-    pub const ALL: [Wrong; 9] = [
+    pub const ALL: [Wrong; 13] = [
         Wrong::Shift,
         Wrong::Creep,
         Wrong::Gain,
@@ -41,6 +44,10 @@ impl Wrong {
         Wrong::Exception,
         Wrong::Silent,
         Wrong::Replayed,
+        Wrong::Says(Status::Failure),
+        Wrong::Says(Status::FunctionCheck),
+        Wrong::Says(Status::OutOfSpecification),
+        Wrong::Says(Status::MaintenanceRequired),
     ];
 
     /// The one that is written so, see its `Display`.
@@ -62,6 +69,11 @@ impl fmt::Display for Wrong {
             Wrong::Exception => "exception",
             Wrong::Silent => "silent",
             Wrong::Replayed => "replayed",
+            Wrong::Says(Status::Failure) => "says failure",
+            Wrong::Says(Status::FunctionCheck) => "says function check",
+            Wrong::Says(Status::OutOfSpecification) => "says out of specification",
+            Wrong::Says(Status::MaintenanceRequired) => "says maintenance required",
+            Wrong::Says(Status::Fair) => "says nothing",
         })
     }
 }
@@ -125,6 +137,12 @@ impl InstrumentFault {
         }
     }
 
+    /// What its device says of itself while the fault is there.
+    #[must_use]
+    pub fn says(&self) -> Status {
+        if let Wrong::Says(says) = self.wrong { says } else { Status::Fair }
+    }
+
     /// Adds what this fault does to an instrument that it reaches.
     pub(super) fn disturb(&self, now_s: f64, disorder: &mut Disorder) {
         match self.wrong {
@@ -134,7 +152,7 @@ impl InstrumentFault {
             Wrong::Stuck | Wrong::Replayed => disorder.held = true,
             Wrong::Saturated => disorder.forced = Some(self.size),
             Wrong::Elsewhere => disorder.instead = Some(self.size),
-            Wrong::Exception | Wrong::Silent => {}
+            Wrong::Exception | Wrong::Silent | Wrong::Says(_) => {}
         }
     }
 }

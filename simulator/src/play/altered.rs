@@ -5,10 +5,11 @@ use super::recorded::Recorded;
 use crate::bay::gauge_number;
 use crate::instruments::{Answer, Instrument, Wrong};
 use crate::plant::interpolate;
-use crate::wrong::{GoesWrong, What};
+use crate::wrong::{self, GoesWrong, What, Wired};
 use brimwatch::config::{Settings, SignalKind};
-use brimwatch::engine::input::{Event, Measured, Poll, What as Entered};
+use brimwatch::engine::input::{Event, Measured, Poll, Status, What as Entered};
 use brimwatch::time::EngineTime;
+use std::path::Path;
 
 /// A fault of one instrument, by the recording's time.
 #[derive(Debug, Clone, Copy)]
@@ -25,8 +26,8 @@ struct Fault {
 pub struct Altered {
     bay: String,
     faults: Vec<Fault>,
-    /// Which instrument each signal is of.
-    instruments: Vec<Instrument>,
+    /// What each signal is of.
+    wired: Vec<Wired>,
     /// Density of the load, kg/m3: the size of a meter's fault is in kg/s, whatever its total counts.
     density_kg_per_m3: f64,
     /// What each signal last showed, SI.
@@ -48,14 +49,16 @@ impl Altered {
     #[must_use]
     pub fn new(recorded: &Recorded) -> Altered {
         let settings = &recorded.header.settings;
-        let instrument = |at: usize| Instrument::of(settings.signals[at].kind, gauge_number(settings, at));
-        let instruments: Vec<Instrument> = (0..settings.signals.len()).map(instrument).collect();
+        let site = recorded.site(Path::new("")).ok();
+        let setup = site.as_ref().and_then(|site| site.bays.get(recorded.bay(site).ok()?));
+        let unsaid = |at: usize| (Instrument::of(settings.signals[at].kind, gauge_number(settings, at)), None);
+        let wired = setup.map_or_else(|| (0..settings.signals.len()).map(unsaid).collect(), wrong::wired);
         Altered {
             bay: recorded.header.bay.clone(),
             faults: Vec::new(),
-            last: vec![None; instruments.len()],
-            totals: vec![Total::default(); instruments.len()],
-            instruments,
+            last: vec![None; wired.len()],
+            totals: vec![Total::default(); wired.len()],
+            wired,
             density_kg_per_m3: density(recorded),
         }
     }
@@ -97,9 +100,7 @@ impl Altered {
                  recording only instruments can go wrong, as in \"tank level: stuck\""
             ));
         };
-        if !self.instruments.contains(&on) {
-            return Err(format!("\"{what}\": bay {} has no {on}", self.bay));
-        }
+        what.can(&self.bay, &self.wired)?;
         Ok((on, wrong))
     }
 
@@ -128,9 +129,20 @@ impl Altered {
         on.map(Fault::answer).max().unwrap_or_default()
     }
 
+    /// What the device of a signal says of itself at a time, where a fault lets it.
+    #[must_use]
+    pub fn says(&self, signal: u16, at: EngineTime) -> Status {
+        let on = self.wired.get(usize::from(signal)).map(|(on, _)| *on);
+        let says = |fault: &Fault| match fault.wrong {
+            Wrong::Says(says) if Some(fault.on) == on && fault.is_on(at) => Some(says),
+            _ => None,
+        };
+        self.faults.iter().filter_map(says).max().unwrap_or_default()
+    }
+
     fn devices_of<'a>(&'a self, settings: &'a Settings, on: Instrument) -> impl Iterator<Item = u16> + 'a {
-        let signals = self.instruments.iter().zip(&settings.signals);
-        signals.filter(move |(instrument, _)| **instrument == on).map(|(_, signal)| signal.device)
+        let signals = self.wired.iter().zip(&settings.signals);
+        signals.filter(move |((instrument, _), _)| *instrument == on).map(|(_, signal)| signal.device)
     }
 
     /// What each signal of a recorded answer shows instead, SI; those that are as recorded are left out.
@@ -154,7 +166,7 @@ impl Altered {
             self.count(at, kind, si, now);
         }
         let mut shown = si + self.totals[at].off;
-        for fault in self.faults.iter().filter(|f| f.on == self.instruments[at] && f.is_on(now)) {
+        for fault in self.faults.iter().filter(|f| f.on == self.wired[at].0 && f.is_on(now)) {
             let size = self.size(fault, kind);
             shown = match fault.wrong {
                 Wrong::Stuck => self.last[at].unwrap_or(si),
@@ -164,7 +176,7 @@ impl Altered {
                 Wrong::Creep => shown + size * now.since_s(fault.from) / 3600.0,
                 Wrong::Gain => shown * (1.0 + size),
                 Wrong::Saturated | Wrong::Elsewhere => size,
-                Wrong::Exception | Wrong::Silent | Wrong::Replayed => shown,
+                Wrong::Exception | Wrong::Silent | Wrong::Replayed | Wrong::Says(_) => shown,
             };
         }
         shown
@@ -176,7 +188,7 @@ impl Altered {
             self.totals[at].recorded.get_or_insert((now, si));
             return;
         };
-        for fault in self.faults.iter().filter(|f| f.on == self.instruments[at] && f.from < now && then < f.until) {
+        for fault in self.faults.iter().filter(|f| f.on == self.wired[at].0 && f.from < now && then < f.until) {
             let (begin, end) = (then.max(fault.from), now.min(fault.until));
             let (for_s, size) = (end.since_s(begin), self.size(fault, kind));
             let counted = (si - before) * for_s / now.since_s(then);
@@ -185,7 +197,7 @@ impl Altered {
                 Wrong::Creep => size * begin.midpoint(end).since_s(fault.from) / 3600.0 * for_s,
                 Wrong::Gain => size * counted,
                 Wrong::Saturated | Wrong::Elsewhere => size * for_s - counted,
-                Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed => 0.0,
+                Wrong::Stuck | Wrong::Exception | Wrong::Silent | Wrong::Replayed | Wrong::Says(_) => 0.0,
             };
         }
         self.totals[at].recorded = Some((now, si));
@@ -243,20 +255,17 @@ fn density(recorded: &Recorded) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::path::Path;
 
     /// A watch of the drill's works that heard nothing.
     fn altered() -> (Altered, usize, usize) {
         let (site, _) = crate::scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
         let settings = &site.bays[0].settings;
-        let instruments: Vec<Instrument> = (0..settings.signals.len())
-            .map(|at| Instrument::of(settings.signals[at].kind, gauge_number(settings, at)))
-            .collect();
+        let wired = wrong::wired(&site.bays[0]);
         let at = |kind| settings.signals.iter().position(|signal| signal.kind == kind).expect("a signal");
         let (total, scale) = (at(SignalKind::FlowMassTotal), at(SignalKind::Scale));
-        let (last, totals) = (vec![None; instruments.len()], vec![Total::default(); instruments.len()]);
+        let (last, totals) = (vec![None; wired.len()], vec![Total::default(); wired.len()]);
         let (bay, faults) = ("bay-1".to_owned(), Vec::new());
-        (Altered { bay, faults, instruments, density_kg_per_m3: 1500.0, last, totals }, total, scale)
+        (Altered { bay, faults, wired, density_kg_per_m3: 1500.0, last, totals }, total, scale)
     }
 
     /// What each second shows of what counts 10 kg/s, or stands at 0.

@@ -24,6 +24,8 @@ const LOOK: Duration = Duration::from_millis(2);
 const FIRST_FRAME: Duration = Duration::from_secs(10);
 /// Engine time that the watch goes on after the last input, s: its last tick is out.
 const AFTER_S: f64 = 1.5;
+/// See [`between`], s.
+const ENTRY_MOVES_S: f64 = 0.5;
 /// Behind the name of whoever made an entry that is made again.
 const AGAIN: &str = " (recorded)";
 
@@ -94,7 +96,7 @@ impl Player {
     pub fn new(recorded: Arc<Recorded>, mut served: Served, (from, entries): (EngineTime, Entries)) -> Player {
         let inputs = recorded.inputs.iter().enumerate();
         let mut due: Vec<(EngineTime, usize)> =
-            inputs.filter_map(|(nth, input)| Some((due(&served, input, (from, entries))?, nth))).collect();
+            inputs.filter_map(|(nth, _)| Some((due(&served, &recorded.inputs, nth, (from, entries))?, nth))).collect();
         due.sort_by_key(|(at, _)| *at);
         let mut due = VecDeque::from(due);
         // At the recording's own beginning what each was first asked for; later what was last read, and nothing from
@@ -275,10 +277,12 @@ fn is_entry(input: &Input) -> bool {
 }
 
 /// When an input is played; None: it is not, or it lies before.
-fn due(served: &Served, input: &Input, (from, entries): (EngineTime, Entries)) -> Option<EngineTime> {
+fn due(served: &Served, inputs: &[Input], nth: usize, (from, entries): (EngineTime, Entries)) -> Option<EngineTime> {
+    let input = &inputs[nth];
     match &input.event {
         Event::Entry(entry) => {
-            (entries.has(&entry.what) && (input.at > from || from == EngineTime(0))).then_some(input.at)
+            let plays = entries.has(&entry.what) && (input.at > from || from == EngineTime(0));
+            plays.then(|| between(inputs, nth).max(from))
         }
         _ => {
             let at = served.from(input)?;
@@ -286,6 +290,17 @@ fn due(served: &Served, input: &Input, (from, entries): (EngineTime, Entries)) -
             (input.at.0 + 10 * SECOND_NS >= from.0).then_some(at)
         }
     }
+}
+
+/// An entry is made again in the middle between what was heard before and after it, at most [`ENTRY_MOVES_S`] from its own
+/// time. Right beside an answer or a tick a machine that is a little late would carry it over: other readings would be the
+/// start's, and each block of ticks would begin a second later.
+fn between(inputs: &[Input], nth: usize) -> EngineTime {
+    let heard = |input: &&Input| matches!(input.event, Event::Poll(_) | Event::Missed(_) | Event::Tick);
+    let own = inputs[nth].at;
+    let before = inputs[..nth].iter().rev().find(heard).map_or(own, |input| input.at);
+    let after = inputs[nth..].iter().find(heard).map_or(own, |input| input.at);
+    before.midpoint(after).max(own.plus_s(-ENTRY_MOVES_S)).min(own.plus_s(ENTRY_MOVES_S))
 }
 
 fn lock(playing: &Mutex<Playing>) -> MutexGuard<'_, Playing> {
@@ -323,5 +338,27 @@ impl Clock {
         if at > self.now() {
             (self.at, self.seen) = (at, Instant::now());
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use brimwatch::engine::input::{Poll, What};
+
+    /// Expected by hand: polls at whole seconds, ticks a tenth later.
+    #[test]
+    fn an_entry_is_made_again_amid_what_was_heard() {
+        let at = |s: f64| EngineTime(0).plus_s(s);
+        let input = |s: f64, event| Input { at: at(s), event };
+        let poll = |s: f64| input(s, Event::Poll(Poll::at_once(0, at(s), [])));
+        let entry =
+            |s: f64| input(s, Event::Entry(Entry { who: "attendant".into(), leg: 1, what: What::TransferStarted }));
+        let inputs = [poll(1.0), input(1.1, Event::Tick), entry(1.98), poll(2.0), entry(2.02), input(2.1, Event::Tick)];
+        assert!((between(&inputs, 2).since_s(at(0.0)) - 1.55).abs() < 1e-9);
+        assert!((between(&inputs, 4).since_s(at(0.0)) - 2.05).abs() < 1e-9);
+        let long = [poll(1.0), entry(1.2), poll(9.0)];
+        assert!((between(&long, 1).since_s(at(0.0)) - 1.7).abs() < 1e-9, "no further than half a second");
+        assert_eq!(between(&inputs[2..3], 0), at(1.98));
     }
 }

@@ -5,7 +5,7 @@ use super::recorded::Recorded;
 use crate::instruments::Answer;
 use crate::server::Registers;
 use brimwatch::config::{Settings, Site};
-use brimwatch::engine::input::{Block, Event, Input, MissReason, Missed, Poll};
+use brimwatch::engine::input::{Block, Event, Input, MissReason, Missed, Poll, Status};
 use brimwatch::poll::blocks::{self, BlockSpec};
 use brimwatch::poll::registers::Place;
 use brimwatch::time::EngineTime;
@@ -111,6 +111,14 @@ impl Served {
         for (signal, si) in changed {
             if let Some(place) = place(signal) {
                 device.registers.show(place, si);
+            }
+        }
+        // Last: of signals that share a register the one that complains is heard.
+        for value in &poll.values {
+            let recorded = if raw { Status::Fair } else { value.status };
+            let says = self.altered.says(value.signal, poll.replied).max(recorded);
+            if let (true, Some(status)) = (says > Status::Fair, place(value.signal).and_then(|place| place.status)) {
+                device.registers.say(&status, says);
             }
         }
     }

@@ -107,7 +107,6 @@ impl Board {
         wall: WallTime,
         delays: Delays,
     ) -> bool {
-        let line = catalogue::of(key.id);
         let state = self.state(key);
         let turned = state.condition != condition;
         state.condition = condition;
@@ -121,6 +120,7 @@ impl Board {
             // An open alarm whose condition turns shows that at once.
             return turned && state.open_since.is_some();
         }
+        let line = catalogue::of(key.id);
         let since = *state.waiting_since.get_or_insert(at);
         let waited_s = at.since_s(since);
         if state.open_since.is_none() {

@@ -132,8 +132,8 @@ fn alarms(results: &Results<'_>, index: usize, total: &Total) -> Markup {
             caption {
                 "Chattered: bursts of 3 within 60 s. Fleeting: gone within 10 s. Stale: open for more than 24 h. Delay: from \
                  the beginning of a labelled stretch. Lead: from the alarm to what it is for, by the readings (levels: \
-                 high-high, critical, the switch; pad: its ceiling, the relief valve's range; flow backwards, flow ended), \
-                 or to the bad end of a drill; middle and shortest."
+                 high-high, critical, the switch; pad: its ceiling, the relief valve's range; the tank's own pressure limit; \
+                 flow backwards, flow ended), or to the bad end of a drill; middle and shortest."
             }
             thead { tr {
                 th { "alarm" } th { "came" } th { "an hour" } th { "open, min" } th { "chattered" } th { "fleeting" }

@@ -32,6 +32,11 @@ impl Since {
         self.0.remove(&(name, of));
         None
     }
+
+    /// Whether it has held, as of the last time that anybody asked.
+    fn has_held(&self, name: &'static str, of: u16) -> bool {
+        self.0.contains_key(&(name, of))
+    }
 }
 
 /// What was found; the first of each check.
@@ -185,11 +190,8 @@ fn margin(plan: &Plan, known: &Known, frame: &Frame, findings: &mut Findings) {
     if frame.phase != Phase::Transfer {
         return;
     }
-    for (i, witness) in frame.witnesses.iter().enumerate() {
+    for witness in &frame.witnesses {
         let Some(received) = witness.received_kg else { continue };
-        findings.must("one that is lost stays in the margin", s, by_witness_kg[i].is_some(), || {
-            format!("{:?} is {:?}", witness.id, witness.validity)
-        });
         let loaded_kg = frame.delivery.as_ref().map_or(0.0, |d| d.loaded_kg);
         let least_kg = loaded_kg - received.value - EVENED_KG;
         let counts = witness.validity.is_credible() && rest_by.is_some();
@@ -198,6 +200,23 @@ fn margin(plan: &Plan, known: &Known, frame: &Frame, findings: &mut Findings) {
         findings.must("the rest is by whoever says least", s, !counts || rest_kg >= least_kg, || {
             format!("rest {rest_kg} kg; {:?} says {} of {loaded_kg} kg are in", witness.id, received.value)
         });
+    }
+}
+
+/// A witness that has once counted in the margin of this transfer goes on counting, lost or not.
+pub fn hold_lost(since: &mut Since, known: &Known, frame: &Frame, findings: &mut Findings) {
+    let Margin::Known { by_witness_kg, .. } = &frame.margin else { return };
+    if frame.phase != Phase::Transfer {
+        return;
+    }
+    for ((i, kg), witness) in (0u16..).zip(by_witness_kg).zip(&frame.witnesses) {
+        let left = kg.is_none() && since.has_held("counts", i);
+        findings.must("one that is lost stays in the margin", known.s, !left, || {
+            format!("{:?} is {:?}", witness.id, witness.validity)
+        });
+        if kg.is_some() {
+            since.held("counts", i, true, known.s);
+        }
     }
 }
 

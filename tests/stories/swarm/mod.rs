@@ -100,10 +100,8 @@ fn together(outcomes: &[Outcome]) -> Vec<String> {
         let errors: Vec<f64> = clean.iter().filter_map(|o| o.errors[witness as usize]).collect();
         let n = errors.len() as f64;
         let mean = errors.iter().sum::<f64>() / n;
-        if errors.len() >= FEWEST {
-            if mean.abs() > MEAN.0 / n.sqrt() + MEAN.1 {
-                told.push(format!("{witness:?} is off by {mean:+.2} u in the mean of {n} clean deliveries"));
-            }
+        if errors.len() >= FEWEST && mean.abs() > MEAN.0 / n.sqrt() + MEAN.1 {
+            told.push(format!("{witness:?} is off by {mean:+.2} u in the mean of {n} clean deliveries"));
         }
     }
     let called: Vec<&&Outcome> = clean.iter().filter(|o| o.cried || !o.called.is_empty()).collect();

@@ -136,7 +136,7 @@ pub struct Run<'a> {
     chance: Chance,
     recorded: Arc<Recorded>,
     heard_s: u64,
-    excuses: Since,
+    since: Since,
     called: BTreeSet<AlarmId>,
     mended: bool,
     how_far: HowFar,
@@ -177,7 +177,7 @@ impl<'a> Run<'a> {
             chance: Chance::new(plan.seed, 952),
             recorded,
             heard_s: 0,
-            excuses: Since::default(),
+            since: Since::default(),
             called: BTreeSet::new(),
             mended: false,
             how_far,
@@ -384,7 +384,7 @@ impl<'a> Run<'a> {
     fn slept(&mut self) {
         self.alarms.slept();
         self.truths.slept();
-        self.excuses = Since::default();
+        self.since = Since::default();
     }
 
     /// The other bay's part, and its word where it is heard.
@@ -458,7 +458,8 @@ impl<'a> Run<'a> {
     fn hold(&mut self, frame: &Frame) {
         let (plan, known, findings) = (self.plan, &self.known, &mut self.findings);
         checks::hold(plan, known, frame, findings);
-        checks::hold_excuses(&mut self.excuses, known, frame, findings);
+        checks::hold_excuses(&mut self.since, known, frame, findings);
+        checks::hold_lost(&mut self.since, known, frame, findings);
         self.alarms.hold(plan, known, frame, findings);
         if !self.mended {
             self.truths.hold(plan, known, &self.bench, frame, findings);

@@ -217,7 +217,7 @@ impl Truths {
         let s = plant.time_s();
         let odd = matches!(frame.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich);
         self.cried |= odd;
-        let Some((from_s, found_s, leak)) = only_fault(plan) else { return };
+        let Some(OnlyFault { from_s, found_s, leak }) = only_fault(plan) else { return };
         let started_s = known.started_s.unwrap_or(s);
         let there = frame.witnesses.iter().all(|w| w.validity == Validity::Good);
         let moves = plant.meter_kg_per_s() > MOVES_KG_PER_S;
@@ -316,9 +316,18 @@ impl Truths {
     }
 }
 
-/// The only thing that is wrong with the masses of this delivery: from when, by when nine of ten are found, s, and, where it is a
-/// leak, on which side and how fast, kg/min. None: there are several, or none that the comparison is for.
-fn only_fault(plan: &Plan) -> Option<(f64, f64, Option<(WitnessId, f64)>)> {
+/// The only thing that is wrong with the masses of a delivery.
+struct OnlyFault {
+    /// From when, s of the plant.
+    from_s: f64,
+    /// By when nine of ten are found, s.
+    found_s: f64,
+    /// Where it is a leak: on which side and how fast, kg/min.
+    leak: Option<(WitnessId, f64)>,
+}
+
+/// None: there are several, or none that the comparison is for.
+fn only_fault(plan: &Plan) -> Option<OnlyFault> {
     if plan.faults.len() + plan.mishaps.len() != 1 || plan.density_off != 0.0 {
         return None;
     }
@@ -331,7 +340,7 @@ fn only_fault(plan: &Plan) -> Option<(f64, f64, Option<(WitnessId, f64)>)> {
             Mishap::DrawOff | Mishap::Inflow => (after_s(size), None),
             _ => return None,
         };
-        return Some((mishap.at_s, found_s, leak));
+        return Some(OnlyFault { from_s: mishap.at_s, found_s, leak });
     }
     let fault = plan.faults.first().filter(|fault| fault.for_s.is_infinite())?;
     let size = fault.size.abs();
@@ -344,7 +353,7 @@ fn only_fault(plan: &Plan) -> Option<(f64, f64, Option<(WitnessId, f64)>)> {
         (Wrong::Gain, Instrument::Meter) => steps(size, &[(0.05, 164.0), (0.02, 336.0), (0.01, 714.0)]),
         _ => return None,
     };
-    Some((fault.at_s, found_s, None))
+    Some(OnlyFault { from_s: fault.at_s, found_s, leak: None })
 }
 
 /// The time in which nine of ten leaks before the meter were found (docs/figures.md, "Faults found"), s.

@@ -61,7 +61,7 @@ async fn look(State(app): State<App>, headers: HeaderMap) -> Response {
         _ => Some(SettingsWord::MayNot),
     };
     let offered = app.settings.offered.borrow().clone();
-    Html(page(&app.site, &offered, bar, &app.reader).into_string()).into_response()
+    Html(page((&app.site, app.is_drill()), &offered, bar, &app.reader).into_string()).into_response()
 }
 
 async fn change(State(app): State<App>, headers: HeaderMap, posted: Result<Json<Posted>, JsonRejection>) -> Response {
@@ -111,12 +111,15 @@ fn answer(status: StatusCode, taken: bool, changed: Vec<Changed>, says: String) 
 }
 
 /// The page; `bar`: why nothing can be changed by whoever looks.
-fn page(site: &str, offered: &Offered, bar: Option<SettingsWord<'static>>, reader: &Reader) -> Markup {
+fn page((site, drill): (&str, bool), offered: &Offered, bar: Option<SettingsWord<'static>>, reader: &Reader) -> Markup {
     let say = |word| reader.language.settings(word);
     let door = |word| reader.language.sign_in(word);
     let body = html! {
         body.list {
-            header { h1 { (site) } }
+            header {
+                h1 { (site) }
+                @if drill { span.drill { (reader.language.labels().drill) } }
+            }
             main {
                 h2 { (say(SettingsWord::Title)) }
                 p { (say(SettingsWord::About)) }

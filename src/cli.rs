@@ -1,7 +1,7 @@
 //! What is typed and what it answers: commands, exit codes, the log.
 
 use crate::check;
-use crate::config::{self, Site};
+use crate::config::{self, Door, Site};
 use crate::decode;
 use crate::decode::command::{Refusal, Shown};
 use crate::ledger::{self, Ledger};
@@ -20,6 +20,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 use std::fmt::Display;
 use std::fs::File;
 use std::io::{self, BufWriter, IsTerminal, Write};
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -786,17 +787,27 @@ fn options(site: &Path, deliveries: &[PathBuf]) -> Result<Options, String> {
 }
 
 async fn watch_until_told(options: Options) -> ExitCode {
+    let door = options.site.door.clone();
     let running = match live::start(options).await {
         Ok(running) => running,
         Err(error @ live::LiveError::Recording(_)) => return fail(NO_RECORDING, error),
         Err(error) => return fail(REFUSED, error),
     };
-    say(format_args!("brimwatch watches. The page: http://{}/", running.page));
+    say(format_args!("brimwatch watches. The page: {}", address(&door, running.page)));
     say(ADVISORY);
     told_to_stop().await;
     say("brimwatch stops watching; the recordings can be gone on with.");
     running.stop().await;
     ExitCode::SUCCESS
+}
+
+/// What to type into a browser.
+fn address(door: &Door, page: SocketAddr) -> String {
+    let scheme = if door.tls.is_some() { "https" } else { "http" };
+    match door.names.first().filter(|_| door.tls.is_some() && !page.ip().is_loopback()) {
+        Some(name) => format!("{scheme}://{name}:{}/", page.port()),
+        None => format!("{scheme}://{page}/"),
+    }
 }
 
 /// Ctrl-C, or what a service manager sends.

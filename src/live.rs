@@ -18,8 +18,11 @@ mod segment;
 
 use crate::clock::MachineTime;
 use crate::config::{DeliveryFile, Site};
+use crate::page::door::Entrance;
 use crate::page::feed::{BayFeed, SettingsDoor, Work};
+use crate::page::reader;
 use crate::page::server::{self, Served};
+use crate::page::tls::{self, TlsError};
 use crate::poll::device::{Answer, Reader, Spec};
 use crate::poll::link::{self, LinkSpec};
 use crate::poll::stats::Stats;
@@ -60,6 +63,9 @@ pub enum LiveError {
         /// What the system says.
         source: io::Error,
     },
+    /// The page's certificate cannot be used.
+    #[error(transparent)]
+    Tls(#[from] TlsError),
     /// The store cannot be used.
     #[error("{}: the store cannot be used: {source}; see that the folder exists and can be written", path.display())]
     Store {
@@ -153,6 +159,8 @@ impl Running {
 /// When the page's address, the store or an open recording cannot be used; then nothing was started.
 pub async fn start(options: Options) -> Result<Running, LiveError> {
     let Options { site, deliveries, drill_speed } = options;
+    let tls = site.door.tls.as_ref().map(|(certificate, key)| tls::acceptor(certificate, key)).transpose()?;
+    let entrance = Entrance { tls, names: site.door.names.clone(), behind_proxy: site.door.behind_proxy };
     let listener =
         TcpListener::bind(site.listen).await.map_err(|source| LiveError::Listen { address: site.listen, source })?;
     let page = listener.local_addr().map_err(|source| LiveError::Listen { address: site.listen, source })?;
@@ -205,6 +213,8 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
     let served = Served {
         site: site.name.clone(),
         people: site.people.clone(),
+        reader: reader::Reader::of_site(&site.language, site.units),
+        entrance,
         settings: SettingsDoor { offered, asks },
         bays: feeds.clone(),
     };

@@ -79,6 +79,16 @@ impl Measures {
     /// The words of the site file.
     pub const NAMES: &'static [&'static str] = &["si", "si_bar", "us_customary"];
 
+    /// Its word in the site file.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Measures::Si => "si",
+            Measures::SiBar => "si_bar",
+            Measures::UsCustomary => "us_customary",
+        }
+    }
+
     /// By its word in the site file.
     #[must_use]
     pub fn named(name: &str) -> Option<Measures> {

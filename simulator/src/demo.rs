@@ -190,7 +190,7 @@ fn progress(feed: &BayFeed) {
         return;
     };
     let (frame, zone) = (&published.frame, TimeZone::UTC);
-    let headline = English.headline(Scene { settings: &published.settings, frame, zone: &zone }, false);
+    let headline = English.headline(Scene::new(&published.settings, frame, &zone), false);
     let says = if headline.act.is_empty() { headline.says } else { headline.whole() };
     let Some(started) = frame.delivery.as_ref().and_then(|d| d.started) else {
         println!("  {says}");

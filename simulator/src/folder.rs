@@ -2,10 +2,11 @@
 //! real work going on.
 
 use crate::drill::readdress;
-use brimwatch::config::{self, Site};
+use brimwatch::config::{self, Door, Site};
 use brimwatch::page::feed::{BayFeed, Entry, EntryRequest};
 use brimwatch::recording::ENDING;
 use brimwatch::recording::resume;
+use brimwatch::words::{Language as _, en::English};
 use std::fs;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Component, Path, PathBuf};
@@ -80,7 +81,8 @@ pub fn own_site(
     let site = config::load(&site_file).map_err(|faults| faults.to_string())?;
     // Also where the site file leaves them out.
     let (listen, store) = (SocketAddr::from((Ipv4Addr::LOCALHOST, port)), folder.join("recordings"));
-    Ok(Site { listen, store, ..site })
+    // A drill is for this machine alone.
+    Ok(Site { listen, door: Door::default(), store, ..site })
 }
 
 /// Hands an entry in and waits until it is on disk.
@@ -91,7 +93,7 @@ pub async fn hand_in(feed: &BayFeed, entry: Entry) -> Result<(), String> {
     let (saved, answer) = oneshot::channel();
     feed.entries.send(EntryRequest { entry, saved }).await.map_err(|_| "the live loop is gone")?;
     match timeout(SAVED_WITHIN, answer).await {
-        Ok(Ok(taken)) => taken,
+        Ok(Ok(taken)) => taken.map_err(|why| English.refused(why).to_owned()),
         Ok(Err(_)) => Err("the live loop dropped an entry".into()),
         Err(_) => Err(format!("an entry was not on disk within {} s", SAVED_WITHIN.as_secs())),
     }

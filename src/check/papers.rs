@@ -34,7 +34,8 @@ pub fn checks(site: &Site, delivery: &DeliveryFile, now: WallTime) -> Vec<PaperC
         monitor.step(&Input { at: EngineTime(0), event });
     }
     let frame = monitor.frame();
-    let scene = Scene { settings, frame: &frame, zone: &TimeZone::UTC };
+    let zone = TimeZone::UTC;
+    let scene = Scene::new(settings, &frame, &zone);
     let line = |check| {
         let CheckText { name, state, says } = English.check(scene, check);
         PaperCheck { check: check.id.name(), name, state, by_person: check.by_person, says }

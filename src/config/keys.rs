@@ -3,7 +3,7 @@
 //! It is the one place that knows them. The walk reads files by it, hints come from it, and
 //! the shipped files are held against it.
 
-use crate::units::Quantity;
+use crate::units::{Measures, Quantity};
 
 /// What a key holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -167,6 +167,8 @@ pub(super) const SIGNED_BY: &[&str] = &["site", "driver", "both"];
 pub(super) const RIGHTS: &[&str] = &["attend", "engineer"];
 pub(super) const DRIVES: &[&str] = &["pad", "pump", "pump_vapour_return"];
 /// Words for [`crate::engine::settings::PadTap`].
+/// Those of `words::LANGUAGES`, which a test holds against it.
+pub const LANGUAGES: &[&str] = &["en", "es"];
 pub(super) const TAPS: &[&str] = &["trailer", "supply"];
 /// Gases on the trailer.
 pub(super) const GASES: &[&str] = &["nitrogen", "dry air"];
@@ -197,7 +199,19 @@ pub const SITE: &[Key] = &[
     key("site.keep_idle_days", Integer(1, 3650), Default("30"), "30",
         "days that recordings of idle bays are kept; those of deliveries are never removed"),
     key("site.listen", Text, Default("127.0.0.1:8480"), "127.0.0.1:8480",
-        "address of the page: this machine only (127.0.0.1 or [::1]) and a port"),
+        "address of the page and a port: this machine only (127.0.0.1 or [::1]), or any with tls_certificate and tls_key, or behind_proxy"),
+    key("site.names", Texts, Optional, "[\"bays.example.org\"]",
+        "host names or addresses by which browsers reach the page, without port, beside 127.0.0.1, localhost and [::1]; any other is refused"),
+    key("site.tls_certificate", Text, Optional, "page.pem",
+        "certificate of the page (PEM, its own first, then those between it and the authority), beside this file unless absolute; read at start"),
+    key("site.tls_key", Text, Optional, "page.key",
+        "private key of that certificate (PEM, without a password), beside this file unless absolute; readable by the watch's account alone"),
+    key("site.behind_proxy", Flag, Default("false"), "true",
+        "a proxy in front encrypts and passes the Host on; between it and the page nothing is encrypted, so let it be this machine or a wire that nobody else has"),
+    key("site.units", Choice(Measures::NAMES), Default("si"), "us_customary",
+        "units of the page for whoever has not chosen others there; files, recordings and JSON keep SI; si: kg, m, kPa, C; si_bar: the same with bar; us_customary: lb, short ton, ft, psi, F"),
+    key("site.language", Choice(LANGUAGES), Default("en"), "en",
+        "language of the page for whoever has not chosen another there (BCP 47)"),
     key("site.people", Text, Optional, "people.toml",
         "file of the people who may act on the page, made by `brimwatch people`; beside this file unless absolute; left out: whoever is at this machine may"),
 
@@ -339,6 +353,10 @@ pub const SITE: &[Key] = &[
         "usual rate of unloading; for the times that `brimwatch check` works out"),
     key("bay.usual_pad", amount(GaugePressure, 1e3, 7e5), Optional, "18 psi gauge",
         "usual pad pressure; marked on the page, and for what `brimwatch check` says of the gas"),
+    key("bay.usual_pad_low", amount(GaugePressure, 1e3, 7e5), Optional, "16 psi gauge",
+        "lower end of the band that the pad is worked in; shown on the page, and no alarm; needs usual_pad_high"),
+    key("bay.usual_pad_high", amount(GaugePressure, 1e3, 7e5), Optional, "20 psi gauge",
+        "upper end of that band"),
 
     key("bay.supply", Table, Optional, "",
         "the gas supply, for what `brimwatch check` says of a regulator that fails wide open; it is not watched"),

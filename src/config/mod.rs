@@ -38,7 +38,7 @@ pub use range::{Range, range};
 use crate::poll::blocks::Manners;
 use crate::poll::registers::{Place, Register};
 use crate::poll::way::Way;
-use crate::units::{Celsius, GaugePa, KgPerM3, KgPerS, Metre, PaS};
+use crate::units::{Celsius, GaugePa, KgPerM3, KgPerS, Measures, Metre, PaS};
 use fault::{Draft, Spot};
 use std::io;
 use std::net::SocketAddr;
@@ -60,8 +60,14 @@ pub struct Site {
     pub store: PathBuf,
     /// Days that idle recordings are kept.
     pub keep_idle_days: u32,
-    /// Address of the page; loopback only.
+    /// Address of the page; loopback only, unless its door encrypts.
     pub listen: SocketAddr,
+    /// How browsers reach the page.
+    pub door: Door,
+    /// Units of whoever has not chosen others on the page.
+    pub units: Measures,
+    /// Language of whoever has not chosen another on the page: its tag after BCP 47.
+    pub language: String,
     /// The people who may act on the page; `None`: whoever is at this machine.
     pub people: Option<PathBuf>,
     /// Every way to devices.
@@ -74,6 +80,17 @@ pub struct Site {
     pub bays: Vec<BaySetup>,
     /// What is allowed but should be known, in the order of files and lines.
     pub warnings: Vec<Fault>,
+}
+
+/// How browsers reach the page.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Door {
+    /// Host names by which it is reached, beside those of loopback.
+    pub names: Vec<String>,
+    /// Files of the certificate and of its key.
+    pub tls: Option<(PathBuf, PathBuf)>,
+    /// Somebody in front encrypts.
+    pub behind_proxy: bool,
 }
 
 /// One way to devices: a TCP connection or a serial line. Those that share it are asked in turn.
@@ -151,6 +168,8 @@ pub struct Usual {
     pub rate: Option<KgPerS>,
     /// Pad pressure.
     pub pad: Option<GaugePa>,
+    /// Band that the pad is worked in, for the page.
+    pub pad_band: Option<(GaugePa, GaugePa)>,
     /// Pressure before the regulator of the gas supply.
     pub supply: Option<GaugePa>,
     /// Diameter of the narrowest opening between there and the trailer, the regulator wide open.

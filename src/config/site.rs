@@ -6,7 +6,7 @@ use super::fault::{Draft, Spot, nearest};
 use super::shape::{Head, Vessel};
 use super::thresholds::{Budgets, thresholds};
 use super::walk::{Table, walk};
-use super::{BaySetup, Device, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
+use super::{BaySetup, Device, Door, Neighbouring, ProductTable, Site, Usual, keys, sense, signals, tables};
 use crate::engine::alarm::catalogue;
 use crate::engine::blow::{BlowSetup, VentSetup};
 use crate::engine::papers::{Contacts, TankExpected};
@@ -15,9 +15,9 @@ use crate::engine::settings::{
     RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
 use crate::poll::registers::Place;
-use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Metre};
+use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Measures, Metre};
 use std::io;
-use std::net::SocketAddr;
+use std::net::{Ipv6Addr, SocketAddr};
 use std::path::Path;
 
 /// Reads a file that the site file names, by the name as written.
@@ -71,7 +71,8 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
     introduce(&mut bays);
     super::steps::give(draft, root.tables("bay"), &mut bays, &mut beside);
     let table = root.table("site");
-    let listen = listen(draft, table);
+    let door = door(draft, table, path.parent().unwrap_or(Path::new("")));
+    let listen = listen(draft, table, &door);
     let products: Vec<ProductTable> = products.into_iter().map(|(_, product)| product).collect();
     if draft.is_clean() {
         let (devices, tanks) = (&works.devices, &works.tanks);
@@ -84,6 +85,9 @@ pub(super) fn site(draft: &mut Draft, path: &Path, text: String, read: Read<'_>)
         keep_idle_days: u32::try_from(table.integer("keep_idle_days")).unwrap_or(u32::MAX),
         store: path.parent().unwrap_or(Path::new("")).join(table.text("store")),
         listen,
+        door,
+        units: Measures::named(table.text("units")).unwrap_or_default(),
+        language: table.text("language").to_owned(),
         people: table.optional_text("people").map(|file| path.parent().unwrap_or(Path::new("")).join(file)),
         links,
         devices: works.devices,
@@ -111,13 +115,45 @@ fn dead_bands(table: &Table) -> Vec<DeadBand> {
     keys.filter_map(band).filter(|band| band.width_si > 0.0).collect()
 }
 
-/// The page's address; it is not encrypted, so it is for this machine only.
-fn listen(draft: &mut Draft, table: &Table) -> SocketAddr {
+/// Whom the page lets in, and by which way.
+fn door(draft: &mut Draft, table: &Table, beside: &Path) -> Door {
+    let file = |key| table.optional_text(key).map(|file| beside.join(file));
+    let tls = match (file("tls_certificate"), file("tls_key")) {
+        (Some(certificate), Some(key)) => Some((certificate, key)),
+        (None, None) => None,
+        (certificate, _) => {
+            let (has, lacks) = match certificate {
+                Some(_) => ("tls_certificate", "tls_key"),
+                None => ("tls_key", "tls_certificate"),
+            };
+            draft
+                .fault(table.spot(has), table.path(lacks), format!("{has} stands without {lacks}"))
+                .act("write both, or neither: then the page is for this machine alone");
+            None
+        }
+    };
+    for (name, spot) in table.texts("names") {
+        let address =
+            name.strip_prefix('[').and_then(|n| n.strip_suffix(']')).is_some_and(|n| n.parse::<Ipv6Addr>().is_ok());
+        if !address && (name.is_empty() || !name.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '.' | '-'))) {
+            draft
+                .fault(spot, table.path("names"), format!("{name:?} is no host name"))
+                .allowed("letters, digits, dots and hyphens, or an IPv6 address in brackets; no port, no https://")
+                .act("write what stands in the browser's address between https:// and the port");
+        }
+    }
+    let names = table.texts("names").iter().map(|(name, _)| name.clone()).collect();
+    Door { names, tls, behind_proxy: table.flag("behind_proxy") }
+}
+
+/// The page's address: for this machine alone, unless somebody encrypts; then browsers must know it by a name.
+fn listen(draft: &mut Draft, table: &Table, door: &Door) -> SocketAddr {
     let (nowhere, written) = (SocketAddr::from(([127, 0, 0, 1], 0)), table.text("listen"));
     if written.is_empty() {
         return nowhere;
     }
-    let address = written.parse::<SocketAddr>().ok().filter(|address| address.ip().is_loopback());
+    let encrypted = door.tls.is_some() || door.behind_proxy;
+    let address = written.parse::<SocketAddr>().ok().filter(|address| address.ip().is_loopback() || encrypted);
     if address.is_none() {
         draft
             .fault(
@@ -125,10 +161,19 @@ fn listen(draft: &mut Draft, table: &Table) -> SocketAddr {
                 table.path("listen"),
                 format!("{written:?} is no address of this machine alone"),
             )
-            .allowed("127.0.0.1 or [::1], a colon and a port, 0 to 65535")
-            .act("write \"127.0.0.1:8480\"; the page is not offered to a network");
+            .allowed("127.0.0.1 or [::1], a colon and a port, 0 to 65535; any address with TLS")
+            .act(
+                "write \"127.0.0.1:8480\"; or offer the page to a network with tls_certificate, tls_key and names, or with \
+                 behind_proxy where a proxy encrypts",
+            );
     }
-    address.unwrap_or(nowhere)
+    let address = address.unwrap_or(nowhere);
+    if door.names.is_empty() && (door.behind_proxy || !address.ip().is_loopback()) {
+        draft
+            .fault(table.spot("listen"), table.path("names"), "browsers elsewhere reach the page by no name")
+            .act("write names = [\"...\"]: the host names by which browsers reach the page; any other is refused");
+    }
+    address
 }
 
 /// Notes each table whose name, brought to a common form, was used before.
@@ -385,7 +430,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
         products: places.iter().map(|&place| works.tanks[place].1).collect(),
         neighbours: Vec::new(),
         emergency: super::expected::emergency(table.table("emergency")),
-        usual: usual(table, places.iter().map(|&place| works.vents[place].passes).collect()),
+        usual: usual(draft, table, places.iter().map(|&place| works.vents[place].passes).collect()),
     }
 }
 
@@ -401,11 +446,24 @@ fn blow(table: &Table, vents: Vec<VentSetup>) -> BlowSetup {
     BlowSetup { bore: line.optional_number("bore").map(Metre), loss: line.optional_number("loss"), vents }
 }
 
-fn usual(table: &Table, vents: Vec<Option<KgPerS>>) -> Usual {
+fn usual(draft: &mut Draft, table: &Table, vents: Vec<Option<KgPerS>>) -> Usual {
     let (supply, line) = (table.table("supply"), table.table("line"));
+    let ends = ["usual_pad_low", "usual_pad_high"];
+    let pad_band = match ends.map(|end| table.optional_number(end)) {
+        [None, None] => None,
+        [Some(low), Some(high)] if low < high => Some((GaugePa(low), GaugePa(high))),
+        [low, _] => {
+            let written = if low.is_some() { ends[0] } else { ends[1] };
+            draft
+                .fault(table.spot(written), table.path(written), "the band of the pad has no two ends that rise")
+                .act("write usual_pad_low and a higher usual_pad_high, or neither");
+            None
+        }
+    };
     Usual {
         rate: table.optional_number("usual_rate").map(KgPerS),
         pad: table.optional_number("usual_pad").map(GaugePa),
+        pad_band,
         supply: supply.optional_number("pressure").map(GaugePa),
         orifice: supply.optional_number("orifice").map(Metre),
         bore: line.optional_number("bore").map(Metre),

@@ -8,13 +8,11 @@ use super::{facts, not_before};
 use crate::clock::{Clock, MachineTime, machine_duration, wall_now};
 use crate::config::{BaySetup, DeliveryFile, Site};
 use crate::engine::Monitor;
-use crate::engine::delivery::Refusal;
 use crate::engine::frame::{Alarm, Frame, Output, Phase, VerdictWord};
 use crate::engine::input::{
     Block, Carried, Event, Gap, GapClock, Input, Missed, Poll, RecorderState, SettingsText, What,
 };
 use crate::engine::settings::Settings;
-use crate::engine::zero::NoZero;
 use crate::page::feed::{DeviceStats, EntryRequest, Facts, Published, Work};
 use crate::picture::Past;
 use crate::poll::device::{Answer, Round};
@@ -22,7 +20,7 @@ use crate::poll::schedule::Schedule;
 use crate::poll::stats::Stats;
 use crate::recording::writer::{Progress, Recorder};
 use crate::time::{EngineTime, SECOND_NS, WallTime};
-use crate::words::{Language, en::English, steps};
+use crate::words::{Language, NotTaken, en::English};
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
@@ -45,8 +43,6 @@ const MEND_EVERY: Duration = Duration::from_secs(1);
 /// An idle segment lasts this long, s.
 const IDLE_SEGMENT_S: u64 = 24 * 3600;
 
-const NOT_RECORDED: &str = "the recorder cannot write, so this would be lost: mend the disk first";
-
 /// One bay under watch.
 pub struct Bay {
     site: String,
@@ -65,7 +61,7 @@ pub struct Bay {
     last: MachineTime,
     wall_looked: EngineTime,
     /// Entries that wait to be durable, oldest first.
-    unsaved: VecDeque<(u64, oneshot::Sender<Result<(), String>>)>,
+    unsaved: VecDeque<(u64, oneshot::Sender<Result<(), NotTaken>>)>,
     stats: Vec<Arc<Stats>>,
     work: Arc<Work>,
     talk: Talk,
@@ -176,7 +172,7 @@ impl Bay {
         // Writes what waits.
         drop((self.recorder.take(), self.past.take()));
         self.answer_saved();
-        self.refuse_unsaved("the disk did not take it before the program stopped");
+        self.refuse_unsaved(NotTaken::Stopped);
     }
 
     fn answer(&mut self, answer: Answer) {
@@ -246,18 +242,18 @@ impl Bay {
     fn enter(&mut self, request: EntryRequest) {
         let EntryRequest { entry, saved } = request;
         if let Err(refusal) = self.monitor.admits_entry(&entry) {
-            let _ = saved.send(Err(refused(refusal).to_owned()));
+            let _ = saved.send(Err(NotTaken::Refused(refusal)));
             return;
         }
         if !self.can_record() {
-            let _ = saved.send(Err(NOT_RECORDED.to_owned()));
+            let _ = saved.send(Err(NotTaken::NotRecorded));
             return;
         }
         tracing::info!(bay = self.setup.slug, who = entry.who, what = ?entry.what, "entry");
         let number = self.step(MachineTime::now(), Event::Entry(entry));
         if self.recorder.is_none() {
             // The step failed by our own fault and the segment ended with it.
-            let _ = saved.send(Err("brimwatch failed on it and starts anew: look whether it took effect".to_owned()));
+            let _ = saved.send(Err(NotTaken::Failed));
             return;
         }
         self.unsaved.push_back((number, saved));
@@ -285,12 +281,10 @@ impl Bay {
         let refusal = self.monitor.admits(&What::DeliveryOpened(Box::new(delivery.setup.clone()))).err();
         let last = self.latest.borrow().as_ref().and_then(|shown| shown.frame.delivery.as_ref().map(|d| d.id.clone()));
         let refused = match refusal {
-            Some(refusal) => Some(refused(refusal).to_owned()),
+            Some(refusal) => Some(NotTaken::Refused(refusal)),
             // A record is known by its delivery: a second of that name would be taken for the first.
-            None if last.as_ref() == Some(&id) => {
-                Some(format!("delivery {id:?} was closed here: give this one another id"))
-            }
-            None if !self.can_record() => Some(NOT_RECORDED.to_owned()),
+            None if last.as_ref() == Some(&id) => Some(NotTaken::SameName),
+            None if !self.can_record() => Some(NotTaken::NotRecorded),
             None => None,
         };
         if let Some(why) = refused {
@@ -303,7 +297,7 @@ impl Bay {
                 self.unsaved.push_back((number, opened));
                 self.answer_saved();
             }
-            None => drop(opened.send(Err(NOT_RECORDED.to_owned()))),
+            None => drop(opened.send(Err(NotTaken::NotRecorded))),
         }
     }
 
@@ -429,12 +423,12 @@ impl Bay {
             Err(error) => tracing::error!(%error, "the last segment was not ended"),
         }
         self.answer_saved();
-        self.refuse_unsaved("the disk did not take it before the recording ended");
+        self.refuse_unsaved(NotTaken::Ended);
     }
 
-    fn refuse_unsaved(&mut self, why: &str) {
+    fn refuse_unsaved(&mut self, why: NotTaken) {
         for (_, saved) in self.unsaved.drain(..) {
-            let _ = saved.send(Err(why.to_owned()));
+            let _ = saved.send(Err(why));
         }
     }
 
@@ -523,46 +517,5 @@ fn device_stats(name: &str, stats: &Stats) -> DeviceStats {
         lateness_us: now.lateness_us,
         late: now.late,
         trouble: trouble.unwrap_or_default(),
-    }
-}
-
-/// Why an entry was not taken, for the person who made it.
-fn refused(refusal: Refusal) -> &'static str {
-    match refusal {
-        Refusal::DeliveryOpen => "a delivery is open already: close it first",
-        Refusal::NoDelivery => "no delivery is open at this bay",
-        Refusal::AlreadyTransferring => "the transfer of this leg was started before",
-        Refusal::NotTransferring => "no transfer is on",
-        Refusal::NoSuchAlarm => "that alarm is not open any more",
-        Refusal::NeverShelved => {
-            "that alarm may be neither shelved nor taken out of service: nothing silences level, pressure, missing mass, another product, a \
-             reaction, or the loss of what warns of them"
-        }
-        Refusal::ShelfWithoutEnd => "say for how many minutes it is shelved: an alarm is never shelved without end",
-        Refusal::ShelfTooLong => "an alarm is shelved for 480 minutes at the most, one shift",
-        Refusal::NotShelved => "that alarm is not shelved",
-        Refusal::NoZero(NoZero::NothingOff) => "the scale is not under suspicion: there is nothing to put right",
-        Refusal::NoZero(NoZero::Grows) => "what is missing grows: no new zero explains that",
-        Refusal::NoZero(NoZero::NoOther) => "no other instrument says how much came in",
-        Refusal::Blowing => "the hose is being blown clear already: enter when it has ended",
-        Refusal::NotBlowing => "nobody has entered that the hose is being blown clear",
-        Refusal::NoStep(why) => steps::refused(why),
-        Refusal::NoDip => "the site file does not allow this tank to be opened: hand_dip_u is not set",
-        Refusal::DipTooLate => "a dip says where the tank stood before the load came in: the transfer has started",
-        Refusal::DipOffTheTank => {
-            "that level is outside the tank: write it in m above the datum that the gauge counts from"
-        }
-        Refusal::NotByPerson => "that check is not one that a person enters, or it is not asked at this bay",
-        Refusal::NoReason => "write what was found: a failing check or a rejection without a word helps nobody",
-        Refusal::TooLateToReject => {
-            "the transfer was started, so something may have moved: close it; a rejection is for a load that has not moved"
-        }
-        Refusal::NotOut => "that alarm is not out of service",
-        Refusal::AttendanceNotAsked => "the site file asks for no attendance: `attendance` is not set",
-        Refusal::NotOnDuty => "attendance is entered by the one on duty: take the duty over first",
-        Refusal::DutyChanged => "somebody else has taken the duty over meanwhile: look who is on duty now",
-        Refusal::OnDutyAlready => "they are on duty already",
-        Refusal::NotReadBack => "a hand-over needs the name of who comes and the state of the bay read back",
-        Refusal::NoSuchTank => "the delivery names a tank that this bay does not have",
     }
 }

@@ -10,6 +10,7 @@ pub fn of_bay(setup: &BaySetup) -> Facts {
     Facts {
         emergency: setup.emergency.clone(),
         usual_pad_pa_gauge: setup.usual.pad.map(|pad| pad.0),
+        usual_pad_band_pa_gauge: setup.usual.pad_band.map(|(low, high)| (low.0, high.0)),
         places: places.map(|(signal, place)| said(place, signals::unit_of(signal.kind))).collect(),
     }
 }

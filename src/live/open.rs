@@ -5,6 +5,7 @@
 use super::change::{Answered, AskError, answer, put};
 use crate::clock::wall_now;
 use crate::config::{DeliveryFile, Site};
+use crate::words::{Language as _, NotTaken, en::English};
 use serde::{Deserialize, Serialize};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -34,7 +35,7 @@ pub(super) struct Opening {
     pub delivery: DeliveryFile,
     pub who: String,
     /// Answered once it is durable, or with why it is not taken.
-    pub opened: oneshot::Sender<Result<(), String>>,
+    pub opened: oneshot::Sender<Result<(), NotTaken>>,
 }
 
 /// Takes up what is asked, if anything is, and answers.
@@ -61,7 +62,7 @@ async fn open(asked: Asked, site: &Site, bays: &[mpsc::Sender<Opening>]) -> Resu
     let (opened, done) = oneshot::channel();
     let gone = "that bay is not being watched";
     bay.send(Opening { delivery, who, opened }).await.map_err(|_| gone)?;
-    done.await.map_err(|_| gone)?
+    done.await.map_err(|_| gone)?.map_err(|why| English.refused(why).to_owned())
 }
 
 /// What is asked. Taken up once, whatever becomes of it.

@@ -2,17 +2,18 @@
 //! readings it is made of with their registers, raw words and poll times. No part of the frames.
 
 use super::feed::{Block, DeviceStats, PlaceSaid, Published};
-use super::view::Reader;
+use super::reader::Reader;
 use crate::engine::frame::{Estimate, Validity, Witness, WitnessId};
 use crate::engine::settings::SignalKind;
 use crate::uncertainty::{Budget, COVERAGE};
 use crate::words::display::number;
+use crate::words::measures::Shown;
 use crate::words::{PageWords, Scene};
 use maud::{Markup, html};
 
 /// The three masses, one after the other.
 pub(super) fn fragment(published: &Published, reader: &Reader) -> Markup {
-    let scene = published.scene(&reader.zone);
+    let scene = reader.scene(published);
     html! {
         @for witness in &scene.frame.witnesses { (one(published, scene, witness, reader)) }
     }
@@ -54,6 +55,8 @@ fn budget(scene: Scene<'_>, witness: &Witness, mass: Estimate, reader: &Reader) 
     let (labels, words) = (reader.language.labels(), reader.language.page());
     let mut parts = witness.budget.clone();
     parts.sort_by(|a, b| b.kg.abs().total_cmp(&a.kg.abs()));
+    let unit = reader.language.unit(reader.measures.unit_word(Shown::Mass));
+    let tenths = |kg: f64| number(reader.measures.convert(Shown::Mass, kg), 1);
     let share = |kg: f64| number(100.0 * kg * kg / (mass.u * mass.u).max(f64::MIN_POSITIVE), 0) + "\u{a0}%";
     let residual =
         scene.frame.together.filter(|_| witness.validity.is_credible()).map(|t| mass.value - t.received_kg.value);
@@ -61,20 +64,20 @@ fn budget(scene: Scene<'_>, witness: &Witness, mass: Estimate, reader: &Reader) 
     let degrees = if degrees.is_finite() { number(degrees.floor(), 0) } else { "\u{221e}".to_owned() };
     html! {
         table {
-            caption { (labels.received) ": " (number(mass.value, 1)) "\u{a0}kg" }
-            thead { tr { th scope="col" { (labels.budgets) } th scope="col" { "kg" } th scope="col" { (words.share) } } }
+            caption { (labels.received) ": " (tenths(mass.value)) "\u{a0}" (unit) }
+            thead { tr { th scope="col" { (labels.budgets) } th scope="col" { (unit) } th scope="col" { (words.share) } } }
             tbody {
                 @for part in &parts {
                     tr {
                         th scope="row" { (reader.language.source(part.source)) }
-                        td { (number(part.kg.abs(), 1)) } td { (share(part.kg)) }
+                        td { (tenths(part.kg.abs())) } td { (share(part.kg)) }
                     }
                 }
-                tr { th scope="row" { b { (labels.budget_of) } } td { b { (number(mass.u, 1)) } } td { } }
-                tr { th scope="row" { (words.expanded) } td { "\u{b1}\u{a0}" (number(COVERAGE * mass.u, 1)) } td { } }
+                tr { th scope="row" { b { (labels.budget_of) } } td { b { (tenths(mass.u)) } } td { } }
+                tr { th scope="row" { (words.expanded) } td { "\u{b1}\u{a0}" (tenths(COVERAGE * mass.u)) } td { } }
                 tr { th scope="row" { (labels.degrees) } td { (degrees) } td { } }
                 @if let Some(kg) = residual {
-                    tr { th scope="row" { (words.residual) } td { (number(kg, 1)) } td { (number(kg / mass.u, 1)) "\u{a0}u" } }
+                    tr { th scope="row" { (words.residual) } td { (tenths(kg)) } td { (number(kg / mass.u, 1)) "\u{a0}u" } }
                 }
             }
         }
@@ -118,7 +121,7 @@ fn reading(published: &Published, scene: Scene<'_>, index: usize, reader: &Reade
     let reading = published.frame.readings.get(index);
     let place = published.facts.places.get(index);
     let value = reading.filter(|r| r.validity.is_credible()).and_then(|r| r.value_si);
-    let unit = place.map_or("", |p| p.unit);
+    let value = value.map(|si| reader.measures.of_register(place.map_or("", |p| p.unit), si));
     let said = match reading.map(|r| r.validity) {
         Some(Validity::Doubtful(reason) | Validity::Lost(reason)) => language.reason(reason),
         _ => String::new(),
@@ -128,7 +131,7 @@ fn reading(published: &Published, scene: Scene<'_>, index: usize, reader: &Reade
     html! {
         tr {
             th scope="row" { (setup.name) }
-            td { (value.map_or_else(|| "\u{2013}".to_owned(), |v| significant(v) + "\u{a0}" + unit)) " " (said) }
+            td { (value.map_or_else(|| "\u{2013}".to_owned(), |(v, unit)| significant(v) + "\u{a0}" + language.unit(unit))) " " (said) }
             td { (age.unwrap_or_default()) }
             td { (published.devices.get(device).map_or("", |d| d.name.as_str())) }
             td { @if let Some(p) = place { (words.function) " " (p.function) ", " (words.address) " " (p.address) ", " (p.form) } }

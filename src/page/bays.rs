@@ -1,7 +1,8 @@
 //! All bays on one page: each with its sentence, its answers and its alarms, and the whole of it a way to its own page.
 
 use super::feed::{BayFeed, Published};
-use super::view::{self, Reader, STALE_AFTER_MS};
+use super::reader::{self, Reader};
+use super::view::{self, STALE_AFTER_MS};
 use crate::words::Figure;
 use maud::{Markup, html};
 use serde::Serialize;
@@ -34,7 +35,7 @@ pub(super) fn live(bays: &[BayFeed], reader: &Reader) -> AllBays {
 /// One bay in short. No link and no button stands in it: the whole card is the way.
 fn card(published: &Published, reader: &Reader) -> Markup {
     let (labels, language) = (reader.language.labels(), reader.language);
-    let scene = published.scene(&reader.zone);
+    let scene = reader.scene(published);
     let alarms = view::alarms(published, reader);
     let pad = language.pad(scene);
     html! {
@@ -65,7 +66,7 @@ fn answer(label: &str, figure: &Figure) -> Markup {
 
 /// The page: a card for each bay.
 pub(super) fn page(site: &str, bays: &[BayFeed], reader: &Reader) -> Markup {
-    let (labels, words) = (reader.language.labels(), reader.language.page());
+    let (language, labels, words) = (reader.language, reader.language.labels(), reader.language.page());
     let known: BTreeMap<&str, Markup> = latest(bays).map(|(slug, p)| (slug, card(&p, reader))).collect();
     let body = html! {
         body.bays data-state="waiting" data-view="bays" {
@@ -84,11 +85,12 @@ pub(super) fn page(site: &str, bays: &[BayFeed], reader: &Reader) -> Markup {
                     } }
                 } }
                 nav.doors {
+                    (reader::choices(reader))
                     a.door href="/sign-in" { (reader.language.sign_in(crate::words::SignInWord::Title)) }
                     a.door href="/settings" { (reader.language.settings(crate::words::SettingsWord::Title)) }
                 }
             }
-            footer { div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } } }
+            footer { div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) " " (language.review()) } } }
         }
     };
     view::document(site, reader, &body)

@@ -1,8 +1,9 @@
 //! What a person enters on the page: what is sent, who may, and the answer once it is on disk; and the bay's own screen.
 
 use super::feed::{EntryRequest, Published};
+use super::reader::Reader;
 use super::server::{App, NoSuchPage, latest};
-use super::view::{self, Reader};
+use super::view;
 use super::{screens, sign_in};
 use crate::engine::alarm::catalogue;
 use crate::engine::checks::CheckId;
@@ -10,6 +11,7 @@ use crate::engine::frame::Phase;
 use crate::engine::input::{AlarmKey, Entry, What, ZeroCause};
 use crate::engine::steps::{Right, Side};
 use crate::people::{Person, Role};
+use crate::units::INCH_M;
 use crate::words::EntryAnswer;
 use axum::Json;
 use axum::extract::rejection::JsonRejection;
@@ -42,7 +44,7 @@ enum PostedWhat {
     Closed,
     BlowBegan,
     BlowEnded,
-    Dipped { level_m: f64 },
+    Dipped(DippedForm),
     ScaleZeroed { cause: ZeroCauseForm },
     Seen { id: String, subject: u16 },
     Shelved { id: String, subject: u16, minutes: Option<f64> },
@@ -80,6 +82,25 @@ impl From<ZeroCauseForm> for ZeroCause {
     }
 }
 
+/// A level as it was read off the tape: in m, or in feet and inches.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct DippedForm {
+    level_m: Option<f64>,
+    level_ft: Option<f64>,
+    level_in: Option<f64>,
+}
+
+impl DippedForm {
+    fn level_m(self) -> Option<f64> {
+        match (self.level_m, self.level_ft, self.level_in) {
+            (Some(m), None, None) => Some(m),
+            (None, Some(ft), Some(inches)) => Some((12.0 * ft + inches) * INCH_M),
+            _ => None,
+        }
+    }
+}
+
 /// A side as the page names it.
 #[derive(Debug, Clone, Copy, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -111,7 +132,7 @@ impl PostedWhat {
             PostedWhat::BlowBegan => What::BlowBegan,
             PostedWhat::BlowEnded => What::BlowEnded,
             PostedWhat::ScaleZeroed { cause } => What::ScaleZeroed(cause.into()),
-            PostedWhat::Dipped { level_m } => What::Dipped { level_m },
+            PostedWhat::Dipped(form) => What::Dipped { level_m: form.level_m()? },
             PostedWhat::Shelved { id, subject, minutes } => What::Shelved {
                 key: AlarmKey { id: catalogue::named(&id)?, subject },
                 for_s: 60.0 * minutes.unwrap_or_default(),
@@ -194,16 +215,17 @@ fn barred<'a>(
 /// Makes the screen that asks the bay's own.
 pub(super) async fn enrol(
     State(app): State<App>,
+    reader: Reader,
     Path(slug): Path<String>,
     headers: HeaderMap,
 ) -> Result<Response, NoSuchPage> {
     app.bay(&slug)?;
-    let answer = |status, what: EntryAnswer<'_>| answered(&app, status, what);
+    let answer = |status, what: EntryAnswer<'_>| answered(&reader, status, what);
     let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
     let (Some(sign_in), Some(person)) = (&app.sign_in, person.filter(|p| p.role >= Role::Engineer)) else {
         return Ok(answer(StatusCode::FORBIDDEN, EntryAnswer::NotEngineer));
     };
-    Ok(match screens::enrol(sign_in.file(), &slug, &person.name) {
+    Ok(match screens::enrol(sign_in.file(), &slug, &person.name, app.secure) {
         Ok(cookie) => {
             tracing::warn!(bay = slug, who = person.name, "this screen is the bay's own from here on");
             ([(header::SET_COOKIE, cookie)], answer(StatusCode::OK, EntryAnswer::Saved)).into_response()
@@ -222,20 +244,21 @@ struct Answered {
     says: String,
 }
 
-fn answered(app: &App, status: StatusCode, answer: EntryAnswer<'_>) -> Response {
-    let body = Answered { saved: answer == EntryAnswer::Saved, says: app.reader.language.entry(answer) };
+fn answered(reader: &Reader, status: StatusCode, answer: EntryAnswer<'_>) -> Response {
+    let body = Answered { saved: answer == EntryAnswer::Saved, says: reader.language.entry(answer) };
     (status, Json(body)).into_response()
 }
 
 /// Takes an entry of a person to the bay, and answers once it is on disk.
 pub(super) async fn enter(
     State(app): State<App>,
+    reader: Reader,
     Path(slug): Path<String>,
     headers: HeaderMap,
     posted: Result<Json<Posted>, JsonRejection>,
 ) -> Result<Response, NoSuchPage> {
     let feed = app.bay(&slug)?;
-    let answer = |status, what: EntryAnswer<'_>| answered(&app, status, what);
+    let answer = |status, what: EntryAnswer<'_>| answered(&reader, status, what);
     let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
     let by = By::new(&app, person.as_ref());
     let Some(what) = posted.ok().and_then(|Json(p)| p.what.into_what(&by)) else {
@@ -259,7 +282,7 @@ pub(super) async fn enter(
     }
     let leg = published.frame.delivery.as_ref().map_or(1, |d| d.leg);
     let (saved, durable) = oneshot::channel();
-    let what = completed(what, &slug, &published, &app.reader);
+    let what = completed(what, &slug, &published, &reader);
     let request = EntryRequest { entry: Entry { who: by.who, leg, what }, saved };
     match feed.entries.try_send(request) {
         Ok(()) => {}
@@ -268,7 +291,7 @@ pub(super) async fn enter(
     }
     Ok(match tokio::time::timeout(SAVE_TIME, durable).await {
         Ok(Ok(Ok(()))) => answer(StatusCode::OK, EntryAnswer::Saved),
-        Ok(Ok(Err(why))) => answer(StatusCode::CONFLICT, EntryAnswer::NotTaken(&why)),
+        Ok(Ok(Err(why))) => answer(StatusCode::CONFLICT, EntryAnswer::NotTaken(why)),
         Ok(Err(_)) | Err(_) => answer(StatusCode::GATEWAY_TIMEOUT, EntryAnswer::NotKnown),
     })
 }
@@ -283,6 +306,9 @@ mod tests {
         let by = By { who: "R. Quill".into(), right: Right::Attend };
         let what = |text: &str| serde_json::from_str::<Posted>(text).ok().and_then(|posted| posted.what.into_what(&by));
         assert_eq!(what(r#"{"what":{"dipped":{"level_m":1.25}}}"#), Some(What::Dipped { level_m: 1.25 }));
+        // 10 ft 2 1/8 in: 122.125 in of 0.0254 m exactly (NIST SP 811, B.8).
+        let tape = r#"{"what":{"dipped":{"level_ft":10,"level_in":2.125}}}"#;
+        assert_eq!(what(tape), Some(What::Dipped { level_m: 122.125 * 0.0254 }));
         let tractor = r#"{"what":{"scale_zeroed":{"cause":"tractor"}}}"#;
         assert_eq!(what(tractor), Some(What::ScaleZeroed(ZeroCause::Tractor)));
         let driver = r#"{"what":{"step":{"id":"bonded","side":"driver","name":" D. Haul ","note":null}}}"#;

@@ -7,9 +7,10 @@
 //! same figures. At 8 m that is 46.5 mm, 15.6 % of the screen's height.
 
 use super::feed::Published;
-use super::view::{self, Reader};
+use super::reader::Reader;
+use super::view;
 use crate::engine::frame::{Phase, VerdictWord};
-use crate::words::display::{kpa, number};
+use crate::words::measures::{Shown, Written};
 use crate::words::{Figure, Scene, first_acts_due};
 use maud::{Markup, html};
 use std::collections::BTreeMap;
@@ -19,7 +20,7 @@ const FITS: usize = 6;
 
 /// Regions of the far view.
 pub(super) fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Markup> {
-    let scene = published.scene(&reader.zone);
+    let scene = reader.scene(published);
     BTreeMap::from([("head", view::head(published, scene, reader)), ("far", screen(published, scene, reader))])
 }
 
@@ -60,8 +61,10 @@ fn quarters(scene: Scene<'_>, reader: &Reader) -> [(&'static str, &'static str, 
     let mut pressure = language.pad(scene);
     pressure.lines.insert(
         0,
-        pad.ceiling_pa_gauge
-            .map_or_else(|| labels.ceiling_not_set.to_owned(), |pa| format!("{} {}", labels.ceiling, kpa(pa))),
+        pad.ceiling_pa_gauge.map_or_else(
+            || labels.ceiling_not_set.to_owned(),
+            |pa| format!("{} {}", labels.ceiling, scene.measures.figure(Shown::GaugePressure, pa)),
+        ),
     );
     [
         ("valve", labels.be_at_valve_by, language.finish(scene)),
@@ -77,7 +80,10 @@ fn agreement(scene: Scene<'_>, reader: &Reader) -> Figure {
     let on = matches!(scene.frame.phase, Phase::Transfer | Phase::Closed);
     let said = reader.language.headline(scene, false);
     match verdict.agree_within_kg.filter(|_| on && verdict.word == VerdictWord::Agree) {
-        Some(kg) => Figure { figure: number(kg, 0), unit: "kg", act: false, lines: vec![said.beyond] },
+        Some(kg) => {
+            let Written { figure, unit } = scene.measures.show_mass_up(kg);
+            Figure { figure, unit: reader.language.unit(unit), act: false, lines: vec![said.beyond] }
+        }
         None => Figure { figure: "\u{2013}".into(), lines: vec![said.says], ..Figure::default() },
     }
 }
@@ -112,6 +118,7 @@ pub(super) fn page(site: &str, slug: &str, published: Option<&Published>, reader
             footer {
                 button #sound type="button" data-heard="no" data-on=(labels.sound_test) data-off=(labels.sound_off) { (labels.sound_off) }
                 p.you { (labels.you_do) }
+                p.quiet { (reader.language.review()) }
                 (view::look(reader.language.page()))
                 a.door href={ "/bay/" (slug) } { (reader.language.page().near) }
             }
@@ -124,11 +131,10 @@ pub(super) fn page(site: &str, slug: &str, published: Option<&Published>, reader
 mod tests {
     use super::*;
     use crate::page::scenes;
-    use crate::words::en::English;
     use jiff::tz::TimeZone;
 
     fn told(published: &Published) -> String {
-        let reader = Reader { zone: TimeZone::UTC, language: &English };
+        let reader = Reader { zone: TimeZone::UTC, ..Reader::here() };
         let html = regions(published, &reader)["far"].clone().into_string();
         let mut text = String::new();
         let mut inside = false;

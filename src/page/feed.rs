@@ -2,6 +2,7 @@
 
 use crate::engine::settings::Settings;
 use crate::picture::Past;
+use crate::units::Measures;
 use crate::words::Scene;
 use hdrhistogram::Histogram;
 use jiff::tz::TimeZone;
@@ -13,6 +14,7 @@ use tokio::sync::{mpsc, oneshot, watch};
 /// What a viewer is shown and what a person may enter, for those at this door.
 pub use crate::engine::frame::Frame;
 pub use crate::engine::input::{Block, Entry, What};
+pub use crate::words::NotTaken;
 
 /// One bay as the page sees it.
 #[derive(Debug, Clone)]
@@ -116,7 +118,7 @@ pub struct EntryRequest {
     /// The entry.
     pub entry: Entry,
     /// Answered once the entry is durable on disk, or with why it was not taken.
-    pub saved: oneshot::Sender<Result<(), String>>,
+    pub saved: oneshot::Sender<Result<(), NotTaken>>,
 }
 
 /// What an engineer may change while the watch runs, and where it is asked for.
@@ -224,10 +226,10 @@ pub struct Published {
 }
 
 impl Published {
-    /// What texts and pictures are about, for readers in that zone.
+    /// What texts and pictures are about, for readers in that zone and of those units.
     #[must_use]
-    pub fn scene<'a>(&'a self, zone: &'a TimeZone) -> Scene<'a> {
-        Scene { settings: &self.settings, frame: &self.frame, zone }
+    pub fn scene<'a>(&'a self, zone: &'a TimeZone, measures: Measures) -> Scene<'a> {
+        Scene { settings: &self.settings, frame: &self.frame, zone, measures }
     }
 }
 
@@ -238,6 +240,8 @@ pub struct Facts {
     pub emergency: Vec<(&'static str, String)>,
     /// Usual pad pressure, Pa gauge.
     pub usual_pad_pa_gauge: Option<f64>,
+    /// Band that the pad is worked in, Pa gauge: lower and upper end.
+    pub usual_pad_band_pa_gauge: Option<(f64, f64)>,
     /// Of each signal, where its value is found.
     pub places: Vec<PlaceSaid>,
 }

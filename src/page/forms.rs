@@ -1,9 +1,10 @@
 //! What a person presses and fills in on the page of a bay: acts, entries, checks, hand-over. Pure.
 
 use super::entries::NOTE_CHARS;
-use super::view::Reader;
+use super::reader::Reader;
 use crate::engine::checks::CheckId;
 use crate::engine::input::ZeroCause;
+use crate::units::Measures;
 use maud::{Markup, html};
 
 /// Causes of a new zero, as entries name them.
@@ -80,7 +81,12 @@ pub(super) fn entry_forms(reader: &Reader) -> Markup {
     html! {
         div.entries {
             form #dip hidden {
-                label { (labels.hand_dip) " " input #dipped type="number" step="0.001" min="0" max="40" required; " m" }
+                @if reader.measures == Measures::UsCustomary {
+                    label { (labels.hand_dip) " " input #dipped-ft type="number" step="1" min="0" max="130" required; " ft" }
+                    label { input #dipped-in type="number" step="0.125" min="0" max="11.875" required; " in" }
+                } @else {
+                    label { (labels.hand_dip) " " input #dipped type="number" step="0.001" min="0" max="40" required; " m" }
+                }
                 button type="submit" { (labels.enter_dip) }
             }
             form #zero hidden {
@@ -131,7 +137,7 @@ pub(super) fn footer(reader: &Reader) -> Markup {
                 button #back type="button" { (labels.back) }
             }
             p #answer role="status" data-sending=(labels.sending) data-unreached=(labels.not_reached) {}
-            div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) } }
+            div.advice { p.you { (labels.you_do) } p.cautions { (labels.cautions) " " (reader.language.review()) } }
         }
     }
 }

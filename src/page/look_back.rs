@@ -1,12 +1,13 @@
 //! A stretch of the delivery so far, drawn when somebody asks for it: no part of the frames.
 
 use super::feed::Published;
-use super::view::Reader;
+use super::reader::Reader;
 use crate::engine::frame::WitnessId;
 use crate::picture::{self, Instant, Past, Size, Window};
 use crate::time::WallTime;
 use crate::words::Scene;
-use crate::words::display::{hh_mm, hh_mm_ss, kpa, tonnes};
+use crate::words::display::{hh_mm, hh_mm_ss};
+use crate::words::measures::Shown;
 use maud::{Markup, html};
 use serde::Deserialize;
 
@@ -57,7 +58,7 @@ fn ways(whole: Window, shown: Window) -> [Option<String>; 4] {
 /// The stretch as pictures and as figures, with the ways on as attributes of its element.
 pub(super) fn fragment(published: &Published, asked: Asked, reader: &Reader) -> Markup {
     let words = reader.language.page();
-    let (past, scene) = (&*published.past, published.scene(&reader.zone));
+    let (past, scene) = (&*published.past, reader.scene(published));
     let Some(whole) = whole(past) else { return html! { div { p { (words.nothing_kept) } } } };
     let window = shown(whole, asked);
     let [earlier, later, closer, wider] = ways(whole, window);
@@ -97,27 +98,30 @@ fn figures(past: &Past, window: Window, scene: Scene<'_>, reader: &Reader) -> Ma
     let inside: Vec<&(f64, Instant)> =
         past.instants().iter().filter(|(s, _)| (window.from_s..=window.to_s).contains(s)).collect();
     let every = inside.len().div_ceil(LINES).max(1);
-    let mass = |kg: Option<f32>| kg.map_or_else(|| "\u{2013}".to_owned(), |kg| tonnes(f64::from(kg)));
-    let tank = scene.filled_tank().unwrap_or_default();
+    let shown = |shown, si: Option<f32>| {
+        si.map_or_else(|| "\u{2013}".to_owned(), |si| scene.measures.figure(shown, f64::from(si)))
+    };
+    let unit = |shown| reader.language.unit(scene.measures.unit_word(shown));
+    let tank = reader.language.filled_tank(scene).unwrap_or_default();
     html! {
         h3 { (words.in_figures) }
         div.scroll tabindex="0" role="region" aria-label=(words.in_figures) {
             table {
-                caption { (tank) " " (labels.contents) }
+                caption { (tank) " " (labels.contents) ", " (unit(Shown::LargeMass)) }
                 thead { tr {
                     th scope="col" { (words.time) }
                     @for id in [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank] {
                         th scope="col" { (reader.language.witness(id)) }
                     }
-                    th scope="col" { (labels.pad) ", " (labels.pad_unit) }
+                    th scope="col" { (labels.pad) ", " (unit(Shown::GaugePressure)) }
                 } }
                 tbody {
                     @for (s, instant) in inside.into_iter().step_by(every) {
                         tr {
                             @let at = WallTime((s * 1e9) as i64);
                             th scope="row" { (hh_mm(at, at, &reader.zone)) }
-                            @for kg in instant.by_kg { td { (mass(kg)) } }
-                            td { (instant.pad_pa_gauge.map_or_else(|| "\u{2013}".to_owned(), |pa| kpa(f64::from(pa)))) }
+                            @for kg in instant.by_kg { td { (shown(Shown::LargeMass, kg)) } }
+                            td { (shown(Shown::GaugePressure, instant.pad_pa_gauge)) }
                         }
                     }
                 }

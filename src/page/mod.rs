@@ -3,18 +3,23 @@
 
 mod account;
 mod bays;
-mod connections;
+mod cookie;
+pub mod door;
 pub mod entries;
 mod far;
 pub mod feed;
 pub mod figures;
 mod forms;
+#[cfg(test)]
+mod languages;
 mod look_back;
+pub mod reader;
 mod screens;
 pub mod server;
 mod settings;
 pub mod sign_in;
 mod steps;
+pub mod tls;
 pub mod view;
 
 #[cfg(test)]

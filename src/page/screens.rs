@@ -1,19 +1,21 @@
 //! The bay's own screens: an engineer who is signed in at one makes it so. A screen is known by a cookie, of which the
 //! file beside the people file holds the hash alone; a bay has one screen, and the newest takes the place of the last.
 
+use super::cookie;
 use crate::files;
 use argon2::password_hash::rand_core::{OsRng, RngCore as _};
-use axum::http::{HeaderMap, header};
+use axum::http::HeaderMap;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// Name of the cookie.
 const COOKIE: &str = "brimwatch_screen";
-/// A screen stays the bay's own for ten years, s: it hangs on the wall.
-const LONGEST_S: u64 = 10 * 365 * 86_400;
+/// A screen stays the bay's own for ten years: it hangs on the wall.
+const LONGEST: Duration = Duration::from_secs(10 * 365 * 86_400);
 /// Longest file that is read, bytes: a line for each bay.
 const FILE_MAX: u64 = 64 << 10;
 
@@ -55,25 +57,23 @@ fn load(people: &Path) -> io::Result<Screens> {
 ///
 /// # Errors
 /// When the file cannot be read or written.
-pub fn enrol(people: &Path, bay: &str, by: &str) -> io::Result<String> {
+pub fn enrol(people: &Path, bay: &str, by: &str, secure: bool) -> io::Result<String> {
     let mut secret = [0u8; 32];
     OsRng.fill_bytes(&mut secret);
-    let cookie = blake3::Hash::from_bytes(secret).to_hex().to_string();
+    let secret = blake3::Hash::from_bytes(secret).to_hex().to_string();
     let mut screens = load(people)?;
-    let hash = blake3::hash(cookie.as_bytes()).to_hex().to_string();
+    let hash = blake3::hash(secret.as_bytes()).to_hex().to_string();
     screens.screen.insert(bay.to_owned(), Screen { hash, by: by.to_owned() });
     let text = toml::to_string(&screens).map_err(io::Error::other)?;
     let text = format!("# The bays' own screens; an engineer makes one on the bay's page.\n\n{text}");
     files::replace(&file(people), text.as_bytes(), 0o600)?;
-    Ok(format!("{COOKIE}={cookie}; Path=/bay/{bay}; HttpOnly; SameSite=Strict; Max-Age={LONGEST_S}"))
+    Ok(cookie::set(COOKIE, &secret, &format!("/bay/{bay}"), LONGEST, secure))
 }
 
 /// Whether this comes from that bay's own screen.
 #[must_use]
 pub fn is_own(people: &Path, bay: &str, headers: &HeaderMap) -> bool {
-    let cookies = headers.get_all(header::COOKIE).iter().filter_map(|v| v.to_str().ok()).flat_map(|v| v.split(';'));
-    let mut values = cookies.filter_map(|c| c.trim().strip_prefix(COOKIE)?.strip_prefix('='));
-    let Some(hash) = values.next().map(|value| blake3::hash(value.as_bytes())) else { return false };
+    let Some(hash) = cookie::read(headers, COOKIE).map(|value| blake3::hash(value.as_bytes())) else { return false };
     let screens = load(people).unwrap_or_default();
     let known = screens.screen.get(bay).and_then(|screen| blake3::Hash::from_hex(&screen.hash).ok());
     // Compared in constant time by the library.
@@ -83,7 +83,7 @@ pub fn is_own(people: &Path, bay: &str, headers: &HeaderMap) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use axum::http::HeaderValue;
+    use axum::http::{HeaderValue, header};
 
     #[test]
     fn only_the_newest_screen_of_a_bay_is_its_own() {
@@ -94,14 +94,14 @@ mod tests {
             HeaderMap::from_iter([(header::COOKIE, HeaderValue::from_str(value).expect("text"))])
         };
         assert!(!is_own(&people, "bay-1", &HeaderMap::new()));
-        let first = headers(&enrol(&people, "bay-1", "J. Doe").expect("written"));
-        let other = headers(&enrol(&people, "bay-2", "J. Doe").expect("written"));
+        let first = headers(&enrol(&people, "bay-1", "J. Doe", false).expect("written"));
+        let other = headers(&enrol(&people, "bay-2", "J. Doe", false).expect("written"));
         assert!(is_own(&people, "bay-1", &first) && is_own(&people, "bay-2", &other));
         assert!(!is_own(&people, "bay-2", &first) && !is_own(&people, "bay-3", &other));
-        let second = headers(&enrol(&people, "bay-1", "J. Doe").expect("written"));
+        let second = headers(&enrol(&people, "bay-1", "J. Doe", false).expect("written"));
         assert!(is_own(&people, "bay-1", &second) && !is_own(&people, "bay-1", &first));
         assert!(is_own(&people, "bay-2", &other));
         std::fs::write(file(&people), "no = toml = at all").expect("written");
-        assert!(!is_own(&people, "bay-2", &other) && enrol(&people, "bay-1", "J. Doe").is_err());
+        assert!(!is_own(&people, "bay-2", &other) && enrol(&people, "bay-1", "J. Doe", false).is_err());
     }
 }

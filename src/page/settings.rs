@@ -2,8 +2,9 @@
 //! and within which bounds is the site file's own matter: the live loop holds a request against its rules and answers.
 
 use super::feed::{Changed, Offered, Setting, SettingsAnswer, SettingsRequest};
+use super::reader::Reader;
 use super::server::App;
-use super::view::{self, Reader};
+use super::view;
 use crate::people::{Person, Role};
 use crate::words::{SettingsWord, SignInWord};
 use axum::Json;
@@ -53,7 +54,7 @@ fn engineer(person: Option<&Person>) -> bool {
     person.is_some_and(|person| person.role >= Role::Engineer)
 }
 
-async fn look(State(app): State<App>, headers: HeaderMap) -> Response {
+async fn look(State(app): State<App>, reader: Reader, headers: HeaderMap) -> Response {
     let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
     let bar = match &person {
         _ if app.sign_in.is_none() => Some(SettingsWord::NoPeople),
@@ -61,19 +62,26 @@ async fn look(State(app): State<App>, headers: HeaderMap) -> Response {
         _ => Some(SettingsWord::MayNot),
     };
     let offered = app.settings.offered.borrow().clone();
-    Html(page((&app.site, app.is_drill()), &offered, bar, &app.reader).into_string()).into_response()
+    Html(page((&app.site, app.is_drill()), &offered, bar, &reader).into_string()).into_response()
 }
 
-async fn change(State(app): State<App>, headers: HeaderMap, posted: Result<Json<Posted>, JsonRejection>) -> Response {
+async fn change(
+    State(app): State<App>,
+    reader: Reader,
+    headers: HeaderMap,
+    posted: Result<Json<Posted>, JsonRejection>,
+) -> Response {
     let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
-    let says = |status: StatusCode, word: SettingsWord<'_>| {
-        answer(status, false, Vec::new(), app.reader.language.settings(word))
-    };
+    let says =
+        |status: StatusCode, word: SettingsWord<'_>| answer(status, false, Vec::new(), reader.language.settings(word));
     let person = match person {
         _ if app.sign_in.is_none() => return says(StatusCode::CONFLICT, SettingsWord::NoPeople),
         None => return says(StatusCode::UNAUTHORIZED, SettingsWord::SignIn),
         Some(person) if !engineer(Some(&person)) => {
-            return says(StatusCode::FORBIDDEN, SettingsWord::NoRight(&person.name, person.role.word()));
+            return says(
+                StatusCode::FORBIDDEN,
+                SettingsWord::NoRight(&person.name, reader.language.role(person.role.word())),
+            );
         }
         Some(person) => person,
     };
@@ -98,7 +106,7 @@ async fn change(State(app): State<App>, headers: HeaderMap, posted: Result<Json<
                 None => SettingsWord::Taken,
                 Some(why) => SettingsWord::TakenUnwritten(why),
             };
-            answer(StatusCode::OK, apply, changed, app.reader.language.settings(word))
+            answer(StatusCode::OK, apply, changed, reader.language.settings(word))
         }
         Ok(Ok(SettingsAnswer::NotTaken(why))) => says(StatusCode::CONFLICT, SettingsWord::NotTaken(&why)),
         Ok(Ok(SettingsAnswer::Outdated)) => says(StatusCode::CONFLICT, SettingsWord::Outdated),
@@ -111,7 +119,12 @@ fn answer(status: StatusCode, taken: bool, changed: Vec<Changed>, says: String) 
 }
 
 /// The page; `bar`: why nothing can be changed by whoever looks.
-fn page((site, drill): (&str, bool), offered: &Offered, bar: Option<SettingsWord<'static>>, reader: &Reader) -> Markup {
+pub(super) fn page(
+    (site, drill): (&str, bool),
+    offered: &Offered,
+    bar: Option<SettingsWord<'static>>,
+    reader: &Reader,
+) -> Markup {
     let say = |word| reader.language.settings(word);
     let door = |word| reader.language.sign_in(word);
     let body = html! {
@@ -169,6 +182,7 @@ fn of_table(settings: &[Setting], barred: bool, say: impl Fn(SettingsWord<'stati
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
+    use crate::page::door::Entrance;
     use crate::page::feed::SettingsDoor;
     use crate::page::server::{Served, serve};
     use crate::people::People;
@@ -184,7 +198,8 @@ pub(super) mod tests {
         SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 }
     }
 
-    fn offered() -> Offered {
+    /// Two settings of two tables.
+    pub fn offered() -> Offered {
         let setting = |table: &str, name, written: &str| Setting {
             key: format!("{table}.{name}"),
             table: table.to_owned(),
@@ -203,7 +218,14 @@ pub(super) mod tests {
         let address = listener.local_addr().expect("its address");
         let (asks, asked) = mpsc::channel(1);
         let settings = SettingsDoor { offered: watch::channel(Arc::new(offered())).1, asks };
-        let served = Served { site: "Works".into(), people, settings, bays: Vec::new() };
+        let served = Served {
+            site: "Works".into(),
+            people,
+            reader: Reader::here(),
+            entrance: Entrance::default(),
+            settings,
+            bays: Vec::new(),
+        };
         tokio::spawn(serve(listener, served, std::future::pending()));
         (address, asked)
     }

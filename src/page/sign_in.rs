@@ -3,10 +3,11 @@
 //! Everything is bounded: sessions, counters of wrong passwords (a fixed number of slots, each name has one), and
 //! hashes, of which one is made at a time. A session is known by the hash of its cookie alone.
 
+use super::cookie;
 use super::feed::What;
 use crate::people::{self, People, PeopleError, Person, Role};
 use argon2::password_hash::rand_core::{OsRng, RngCore as _};
-use axum::http::{HeaderMap, header};
+use axum::http::HeaderMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
@@ -187,21 +188,19 @@ fn slot(name: &str) -> usize {
 }
 
 fn token(headers: &HeaderMap) -> Option<blake3::Hash> {
-    let cookies = headers.get_all(header::COOKIE).iter().filter_map(|v| v.to_str().ok()).flat_map(|v| v.split(';'));
-    let mut values = cookies.filter_map(|c| c.trim().strip_prefix(COOKIE)?.strip_prefix('='));
-    values.next().map(|value| blake3::hash(value.as_bytes()))
+    cookie::read(headers, COOKIE).map(|value| blake3::hash(value.as_bytes()))
 }
 
-/// The header that gives the browser its cookie. The page is on this machine only, where there is no TLS.
+/// The header that gives the browser its cookie.
 #[must_use]
-pub fn set_cookie(value: &str) -> String {
-    format!("{COOKIE}={value}; Path=/; HttpOnly; SameSite=Strict; Max-Age={}", LONGEST.as_secs())
+pub fn set_cookie(value: &str, secure: bool) -> String {
+    cookie::set(COOKIE, value, "/", LONGEST, secure)
 }
 
 /// The header that takes it away.
 #[must_use]
-pub fn clear_cookie() -> String {
-    format!("{COOKIE}=; Path=/; HttpOnly; SameSite=Strict; Max-Age=0")
+pub fn clear_cookie(secure: bool) -> String {
+    cookie::set(COOKIE, "", "/", Duration::ZERO, secure)
 }
 
 /// Whether a role may make such an entry; the bay screen has none.

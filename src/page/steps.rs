@@ -1,7 +1,7 @@
 //! The steps of a delivery on the page: the next one first, the others folded, and what is sent to sign one. Pure.
 
 use super::entries::NOTE_CHARS;
-use super::view::Reader;
+use super::reader::Reader;
 use crate::engine::checks::CheckState;
 use crate::engine::frame::{Frame, Phase};
 use crate::engine::steps::{Side, SignedBy, Stands, Step, StepState};
@@ -52,12 +52,13 @@ fn open(scene: Scene<'_>) -> impl Iterator<Item = (&StepState, &Step)> {
 
 /// What the page's script gets.
 #[must_use]
-pub fn walk(scene: Scene<'_>) -> Walk {
+pub fn walk(scene: Scene<'_>, language: &dyn Language) -> Walk {
     let Frame { phase, checks, delivery, blow, .. } = scene.frame;
     let turn = open(scene).map(|(state, step)| {
         let missing = |side| step.signed_by.asks(side) && state.signatures.iter().all(|s| s.side != side);
-        let text: String = step.text.chars().take(CHOICE_CHARS).collect();
-        let cut = if text.len() < step.text.len() { "\u{2026}" } else { "" };
+        let whole = language.step(&step.text);
+        let text: String = whole.chars().take(CHOICE_CHARS).collect();
+        let cut = if text.len() < whole.len() { "\u{2026}" } else { "" };
         let label = format!("{}. {text}{cut}", number(state));
         Turn { step: step.id.clone(), label, site: missing(Side::Site), driver: missing(Side::Driver) }
     });
@@ -83,7 +84,7 @@ pub fn next(scene: Scene<'_>, language: &dyn Language) -> Markup {
             Some((state, step)) => {
                 span.quiet { (labels.next) " " (number(state)) " " (labels.of) " " (all) }
                 @if step.hold { " " span.hold { (labels.hold_point) } }
-                span.sentence { (step.text) }
+                span.sentence { (language.step(&step.text)) }
             }
             None => { span.sentence { (labels.none_left) } }
         }
@@ -96,8 +97,8 @@ pub fn about(scene: Scene<'_>, language: &dyn Language) -> Markup {
     let labels = language.step_labels();
     html! {
         @if let Some((state, step)) = open(scene).next() {
-            @if !step.care.is_empty() { p.care { (step.care) } }
-            (against(state, language))
+            @if !step.care.is_empty() { p.care { (language.step(&step.care)) } }
+            (against(state, scene, language))
             p {
                 @match step.signed_by { SignedBy::Both => { (labels.both) ". " }, SignedBy::Driver => { (labels.by_driver) ". " }, SignedBy::Site => {} }
                 @if step.proof { (labels.proof) "." }
@@ -107,13 +108,13 @@ pub fn about(scene: Scene<'_>, language: &dyn Language) -> Markup {
     }
 }
 
-fn against(state: &StepState, language: &dyn Language) -> Markup {
+fn against(state: &StepState, scene: Scene<'_>, language: &dyn Language) -> Markup {
     let labels = language.step_labels();
     html! {
         @for against in &state.against {
             p.bar.act[against.forbids] {
                 @if against.forbids { span aria-hidden="true" { "\u{2715} " } (labels.forbidden) ": " }
-                (language.against(against)) "."
+                (language.against(scene, against)) "."
             }
         }
     }
@@ -147,8 +148,8 @@ pub fn all(scene: Scene<'_>, language: &dyn Language) -> Markup {
                     span.shape aria-hidden="true" { (shape(stands)) } " "
                     span.word { (language.stands(stands)) } " "
                     div {
-                        p { (index + 1) ". " (step.text) @if step.hold { " " span.hold { (language.step_labels().hold_point) } } }
-                        @if let Some(state) = state(index) { (against(state, language)) (signatures(state, scene, language)) }
+                        p { (index + 1) ". " (language.step(&step.text)) @if step.hold { " " span.hold { (language.step_labels().hold_point) } } }
+                        @if let Some(state) = state(index) { (against(state, scene, language)) (signatures(state, scene, language)) }
                     }
                 }
             }
@@ -177,7 +178,7 @@ pub fn fold([next, about, blow, all]: [Markup; 4], reader: &Reader) -> Markup {
                 button type="submit" #blow-begin { (labels.blow_begins) }
                 button type="submit" #blow-end { (labels.blow_ends) }
             }
-            p { (labels.before_all) }
+            p { (labels.before_all) " " (reader.language.review()) }
             details { summary { (labels.all) } div #step-all { (all) } }
         }
     }

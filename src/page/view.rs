@@ -7,6 +7,7 @@
 use super::account;
 use super::feed::{DeviceStats, Published};
 use super::forms;
+use super::reader::{self, Reader};
 use super::steps::{self, Walk};
 use crate::engine::alarm::catalogue;
 use crate::engine::checks::CheckState;
@@ -15,10 +16,9 @@ use crate::engine::input::{AlarmId, AlarmKey};
 use crate::engine::zero;
 use crate::picture::{self, Size, Worked};
 use crate::recording::json::frame_json;
-use crate::words::display::{clock, hh_mm, hh_mm_ss, kg, number};
-use crate::words::en::English;
+use crate::words::display::{hh_mm_ss, number};
+use crate::words::measures::Shown;
 use crate::words::{Figure, Language, PageWords, Scene, SettingsWord, SignInWord, Text, first_acts_due};
-use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, html};
 use serde::Serialize;
 use serde_json::{Value, json};
@@ -27,23 +27,6 @@ use std::collections::BTreeMap;
 /// A frame that has not been followed by another for this long, in ms of machine time, is stale: frames leave
 /// every second, and one may be late. With the page's own look every 0.2 s it is said within 3 s.
 pub const STALE_AFTER_MS: u32 = 2700;
-
-/// For whom the page is written.
-#[derive(Clone)]
-pub struct Reader {
-    /// Zone in which times are written.
-    pub zone: TimeZone,
-    /// Language of every text.
-    pub language: &'static dyn Language,
-}
-
-impl Reader {
-    /// The people at this machine: its own time zone, English.
-    #[must_use]
-    pub fn here() -> Reader {
-        Reader { zone: TimeZone::system(), language: &English }
-    }
-}
 
 /// What the page's script gets at each frame.
 #[derive(Debug, Serialize)]
@@ -114,7 +97,7 @@ fn says_it_already(published: &Published) -> bool {
 }
 
 fn scene<'a>(published: &'a Published, reader: &'a Reader) -> Scene<'a> {
-    published.scene(&reader.zone)
+    reader.scene(published)
 }
 
 /// What the page's script gets.
@@ -145,7 +128,7 @@ fn live_with(published: &Published, reader: &Reader, regions: BTreeMap<&'static 
         can_start: frame.phase == Phase::Opened,
         can_close: frame.phase == Phase::Transfer,
         can_check: frame.delivery.is_some(),
-        walk: steps::walk(scene(published, reader)),
+        walk: steps::walk(scene(published, reader), reader.language),
         can_zero: frame.phase == Phase::Transfer && zero::admits(&frame.verdict, 1).is_ok(),
         can_dip: frame.phase == Phase::Opened && may_be_dipped(published),
         can_attend: frame.attendance.due_at.is_some(),
@@ -168,8 +151,7 @@ fn row(scene: Scene<'_>, reader: &Reader, alarm: &Alarm) -> AlarmRow {
     let AlarmKey { id, subject } = alarm.key;
     let Text { act, care, says, beyond } = reader.language.alarm(scene, alarm);
     let labels = reader.language.labels();
-    let now = scene.frame.clock.wall_at(scene.frame.at);
-    let mut since = format!("{} {}", labels.alarm_since, hh_mm(alarm.since, now, scene.zone));
+    let mut since = format!("{} {}", labels.alarm_since, reader.language.hh_mm(scene, alarm.since));
     if alarm.seen {
         since = format!("{since}, {}", labels.was_seen);
     }
@@ -258,7 +240,7 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
         (
             "brim",
             html! {
-                h2 { @if let Some(tank) = scene.filled_tank() { (tank) " " } span.unit { (labels.contents) } }
+                h2 { @if let Some(tank) = language.filled_tank(scene) { (tank) " " } span.unit { (labels.contents) ", " (language.unit(scene.measures.unit_word(Shown::LargeMass))) } }
                 (picture::brim(scene, &published.past, language, Size::Wide))
                 (picture::brim(scene, &published.past, language, Size::Narrow))
             },
@@ -287,7 +269,11 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
 /// In which band the pad is worked: as a rule, and in the last quarter of an hour.
 fn worked(published: &Published) -> Worked {
     const LATELY_S: f64 = 900.0;
-    Worked { usual_pa_gauge: published.facts.usual_pad_pa_gauge, lately_pa_gauge: published.past.pad_lately(LATELY_S) }
+    Worked {
+        usual_pa_gauge: published.facts.usual_pad_pa_gauge,
+        band_pa_gauge: published.facts.usual_pad_band_pa_gauge,
+        lately_pa_gauge: published.past.pad_lately(LATELY_S),
+    }
 }
 
 pub(super) fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> Markup {
@@ -295,7 +281,7 @@ pub(super) fn head(published: &Published, scene: Scene<'_>, reader: &Reader) -> 
     let frame = scene.frame;
     html! {
         span.bay { (published.settings.bay) }
-        @if let Some(tank) = scene.filled_tank() { span { (labels.into) } span.bay { (tank) } }
+        @if let Some(tank) = reader.language.filled_tank(scene) { span { (labels.into) } span.bay { (tank) } }
         @match &frame.delivery {
             Some(d) => {
                 span { (d.product) }
@@ -403,7 +389,7 @@ fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
 fn margin_made(scene: Scene<'_>, language: &dyn Language) -> Markup {
     html! {
         table { tbody {
-            @for (label, mass) in language.margin_parts(scene) { tr { th scope="row" { (label) } td { (kg(mass)) } } }
+            @for (label, mass) in language.margin_parts(scene) { tr { th scope="row" { (label) } td { (language.written(scene.measures.show(Shown::Mass, mass))) } } }
         } }
     }
 }
@@ -444,7 +430,7 @@ fn missed(state: &DeviceState, language: &dyn Language) -> Markup {
 fn now(state: &DeviceState, scene: Scene<'_>, language: &dyn Language) -> Markup {
     let labels = language.labels();
     let frame = scene.frame;
-    let since = |at| format!("{} {}", labels.alarm_since, clock(frame.clock, at, frame.at, scene.zone));
+    let since = |at| format!("{} {}", labels.alarm_since, language.hh_mm(scene, frame.clock.wall_at(at)));
     let of_device =
         |r: &&Reading| scene.settings.signals.get(usize::from(r.signal)).is_some_and(|s| s.device == state.device);
     let stopped = Reason::HeartbeatStopped;
@@ -486,7 +472,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                     }
                     div.pictures {
                         section {
-                            h2 { (labels.received) " " span.unit { (labels.bars) "; " (words.tap) } }
+                            h2 { (labels.received) " " span.unit { (reader.language.unit(reader.measures.unit_word(Shown::Mass))) "; " (labels.bars) "; " (words.tap) } }
                             div.plot {
                                 div #masses { (region("masses")) }
                                 button #tap.over type="button" aria-label=(words.account) aria-controls="account" {}
@@ -509,7 +495,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                     (forms::duty_forms(reader, &region("state-read")))
                     div #aside { (region("aside")) }
                 }
-                p.cautions { (labels.cautions) }
+                p.cautions { (labels.cautions) " " (reader.language.review()) }
                 details {
                     summary { (labels.behind) }
                     h3 { (labels.margin_made) } div #margin-made { (region("margin-made")) }
@@ -518,6 +504,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                 nav.doors {
                     a.door href="/" { (labels.bays) }
                     a.door href={ "/bay/" (slug) "/far" } { (words.far) }
+                    (reader::choices(reader))
                     (look(words))
                     a.door href="/sign-in" { (reader.language.sign_in(SignInWord::Title)) }
                     a.door href="/settings" { (reader.language.settings(SettingsWord::Title)) }
@@ -620,9 +607,12 @@ mod tests {
     use crate::engine::frame::{Condition, VerdictWord};
     use crate::page::scenes;
     use crate::time::WallTime;
+    use crate::words::LANGUAGES;
+    use crate::words::en::English;
+    use jiff::tz::TimeZone;
 
     fn reader() -> Reader {
-        Reader { zone: TimeZone::UTC, language: &English }
+        Reader { zone: TimeZone::UTC, ..Reader::here() }
     }
 
     /// The acts in the order in which every text on missing mass, pressure or a reached level must give them.
@@ -706,6 +696,7 @@ mod tests {
     fn no_word_of_praise_stands_on_the_page() {
         let barred =
             ["ok", "okay", "safe", "safely", "normal", "tight", "healthy", "good", "fine", "green", "lime", "secure"];
+        let barred_es = ["seguro", "segura", "bien", "bueno", "buena", "sano", "verde", "hermético", "correctamente"];
         let literals = |source: &str| -> String {
             let shipped = source.split("#[cfg(test)]").next().unwrap_or_default();
             shipped
@@ -721,6 +712,11 @@ mod tests {
         };
         let sources = [
             ("words/en.rs", literals(include_str!("../words/en.rs"))),
+            ("words/es/said.rs", literals(include_str!("../words/es/said.rs"))),
+            ("words/es/labels.rs", literals(include_str!("../words/es/labels.rs"))),
+            ("words/es/screen.rs", literals(include_str!("../words/es/screen.rs"))),
+            ("words/es/checks.rs", literals(include_str!("../words/es/checks.rs"))),
+            ("words/es/steps.rs", literals(include_str!("../words/es/steps.rs"))),
             ("words/checks.rs", literals(include_str!("../words/checks.rs"))),
             ("words/screen.rs", literals(include_str!("../words/screen.rs"))),
             ("page/far.rs", literals(include_str!("far.rs"))),
@@ -738,7 +734,10 @@ mod tests {
             assert!(text.len() > 100, "{name}: nothing to look at");
             let text = text.to_lowercase();
             for word in text.split(|c: char| !c.is_alphabetic()) {
-                assert!(!barred.contains(&word), "{name}: \u{201c}{word}\u{201d}");
+                assert!(
+                    !barred.contains(&word) && (!name.contains("/es/") || !barred_es.contains(&word)),
+                    "{name}: \u{201c}{word}\u{201d}"
+                );
             }
         }
     }
@@ -790,8 +789,10 @@ mod tests {
             .chain(says.map(Reason::DeviceSays))
             .chain(slips.map(Reason::Unlikely));
         for reason in reasons {
-            let text = English.reason(reason);
-            assert!(text.chars().count() <= 40, "{reason:?}: {text}");
+            for language in LANGUAGES {
+                let text = language.reason(reason);
+                assert!(text.chars().count() <= 40, "{}, {reason:?}: {text}", language.tag());
+            }
         }
     }
 

@@ -5,7 +5,8 @@ use super::past::{Happened, Instant, Past, brought_kg, wall_s};
 use super::{Anchor, Axis, Canvas, Size};
 use crate::engine::frame::{Margin, Tank};
 use crate::time::{EngineTime, WallTime};
-use crate::words::display::{hh_mm, kpa, number, tonnes, tonnes_down};
+use crate::words::display::{hh_mm, number};
+use crate::words::measures::Shown;
 use crate::words::{Language, Scene};
 use jiff::Timestamp;
 use maud::Markup;
@@ -186,11 +187,21 @@ fn stretch_axis(past: &Past, window: Window, (low, high): (f64, f64)) -> Option<
 /// The chart in words, for those who cannot see it.
 fn said(scene: Scene<'_>, tank: Tank, language: &dyn Language) -> String {
     let labels = language.labels();
-    let mut parts = vec![format!("{}, {}", scene.tank(tank.tank), labels.contents)];
+    let tonnes = |kg| scene.measures.figure(Shown::LargeMass, kg);
+    let mut parts = vec![format!(
+        "{}, {}, {}",
+        scene.tank_in(tank.tank, labels.tank),
+        labels.contents,
+        language.unit(scene.measures.unit_word(Shown::LargeMass))
+    )];
     parts.extend(tank.contents_kg.map(|kg| format!("{} {}", labels.now, tonnes(kg))));
     if let Some(kg) = at_most(&scene.frame.margin) {
         parts.push(format!("{} {}", labels.load_in, tonnes(kg)));
-        parts.push(format!("{} {}", labels.margin_mark, tonnes_down(tank.high_high_kg - kg)));
+        parts.push(format!(
+            "{} {}",
+            labels.margin_mark,
+            scene.measures.show_down(Shown::LargeMass, tank.high_high_kg - kg).figure
+        ));
     }
     let levels = [(labels.working, tank.working_kg), (labels.high_high, tank.high_high_kg)];
     parts.extend(
@@ -210,11 +221,10 @@ fn events(scene: Scene<'_>, language: &dyn Language) -> Vec<(f64, String, bool)>
         (finish.planned.map(|m| m.q50), words.planned, false),
         (finish.level.map(|m| m.q50), language.labels().high_high, true),
     ];
-    let now = frame.clock.wall_at(frame.at);
     all.into_iter()
         .filter_map(|(at, label, act)| {
             let wall = frame.clock.wall_at(at?);
-            Some((wall_s(wall), format!("{label} {}", hh_mm(wall, now, scene.zone)), act))
+            Some((wall_s(wall), format!("{label} {}", language.hh_mm(scene, wall)), act))
         })
         .collect()
 }
@@ -233,11 +243,12 @@ fn thinned(past: &Past, window: Window, most: usize) -> impl Iterator<Item = &(f
 impl Chart<'_> {
     /// Axes: contents in t, and round times of day.
     fn frame(&self, canvas: &mut Canvas) {
-        for tick in self.up.ticks(canvas.size.pick(6, 5)) {
+        let one = self.scene.measures.one(Shown::LargeMass);
+        for tick in self.up.ticks_in(one, canvas.size.pick(6, 5)) {
             let y = self.up.at(tick);
             canvas.line("grid", self.left, y, self.right - self.left, 0.0);
-            let decimals = usize::from(self.up.high - self.up.low < 5_000.0);
-            canvas.text("quiet", self.left - 5.0, y + 5.0, Anchor::End, &number(tick / 1000.0, decimals));
+            let decimals = usize::from(self.up.high - self.up.low < 5.0 * one);
+            canvas.text("quiet", self.left - 5.0, y + 5.0, Anchor::End, &number(tick / one, decimals));
         }
         times(canvas, self.scene, self.across, self.bottom, self.bottom + 17.0);
         canvas.line("limit", self.left, self.bottom, self.right - self.left, 0.0);
@@ -328,7 +339,8 @@ impl Chart<'_> {
 
     /// Levels with their names, and what the load may come to, one line of words each.
     fn levels(&self, canvas: &mut Canvas) {
-        let labels = self.language.labels();
+        let (labels, measures) = (self.language.labels(), self.scene.measures);
+        let tonnes = |kg| measures.figure(Shown::LargeMass, kg);
         let tank = self.tank;
         let inside = |kg: f64| kg >= self.up.low && kg <= self.up.high;
         let (x, lift) = canvas.size.pick((self.right + 8.0, -5.0), (self.left + 6.0, 4.0));
@@ -348,7 +360,10 @@ impl Chart<'_> {
             let (label, class) =
                 if fits { (labels.margin_mark, "strong haloed") } else { (labels.does_not_fit, "strong act haloed") };
             let mut text = format!("{} {}", labels.load_in, tonnes(most));
-            text = format!("{text}: {label} {}\u{a0}t", tonnes_down(tank.high_high_kg - most));
+            text = format!(
+                "{text}: {label} {}",
+                self.language.written(measures.show_down(Shown::LargeMass, tank.high_high_kg - most))
+            );
             if tank.opening.proven_by.is_none() {
                 text = format!("{text}, {}", labels.not_proven);
             }
@@ -455,11 +470,19 @@ fn pad_panel(
     let highest = points.iter().filter_map(|(_, pa)| *pa).chain(marks.into_iter().flatten()).fold(1e5, f64::max);
     let high = top + ROW + 6.0;
     let up = Axis::new(0.0, 1.05 * highest, bottom, high);
-    canvas.text("name", 0.0, top + 10.0, Anchor::Start, &format!("{}, {}", labels.pad, labels.pad_unit));
+    canvas.text(
+        "name",
+        0.0,
+        top + 10.0,
+        Anchor::Start,
+        &format!("{}, {}", labels.pad, language.unit(scene.measures.unit_word(Shown::GaugePressure))),
+    );
     let (left, right) = (across.from, across.to);
-    for tick in up.ticks(4) {
+    let one = scene.measures.one(Shown::GaugePressure);
+    let decimals = usize::from(up.high < 6.0 * one);
+    for tick in up.ticks_in(one, 4) {
         canvas.line("grid", left, up.at(tick), right - left, 0.0);
-        canvas.text("quiet", left - 5.0, up.at(tick) + 5.0, Anchor::End, &kpa(tick));
+        canvas.text("quiet", left - 5.0, up.at(tick) + 5.0, Anchor::End, &number(tick / one, decimals));
     }
     if let (Some(from), Some(to)) = (pad.relief_from_pa_gauge, pad.relief_to_pa_gauge) {
         canvas.block("relief", left, up.at(to), right - left, up.at(from) - up.at(to));
@@ -470,7 +493,7 @@ fn pad_panel(
     canvas.curve("curve pad", &course);
     if let Some(ceiling) = pad.ceiling_pa_gauge {
         canvas.line("ceiling", left, up.at(ceiling), right - left, 0.0);
-        let text = format!("{} {}", labels.ceiling, kpa(ceiling));
+        let text = format!("{} {}", labels.ceiling, scene.measures.figure(Shown::GaugePressure, ceiling));
         canvas.text("strong haloed", left + 6.0, up.at(ceiling) - 5.0, Anchor::Start, &text);
     }
     canvas.line("limit", left, bottom, right - left, 0.0);

@@ -2,7 +2,7 @@
 
 use super::{Anchor, Axis, Canvas, Size};
 use crate::engine::frame::{Estimate, Reason, Validity, VerdictWord, Witness, WitnessId};
-use crate::words::display::number;
+use crate::words::measures::Shown;
 use crate::words::{Language, Scene};
 use maud::Markup;
 
@@ -53,14 +53,16 @@ pub fn masses(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
     let frame = scene.frame;
     let mut canvas = Canvas::new(size, layout.width, layout.top + 4.0 * layout.pitch + 14.0);
     let labels = language.labels();
-    canvas.text("quiet", layout.value, 15.0, Anchor::End, "kg");
-    canvas.text("quiet", layout.u, 15.0, Anchor::End, "u, kg");
+    let measures = scene.measures;
+    let unit = language.unit(measures.unit_word(Shown::Mass));
+    canvas.text("quiet", layout.value, 15.0, Anchor::End, unit);
+    canvas.text("quiet", layout.u, 15.0, Anchor::End, &format!("u, {unit}"));
     let axis = axis(scene, &layout);
     let below = layout.top + 4.0 * layout.pitch;
     if let Some(axis) = axis {
-        for tick in axis.ticks(layout.ticks) {
+        for tick in axis.ticks_in(measures.one(Shown::Mass), layout.ticks) {
             canvas.line("grid", axis.at(tick), 22.0, 0.0, below - 22.0 - 6.0);
-            canvas.text("quiet", axis.at(tick), below + 9.0, Anchor::Middle, &number(tick, 0));
+            canvas.text("quiet", axis.at(tick), below + 9.0, Anchor::Middle, &measures.figure(Shown::Mass, tick));
         }
         if let Some(t) = frame.together.filter(|_| frame.verdict.word == VerdictWord::Agree) {
             let (from, to) = ends(axis, t.received_kg);
@@ -69,7 +71,7 @@ pub fn masses(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
     }
     for (row, witness) in (0u8..).zip(&frame.witnesses) {
         let y = layout.top + f64::from(row) * layout.pitch;
-        row_of(&mut canvas, &layout, axis, y, witness, language);
+        row_of(&mut canvas, scene, &layout, axis, y, witness, language);
     }
     let y = layout.top + 3.0 * layout.pitch;
     canvas.text("strong", 0.0, y + 5.0, Anchor::Start, language.together(frame.verdict.word));
@@ -81,7 +83,7 @@ pub fn masses(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
         let class = if agree { "diamond" } else { "diamond hollow" };
         let steps = [(half, -9.0), (half, 9.0), (-half, 9.0)];
         canvas.figure(class, middle - half, y + layout.bar_below, &steps);
-        values(&mut canvas, &layout, "strong", y, t.received_kg);
+        values(&mut canvas, scene, &layout, "strong", y, t.received_kg);
     }
     canvas.finish(labels.received)
 }
@@ -103,6 +105,7 @@ fn axis(scene: Scene<'_>, layout: &Layout) -> Option<Axis> {
 
 fn row_of(
     canvas: &mut Canvas,
+    scene: Scene<'_>,
     layout: &Layout,
     axis: Option<Axis>,
     y: f64,
@@ -122,7 +125,7 @@ fn row_of(
             let (from, to) = ends(axis, mass);
             canvas.line(&format!("bar {class}"), from, bar_y, to - from, 0.0);
             mark(canvas, witness.id, axis.at(mass.value), bar_y);
-            values(canvas, layout, "value", y, mass);
+            values(canvas, scene, layout, "value", y, mass);
             if matches!(validity, Validity::Doubtful(_)) {
                 let (x, dy) = canvas.size.pick((0.0, 18.0), (122.0, 5.0));
                 canvas.text("said", x, y + dy, Anchor::Start, labels.doubtful);
@@ -132,9 +135,9 @@ fn row_of(
     }
 }
 
-fn values(canvas: &mut Canvas, layout: &Layout, class: &str, y: f64, mass: Estimate) {
-    canvas.text(class, layout.value, y + 5.0, Anchor::End, &number(mass.value, 0));
-    canvas.text("quiet", layout.u, y + 5.0, Anchor::End, &number(mass.u, 0));
+fn values(canvas: &mut Canvas, scene: Scene<'_>, layout: &Layout, class: &str, y: f64, mass: Estimate) {
+    canvas.text(class, layout.value, y + 5.0, Anchor::End, &scene.measures.figure(Shown::Mass, mass.value));
+    canvas.text("quiet", layout.u, y + 5.0, Anchor::End, &scene.measures.figure(Shown::Mass, mass.u));
 }
 
 fn class(id: WitnessId) -> &'static str {

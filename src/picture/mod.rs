@@ -164,6 +164,12 @@ impl Axis {
         self.from + share.clamp(0.0, 1.0) * (self.to - self.from)
     }
 
+    /// Values that are round in a unit of which one is so much here.
+    fn ticks_in(self, one: f64, most: usize) -> Vec<f64> {
+        let ticks = Axis { low: self.low / one, high: self.high / one, ..self }.ticks(most);
+        ticks.into_iter().map(|tick| tick * one).collect()
+    }
+
     /// Round values, 1, 2 or 5 times a power of ten apart, at most `most` of them.
     fn ticks(self, most: usize) -> Vec<f64> {
         let span = self.high - self.low;

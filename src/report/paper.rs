@@ -165,7 +165,7 @@ impl Paper<'_> {
     }
 
     fn scene<'a>(&'a self, frame: &'a crate::engine::frame::Frame) -> Scene<'a> {
-        Scene { settings: &self.record.settings, frame, zone: &self.zone }
+        Scene::new(&self.record.settings, frame, &self.zone)
     }
 
     fn title(&self) -> &'static str {

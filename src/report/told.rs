@@ -84,7 +84,7 @@ pub(super) fn steps(settings: &Settings, shown: &[StepState]) -> Vec<StepAccount
 
 /// The checks as a frame has them.
 pub(super) fn checks(settings: &Settings, frame: &Frame, zone: &TimeZone) -> Vec<CheckAccount> {
-    let scene = Scene { settings, frame, zone };
+    let scene = Scene::new(settings, frame, zone);
     let account = |check: &crate::engine::checks::Check| {
         let text = English.check(scene, check);
         let entered = check.why.iter().find_map(|why| match why {

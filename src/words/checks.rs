@@ -1,10 +1,10 @@
 //! English for the checks of a delivery.
 
-use super::display::{hh_mm, kg, number};
-use super::{CheckText, Scene, Text};
+use super::display::hh_mm;
+use super::measures::Shown;
+use super::{CheckText, Scene, Text, plain};
 use crate::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
 use crate::engine::papers::Property;
-use crate::units::Unit;
 
 /// What is checked, as a line of a list.
 pub(super) fn name(id: CheckId) -> &'static str {
@@ -42,7 +42,8 @@ fn asks(scene: Scene<'_>, id: CheckId) -> String {
             format!("{} is set at this bay: see that the product's own papers allow it", scene.settings.gas.name)
         }
         CheckId::DewPoint => {
-            format!("no signal: read the drier, at most {} C", number(scene.settings.expected.dew_point.0, 0))
+            let most = scene.measures.text(Shown::Temperature, scene.settings.expected.dew_point.0);
+            format!("no signal: read the drier, at most {most}")
         }
         CheckId::ShutoffInService => "see that it is switched on, not bypassed, and acts on the right valve".into(),
         CheckId::ConnectionIdentified => {
@@ -59,7 +60,10 @@ fn asks(scene: Scene<'_>, id: CheckId) -> String {
 fn plate(scene: Scene<'_>) -> String {
     let pad = &scene.frame.pad;
     let each = [("MAWP", pad.mawp_pa_gauge), ("relief from", pad.relief_from_pa_gauge), ("to", pad.relief_to_pa_gauge)];
-    each.map(|(label, pa)| format!("{label} {}", pa.map_or_else(|| "not set".to_owned(), pressure))).join(", ")
+    each.map(|(label, pa)| {
+        format!("{label} {}", pa.map_or_else(|| "not set".to_owned(), |pa| scene.measures.plate(pa)))
+    })
+    .join(", ")
 }
 
 fn paper(paper: Paper) -> &'static str {
@@ -93,18 +97,6 @@ fn wanted(wanted: Wanted) -> &'static str {
     }
 }
 
-/// In the unit of the page and in that of most plates.
-pub(super) fn pressure(pa_gauge: f64) -> String {
-    let psi = Unit::parse("psi gauge").map_or(f64::NAN, |unit| unit.from_si(pa_gauge));
-    format!("{}\u{a0}kPa ({}\u{a0}psi) gauge", number(pa_gauge / 1000.0, 0), number(psi, 1))
-}
-
-/// As many decimals as the number needs, three at most.
-fn plain(value: f64) -> String {
-    let text = format!("{value:.3}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
 fn limits(low: Option<String>, high: Option<String>) -> String {
     match (low, high) {
         (Some(low), Some(high)) => format!("limits {low} to {high}"),
@@ -121,11 +113,11 @@ fn why(scene: Scene<'_>, check: &Check, why: &Why) -> String {
         Why::Found(found) => format!("found: {found}"),
         Why::Differs { expected, found } => format!("found: {found}; expected: {expected}"),
         Why::Pressure { pa_gauge, most_pa_gauge } => {
-            format!("{}, at most {}", pressure(*pa_gauge), pressure(*most_pa_gauge))
+            format!("{}, at most {}", scene.measures.plate(*pa_gauge), scene.measures.plate(*most_pa_gauge))
         }
         Why::Temperature { c, low_c, high_c } => {
-            let of = |limit: &Option<f64>| limit.map(|c| format!("{}\u{a0}C", number(c, 1)));
-            format!("{}\u{a0}C, {}", number(*c, 1), limits(of(low_c), of(high_c)))
+            let shown = |c| scene.measures.text(Shown::Temperature, c);
+            format!("{}, {}", shown(*c), limits(low_c.map(shown), high_c.map(shown)))
         }
         Why::NoValue(property) => format!("no value for {property}"),
         Why::NoLimits(property) => format!("no limits for {property}"),
@@ -137,10 +129,11 @@ fn why(scene: Scene<'_>, check: &Check, why: &Why) -> String {
         Why::Properties(1) => "the one property on it".into(),
         Why::Properties(count) => format!("all {count} properties on it"),
         Why::Room { kg: room, .. } if *room < 0.0 => {
-            format!("{} too much for high-high when all is in", kg(-room))
+            format!("{} too much for high-high when all is in", scene.measures.mass_up(-room))
         }
         Why::Room { kg: room, opening_kg } => {
-            format!("{} left below high-high when all is in, {} kept for the opening check", kg(*room), kg(*opening_kg))
+            let [room, kept] = [scene.measures.mass_down(*room), scene.measures.mass_up(*opening_kg)];
+            format!("{room} left below high-high when all is in, {kept} kept for the opening check")
         }
         Why::MarginUnknown => "the margin is not known yet: no level that can be used".into(),
         Why::NotRead(signal) => format!("{} gives no value that can be used", scene.signal(*signal)),

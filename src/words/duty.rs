@@ -1,6 +1,6 @@
 //! Who is on duty, the state of the bay for whoever comes, and what is set aside.
 
-use super::display::{clock, hh_mm, kg};
+use super::display::{clock, hh_mm};
 use super::en::English;
 use super::{Language, Scene};
 use crate::engine::frame::{Alarm, Condition, Phase, Priority, Shelf};
@@ -25,10 +25,12 @@ pub(super) fn state(scene: Scene<'_>) -> String {
     let frame = scene.frame;
     let mut parts = Vec::new();
     if let Some(delivery) = &frame.delivery {
-        parts.push(format!("Delivery {}, {} planned.", delivery.id, kg(delivery.planned_kg)));
+        parts.push(format!("Delivery {}, {} planned.", delivery.id, scene.measures.mass(delivery.planned_kg)));
     }
     parts.push(match (frame.phase, &frame.together) {
-        (Phase::Transfer, Some(t)) => format!("The transfer is on, {} received.", kg(t.received_kg.value)),
+        (Phase::Transfer, Some(t)) => {
+            format!("The transfer is on, {} received.", scene.measures.mass(t.received_kg.value))
+        }
         (Phase::Transfer, None) => "The transfer is on; what is received is not known.".to_owned(),
         (Phase::Idle, _) => "No delivery is open.".to_owned(),
         (Phase::Opened, _) => "The transfer has not started.".to_owned(),

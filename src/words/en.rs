@@ -1,18 +1,23 @@
 //! English.
 
-use super::display::{clock, duration, kg, kg_per_min, kpa, number, tonnes_down};
+use super::display::{clock, duration};
+use super::measures::{Shown, Written};
 use super::steps::StepLabels;
-use super::{CheckText, EntryAnswer, Figure, Labels, Language, PageWords, Scene, SettingsWord, SignInWord, Text};
+use super::{
+    CheckText, EntryAnswer, Figure, Labels, Language, NotTaken, PageWords, Scene, SettingsWord, SignInWord, Text,
+    capital, list,
+};
 use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
     Alarm, CeilingBy, CheckedBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Shelf, Slip,
-    Source, Tank, Validity, Verdict, VerdictWord, WitnessId,
+    Source, Tank, Validity, VerdictWord, WitnessId,
 };
 use crate::engine::input::{AlarmId, GapClock, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use crate::engine::settings::{PadTap, SignalKind};
 use crate::engine::slip;
 use crate::engine::steps::{Against, Signature, Stands};
+use crate::time::WallTime;
 
 /// The language itself.
 #[derive(Debug, Clone, Copy)]
@@ -31,8 +36,9 @@ const WITNESSES: [WitnessId; 3] = [WitnessId::Flow, WitnessId::Scale, WitnessId:
 /// last shown digit could show in twenty minutes.
 const TREND_PA_PER_S: f64 = 50.0 / 60.0;
 
-static LABELS: Labels = Labels {
+pub(super) static LABELS: Labels = Labels {
     into: "into",
+    tank: "tank",
     no_delivery: "no delivery open",
     delivery: "Delivery",
     drill: "DRILL",
@@ -41,11 +47,11 @@ static LABELS: Labels = Labels {
     be_at_valve_by: "Be at the valve by",
     margin: "Margin below high-high",
     received: "Received in the tank",
-    bars: "kg; a bar is \u{b1}\u{202f}2\u{202f}u",
+    bars: "a bar is \u{b1}\u{202f}2\u{202f}u",
     doubtful: "doubtful",
     not_used: "not used",
     no_value: "no value yet",
-    contents: "contents, t",
+    contents: "contents",
     tank_unknown: "contents not known",
     now: "now",
     load_in: "load in, at most",
@@ -55,7 +61,6 @@ static LABELS: Labels = Labels {
     high_high: "high-high",
     critical: "critical high",
     pad: "Pad pressure on the trailer",
-    pad_unit: "kPa gauge",
     ceiling: "ceiling",
     ceiling_not_set: "ceiling not set",
     mawp: "MAWP",
@@ -90,7 +95,7 @@ static LABELS: Labels = Labels {
                local codes and licensed practice come first. Operating figures, not legal for trade.",
     behind: "Behind the figures",
     margin_made: "How the margin is made",
-    budgets: "Where the uncertainties come from (one standard uncertainty u, kg)",
+    budgets: "Where the uncertainties come from (one standard uncertainty u)",
     budget_of: "u of the mass",
     degrees: "effective degrees of freedom",
     polling: "Polling (ms of machine time)",
@@ -134,6 +139,22 @@ impl Language for English {
         "en"
     }
 
+    fn name(&self) -> &'static str {
+        "English"
+    }
+
+    fn reviewer(&self) -> Option<&'static str> {
+        None
+    }
+
+    fn unit(&self, word: &'static str) -> &'static str {
+        word
+    }
+
+    fn hh_mm(&self, scene: Scene<'_>, at: WallTime) -> String {
+        super::display::hh_mm(at, scene.frame.clock.wall_at(scene.frame.at), scene.zone)
+    }
+
     fn labels(&self) -> &'static Labels {
         &LABELS
     }
@@ -157,19 +178,22 @@ impl Language for English {
             (Phase::Opened, Some(d)) => says(format!(
                 "Delivery {} is open, {} planned. Nothing may move before \u{201c}Transfer started\u{201d} is entered.",
                 d.id,
-                kg(d.planned_kg)
+                scene.measures.mass(d.planned_kg)
             )),
             (Phase::Opened, None) => says("Nothing may move before \u{201c}Transfer started\u{201d} is entered."),
             (Phase::Transfer, _) => {
                 let moving = match frame.rate {
-                    Some(rate) => format!("Transferring at {}.", kg_per_min(rate.value)),
+                    Some(rate) => format!("Transferring at {}.", scene.measures.text(Shown::MassFlow, rate.value)),
                     None => "The transfer is on; its rate is not known.".to_owned(),
                 };
                 verdict(scene, moving, alarmed)
             }
             (Phase::Closed, _) => {
                 let received = match frame.together {
-                    Some(t) => format!("Closed: {} received (u {}).", kg(t.received_kg.value), kg(t.received_kg.u)),
+                    Some(t) => {
+                        let mass = |kg| scene.measures.mass(kg);
+                        format!("Closed: {} received (u {}).", mass(t.received_kg.value), mass(t.received_kg.u))
+                    }
                     None => "Closed; the mass received is not known.".to_owned(),
                 };
                 verdict(scene, received, alarmed)
@@ -297,12 +321,13 @@ impl Language for English {
         let each: Vec<String> = WITNESSES
             .into_iter()
             .zip(by_witness_kg)
-            .filter_map(|(id, kg)| kg.map(|kg| format!("{} {}\u{a0}t", self.witness(id), tonnes_down(kg))))
+            .filter_map(|(id, kg)| kg.map(|kg| format!("{} {}", self.witness(id), scene.measures.room(kg))))
             .collect();
         if !each.is_empty() {
             lines.push(format!("Each alone: {}.", each.join(", ")));
         }
-        Figure { figure: tonnes_down(*kg), unit: "t", act: *kg < 0.0, lines }
+        let Written { figure, unit } = scene.measures.show_down(Shown::LargeMass, *kg);
+        Figure { figure, unit, act: *kg < 0.0, lines }
     }
 
     fn margin_parts(&self, scene: Scene<'_>) -> Vec<(&'static str, f64)> {
@@ -332,7 +357,7 @@ impl Language for English {
         }
         if let Some(slope) = pad.slope_pa_per_s.filter(|s| s.abs() >= TREND_PA_PER_S) {
             let word = if slope > 0.0 { "rising" } else { "falling" };
-            lines.push(format!("{word} {} kPa/min", number(slope.abs() * 60.0 / 1000.0, 1)));
+            lines.push(format!("{word} {}", scene.measures.pressure_rate(slope.abs())));
         }
         if let Some(s) = pad.to_ceiling_s.filter(|s| *s <= TREND_SHOWN_S) {
             lines.push(format!("at this trend at the ceiling in {}", duration(s)));
@@ -344,8 +369,9 @@ impl Language for English {
         if pad.ceiling_pa_gauge.is_none() {
             lines.push("ceiling not set: a limit or the plate has not been typed in".to_owned());
         }
-        let figure = pad.pressure_pa_gauge.map_or_else(|| LABELS.pressure_unknown.to_owned(), kpa);
-        Figure { figure, unit: LABELS.pad_unit, act: above, lines }
+        let shown = |pa| scene.measures.figure(Shown::GaugePressure, pa);
+        let figure = pad.pressure_pa_gauge.map_or_else(|| LABELS.pressure_unknown.to_owned(), shown);
+        Figure { figure, unit: scene.measures.unit_word(Shown::GaugePressure), act: above, lines }
     }
 
     fn notes(&self, scene: Scene<'_>) -> Vec<String> {
@@ -373,7 +399,7 @@ impl Language for English {
         if let Some(zero) = frame.delivery.as_ref().and_then(|d| d.scale_zero) {
             let at = clock(frame.clock, zero.at, frame.at, scene.zone);
             let cause = self.zero_cause(zero.cause);
-            notes.push(format!("The scale has a new zero since {at}, {}: {cause}.", kg(zero.kg)));
+            notes.push(format!("The scale has a new zero since {at}, {}: {cause}.", scene.measures.mass(zero.kg)));
         }
         if frame.attendance.on_duty.is_some() || frame.attendance.due_at.is_some() {
             notes.push(self.duty(scene));
@@ -494,10 +520,14 @@ impl Language for English {
         }
     }
 
+    fn refused(&self, why: NotTaken) -> &'static str {
+        super::refused::english(why)
+    }
+
     fn entry(&self, answer: EntryAnswer<'_>) -> String {
         match answer {
             EntryAnswer::Saved => "Saved.".into(),
-            EntryAnswer::NotTaken(why) => format!("Not taken: {why}"),
+            EntryAnswer::NotTaken(why) => format!("Not taken: {}", self.refused(why)),
             EntryAnswer::WrongPhase => "Not taken: it does not fit what the bay is doing now.".into(),
             EntryAnswer::SignIn => "Not taken: sign in first, by the link \"Sign in\" at the foot of the page.".into(),
             EntryAnswer::NoRight(who) => {
@@ -536,6 +566,10 @@ impl Language for English {
         super::checks::name(id)
     }
 
+    fn step<'a>(&self, text: &'a str) -> &'a str {
+        text
+    }
+
     fn step_labels(&self) -> &'static StepLabels {
         &super::steps::LABELS
     }
@@ -548,8 +582,8 @@ impl Language for English {
         super::steps::signature(scene, signature)
     }
 
-    fn against(&self, against: &Against) -> String {
-        super::steps::against(against)
+    fn against(&self, scene: Scene<'_>, against: &Against) -> String {
+        super::steps::against(scene, against)
     }
 
     fn blow(&self, scene: Scene<'_>, blow: &BlowState) -> Vec<String> {
@@ -582,6 +616,10 @@ impl Language for English {
             }
             SignInWord::NotReached => "No answer: the server cannot be reached.".into(),
         }
+    }
+
+    fn role(&self, word: &'static str) -> &'static str {
+        word
     }
 
     fn settings(&self, word: SettingsWord<'_>) -> String {
@@ -647,20 +685,6 @@ fn instrument(id: WitnessId) -> &'static str {
     }
 }
 
-/// "a", "a or b", "a, b or c".
-fn list(names: &[&str], last: &str) -> String {
-    match names {
-        [] => String::new(),
-        [one] => (*one).to_owned(),
-        [start @ .., end] => format!("{} {last} {end}", start.join(", ")),
-    }
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
-}
-
 /// What the instruments say together, after a first sentence on what goes on.
 fn verdict(scene: Scene<'_>, first: String, alarmed: bool) -> Text {
     let frame = scene.frame;
@@ -670,8 +694,9 @@ fn verdict(scene: Scene<'_>, first: String, alarmed: bool) -> Text {
     match verdict.word {
         VerdictWord::Agree => {
             let who = if used.len() == 3 { "The three instruments".to_owned() } else { capital(&list(&used, "and")) };
-            let within = verdict.agree_within_kg.map_or_else(String::new, |x| format!(" within {}", kg(x)));
-            Text { says: format!("{first} {who} agree{within}."), beyond: unseen(verdict), ..Text::default() }
+            let within =
+                verdict.agree_within_kg.map_or_else(String::new, |x| format!(" within {}", scene.measures.mass_up(x)));
+            Text { says: format!("{first} {who} agree{within}."), beyond: unseen(scene), ..Text::default() }
         }
         VerdictWord::NotYetProven => Text {
             says: format!("{first} Not yet proven."),
@@ -701,9 +726,10 @@ fn verdict(scene: Scene<'_>, first: String, alarmed: bool) -> Text {
 }
 
 /// What agreement does not show. The larger of the two sides' smallest visible leaks, rounded up.
-fn unseen(verdict: &Verdict) -> String {
+fn unseen(scene: Scene<'_>) -> String {
+    let verdict = &scene.frame.verdict;
     let on_the_scale = "or one that stays on the scale, would not be seen.";
-    let rate = |y: f64| format!("{}\u{a0}kg/min", number(y.ceil(), 0));
+    let rate = |y: f64| scene.measures.mass_flow_up(y);
     match (verdict.leak_below_trailer_kg_per_min, verdict.leak_below_tank_kg_per_min) {
         (Some(a), Some(b)) => format!("A leak below about {}, {on_the_scale}", rate(a.max(b))),
         (Some(y), None) => {
@@ -798,6 +824,7 @@ fn hazard(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
 /// The instruments disagree: acts, what is missing, whose word it is, everything that may be behind it.
 fn disagree(scene: Scene<'_>) -> Text {
     let verdict = &scene.frame.verdict;
+    let kg = |kg| scene.measures.mass(kg);
     let mut finding = match verdict.missing_kg {
         Some(m) if m.value >= 0.0 => {
             format!("{} left the trailer and did not arrive (u {}).", kg(m.value), kg(m.u))
@@ -807,9 +834,9 @@ fn disagree(scene: Scene<'_>) -> Text {
     };
     if let Some(growing) = &verdict.growing {
         let since = clock(scene.frame.clock, growing.since, scene.frame.at, scene.zone);
-        let rate =
-            number((growing.kg_per_s.value * 60.0).abs(), if growing.kg_per_s.value.abs() < 0.15 { 1 } else { 0 });
-        finding += &format!(" The difference grows by about {rate}\u{a0}kg/min since {since}.");
+        let kg_per_s = growing.kg_per_s.value.abs();
+        let rate = scene.measures.mass_flow(kg_per_s, usize::from(kg_per_s < 0.15));
+        finding += &format!(" The difference grows by about {rate} since {since}.");
     }
     let suspects: Vec<&str> =
         WITNESSES.into_iter().zip(verdict.suspects).filter(|(_, s)| *s).map(|(id, _)| instrument(id)).collect();
@@ -832,8 +859,8 @@ fn disagree(scene: Scene<'_>) -> Text {
 fn level_projected(scene: Scene<'_>, tank: u16) -> Text {
     let over = match &scene.frame.margin {
         Margin::Known { kg, .. } if *kg < 0.0 => {
-            let over = tonnes_down(*kg).replace('\u{2212}', "");
-            format!("The load would end {over}\u{a0}t above high-high of {}.", scene.tank(tank))
+            let over = scene.measures.room(*kg).replace('\u{2212}', "");
+            format!("The load would end {over} above high-high of {}.", scene.tank(tank))
         }
         _ => format!("It is not shown that the load ends below high-high of {}.", scene.tank(tank)),
     };
@@ -851,13 +878,14 @@ fn level_projected(scene: Scene<'_>, tank: u16) -> Text {
 
 fn pad_near_ceiling(scene: Scene<'_>) -> String {
     let pad = &scene.frame.pad;
+    let shown = |pa| scene.measures.text(Shown::GaugePressure, pa);
     match (pad.pressure_pa_gauge, pad.ceiling_pa_gauge) {
         (Some(p), Some(c)) => {
             let word = if p > c { "above" } else { "near" };
             let by = pad.ceiling_by.map_or("", |by| English.ceiling_by(by));
-            format!("The trailer stands at {} kPa gauge, {word} its ceiling of {} kPa gauge ({by}).", kpa(p), kpa(c))
+            format!("The trailer stands at {}, {word} its ceiling of {} ({by}).", shown(p), shown(c))
         }
-        (Some(p), None) => format!("The trailer stands at {} kPa gauge and its ceiling is not set.", kpa(p)),
+        (Some(p), None) => format!("The trailer stands at {} and its ceiling is not set.", shown(p)),
         (None, _) => "The trailer's pressure is not known; it was near its ceiling.".to_owned(),
     }
 }
@@ -982,7 +1010,7 @@ pub fn missed(miss: MissReason) -> &'static str {
 fn neighbour(scene: Scene<'_>, state: &NeighbourState) -> Option<String> {
     let bay = capital(&scene.neighbour(state.neighbour));
     let frame = scene.frame;
-    let to_come = format!("about {} of its load still to come", kg(state.rest_kg));
+    let to_come = format!("about {} of its load still to come", scene.measures.mass(state.rest_kg));
     if state.silent {
         let Some(heard) = state.heard_at else {
             return Some(format!("{bay}, which fills the same tank, is not heard: what it brings is not known."));

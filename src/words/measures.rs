@@ -103,11 +103,23 @@ impl Measures {
         Written { figure: number(down, decimals), unit: word }
     }
 
+    /// A mass rounded down, for what must never be shown larger than it is.
+    #[must_use]
+    pub fn mass_down(self, kg: f64) -> String {
+        self.show_down(Shown::Mass, kg).whole()
+    }
+
     /// A mass rounded up, for what must never be shown smaller than it is.
     #[must_use]
-    pub fn mass_up(self, kg: f64) -> String {
+    pub fn show_mass_up(self, kg: f64) -> Written {
         let up = (self.convert(Shown::Mass, kg) - 1e-8).ceil();
-        format!("{}\u{a0}{}", number(up, 0), self.unit_word(Shown::Mass))
+        Written { figure: number(up, 0), unit: self.unit_word(Shown::Mass) }
+    }
+
+    /// The same in one text.
+    #[must_use]
+    pub fn mass_up(self, kg: f64) -> String {
+        self.show_mass_up(kg).whole()
     }
 
     /// A mass flow given in kg/s with so many decimals.
@@ -118,6 +130,21 @@ impl Measures {
             number(self.convert(Shown::MassFlow, kg_per_s), decimals),
             self.unit_word(Shown::MassFlow)
         )
+    }
+
+    /// A mass flow given in kg/min, rounded up: for what must never be shown smaller than it is.
+    #[must_use]
+    pub fn mass_flow_up(self, kg_per_min: f64) -> String {
+        let up = (self.convert(Shown::MassFlow, kg_per_min / 60.0) - 1e-8).ceil();
+        format!("{}\u{a0}{}", number(up, 0), self.unit_word(Shown::MassFlow))
+    }
+
+    /// A flow of gas given in kg/s, each hour.
+    #[must_use]
+    pub fn gas_flow(self, kg_per_s: f64) -> String {
+        let unit = if self == Measures::UsCustomary { "lb/h" } else { "kg/h" };
+        let each_hour = Unit::parse(unit).map_or(f64::NAN, |unit| unit.from_si(kg_per_s));
+        format!("{}\u{a0}{unit}", number(each_hour, 0))
     }
 
     /// How fast a pressure changes, given in Pa/s, each minute.
@@ -135,6 +162,63 @@ impl Measures {
     #[must_use]
     pub fn text(self, shown: Shown, si: f64) -> String {
         self.show(shown, si).whole()
+    }
+
+    /// A mass to 1 kg or 1 lb, with its unit.
+    #[must_use]
+    pub fn mass(self, kg: f64) -> String {
+        self.text(Shown::Mass, kg)
+    }
+
+    /// Room, rounded down, with its unit.
+    #[must_use]
+    pub fn room(self, kg: f64) -> String {
+        self.show_down(Shown::LargeMass, kg).whole()
+    }
+
+    /// The figure alone, where the unit stands in a heading.
+    #[must_use]
+    pub fn figure(self, shown: Shown, si: f64) -> String {
+        self.show(shown, si).figure
+    }
+
+    /// SI of one of the shown unit: for axes, whose marks are round in the unit that is read. Not for temperatures.
+    #[must_use]
+    pub fn one(self, shown: Shown) -> f64 {
+        Unit::parse(self.unit(shown).0).map_or(1.0, |unit| unit.to_si(1.0))
+    }
+
+    /// A gauge pressure in the reader's unit and, since plates have either, in the other: 172 kPa (25.0 psi) gauge.
+    #[must_use]
+    pub fn plate(self, pa_gauge: f64) -> String {
+        let [first, second] = match self {
+            Measures::Si => [Measures::Si, Measures::UsCustomary],
+            Measures::SiBar => [Measures::SiBar, Measures::UsCustomary],
+            Measures::UsCustomary => [Measures::UsCustomary, Measures::Si],
+        };
+        let said = |measures: Measures| {
+            let Written { figure, unit } = measures.show(Shown::GaugePressure, pa_gauge);
+            format!("{figure}\u{a0}{}", unit.trim_end_matches(" gauge"))
+        };
+        format!("{} ({}) gauge", said(first), said(second))
+    }
+
+    /// A register's own quantity by its SI unit: the value in the unit that is read, and that unit.
+    #[must_use]
+    pub fn of_register(self, si_unit: &'static str, si: f64) -> (f64, &'static str) {
+        let name = match (self, si_unit) {
+            (Measures::SiBar, "Pa gauge") => "bar gauge",
+            (Measures::UsCustomary, "Pa gauge") => "psi gauge",
+            (Measures::UsCustomary, "kg") => "lb",
+            (Measures::UsCustomary, "kg/s") => "lb/min",
+            (Measures::UsCustomary, "m") => "ft",
+            (Measures::UsCustomary, "m3") => "US gal",
+            (Measures::UsCustomary, "m3/s") => "US gal/min",
+            (Measures::UsCustomary, "kg/m3") => "lb/US gal",
+            (Measures::UsCustomary, "C") => "F",
+            _ => return (si, si_unit),
+        };
+        Unit::parse(name).map_or((si, si_unit), |unit| (unit.from_si(si), unit.name))
     }
 }
 
@@ -219,6 +303,13 @@ mod tests {
         assert_eq!(Si.mass_up(42.0), "42\u{a0}kg");
         assert_eq!(Us.mass_up(42.0), "93\u{a0}lb", "92.6 lb");
         assert_eq!((Us.mass_flow(0.1, 1), Si.mass_flow(0.1, 1)), ("13.2\u{a0}lb/min".into(), "6.0\u{a0}kg/min".into()));
+        // 172 369 Pa: 25 psi, the most common MAWP of low-pressure cargo tanks.
+        assert_eq!(Si.plate(172_369.0), "172\u{a0}kPa (25.0\u{a0}psi) gauge");
+        assert_eq!(Us.plate(172_369.0), "25.0\u{a0}psi (172\u{a0}kPa) gauge");
+        assert_eq!(Us.of_register("kg", 100.0).1, "lb");
+        assert!(
+            (Us.of_register("C", 35.0).0 - 95.0).abs() < 1e-9 && Si.of_register("Pa gauge", 5.0) == (5.0, "Pa gauge")
+        );
         assert_eq!((Si.pressure_rate(100.0), Us.pressure_rate(100.0)), ("6.0 kPa/min".into(), "0.87 psi/min".into()));
     }
 

@@ -13,7 +13,9 @@ mod deviations;
 pub mod display;
 mod duty;
 pub mod en;
+pub mod es;
 pub mod measures;
+mod refused;
 mod screen;
 pub mod steps;
 
@@ -21,14 +23,18 @@ pub use screen::PageWords;
 
 use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
+use crate::engine::delivery::Refusal;
 use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Shelf, Source, VerdictWord, WitnessId};
 use crate::engine::input::{AlarmId, OutOfService, ZeroCause};
 use crate::engine::settings::Settings;
 use crate::engine::steps::{Against, Signature, Stands};
+use crate::time::WallTime;
+use crate::units::Measures;
 use jiff::tz::TimeZone;
+use measures::Written;
 use steps::StepLabels;
 
-/// What a text is about: one instant of one bay, and the time zone of the people who read it.
+/// What a text is about: one instant of one bay, and the time zone and units of the people who read it.
 #[derive(Debug, Clone, Copy)]
 pub struct Scene<'a> {
     /// Names of signals and tanks, limits.
@@ -37,33 +43,42 @@ pub struct Scene<'a> {
     pub frame: &'a Frame,
     /// Zone in which times are written.
     pub zone: &'a TimeZone,
+    /// Units in which figures are written.
+    pub measures: Measures,
 }
 
-impl Scene<'_> {
+impl<'a> Scene<'a> {
+    /// For readers of SI.
+    #[must_use]
+    pub fn new(settings: &'a Settings, frame: &'a Frame, zone: &'a TimeZone) -> Scene<'a> {
+        Scene { settings, frame, zone, measures: Measures::Si }
+    }
+
     /// Name of a signal in the site file; its number where the frame names one that the settings lack.
     #[must_use]
     pub fn signal(&self, index: u16) -> String {
         self.settings.signals.get(usize::from(index)).map_or_else(|| format!("#{index}"), |s| s.name.clone())
     }
 
-    /// Name of a tank in the site file; its number where the frame names one that the settings lack.
+    /// Name of a tank in the site file, in English.
     #[must_use]
     pub fn tank(&self, index: u16) -> String {
+        self.tank_in(index, en::LABELS.tank)
+    }
+
+    /// Name of a tank in the site file; its number where the frame names one that the settings lack. `word`: "tank" in the
+    /// reader's language.
+    #[must_use]
+    pub fn tank_in(&self, index: u16, word: &str) -> String {
         let name = self.settings.tanks.get(usize::from(index)).map_or_else(|| format!("#{index}"), |t| t.name.clone());
         // A tank that is called by a number reads as a mass; one that has a word does not.
-        if name.contains(char::is_alphabetic) { name } else { format!("tank {name}") }
+        if name.contains(char::is_alphabetic) { name } else { format!("{word} {name}") }
     }
 
     /// Name of a bay that fills a tank of ours; its number where the frame names one that the settings lack.
     #[must_use]
     pub fn neighbour(&self, index: u16) -> String {
         self.settings.neighbours.get(usize::from(index)).map_or_else(|| format!("#{index}"), |n| n.bay.clone())
-    }
-
-    /// Name of the tank that is filled, where one is.
-    #[must_use]
-    pub fn filled_tank(&self) -> Option<String> {
-        self.frame.tank.map(|t| self.tank(t.tank))
     }
 }
 
@@ -113,13 +128,30 @@ pub struct CheckText {
     pub says: String,
 }
 
+/// Why an entry is not taken, or not on record.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NotTaken {
+    /// The bay does not admit it.
+    Refused(Refusal),
+    /// A delivery of that name was the last one here: a record is known by its delivery.
+    SameName,
+    /// The recorder cannot write.
+    NotRecorded,
+    /// The step failed by our own fault.
+    Failed,
+    /// The disk did not take it before the program stopped.
+    Stopped,
+    /// The disk did not take it before the recording ended.
+    Ended,
+}
+
 /// What became of a person's entry.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum EntryAnswer<'a> {
     /// It is durable.
     Saved,
     /// The bay did not take it, and says why.
-    NotTaken(&'a str),
+    NotTaken(NotTaken),
     /// It does not fit the phase the bay is in.
     WrongPhase,
     /// Nobody is signed in who may.
@@ -218,10 +250,27 @@ pub enum SettingsWord<'a> {
     NotUnderstood,
 }
 
+/// Every language, each complete.
+pub static LANGUAGES: [&dyn Language; 2] = [&en::English, &es::Spanish];
+
+/// The language of that tag.
+#[must_use]
+pub fn language(tag: &str) -> Option<&'static dyn Language> {
+    LANGUAGES.into_iter().find(|language| language.tag() == tag)
+}
+
 /// One language.
 pub trait Language: Sync {
     /// Its tag after BCP 47.
     fn tag(&self) -> &'static str;
+    /// Its name in itself.
+    fn name(&self) -> &'static str;
+    /// Who has reviewed the texts that say how to keep from harm: name, what they answer for, day. None: nobody.
+    fn reviewer(&self) -> Option<&'static str>;
+    /// A unit of [`measures`] as people write it.
+    fn unit(&self, word: &'static str) -> &'static str;
+    /// A time as hours and minutes; with the day where it is not that of the frame.
+    fn hh_mm(&self, scene: Scene<'_>, at: WallTime) -> String;
     /// Labels that depend on nothing.
     fn labels(&self) -> &'static Labels;
     /// Words of charts, the far view and all bays.
@@ -247,7 +296,7 @@ pub trait Language: Sync {
     fn finish(&self, scene: Scene<'_>) -> Figure;
     /// Room left below high-high when all of the load is in.
     fn margin(&self, scene: Scene<'_>) -> Figure;
-    /// Parts of the margin in the order they are subtracted: label and mass in kg.
+    /// Parts of the margin in the order they are subtracted: label and mass in kg, which the caller writes.
     fn margin_parts(&self, scene: Scene<'_>) -> Vec<(&'static str, f64)>;
     /// The trailer's pressure.
     fn pad(&self, scene: Scene<'_>) -> Figure;
@@ -269,6 +318,8 @@ pub trait Language: Sync {
     fn check_name(&self, id: CheckId) -> &'static str;
     /// What all of its checks call for, and whom to call.
     fn checks(&self, scene: Scene<'_>) -> Text;
+    /// A text of the steps that come with brimwatch; what a site wrote itself stays as it wrote it.
+    fn step<'a>(&self, text: &'a str) -> &'a str;
     /// Labels around the steps.
     fn step_labels(&self) -> &'static StepLabels;
     /// How a step stands; None: its turn has not come.
@@ -276,17 +327,63 @@ pub trait Language: Sync {
     /// Who has signed a step.
     fn signature(&self, scene: Scene<'_>, signature: &Signature) -> String;
     /// What speaks against a step, or cannot be read.
-    fn against(&self, against: &Against) -> String;
+    fn against(&self, scene: Scene<'_>, against: &Against) -> String;
     /// What the gas behind the last liquid will do and has done, a line each.
     fn blow(&self, scene: Scene<'_>, blow: &BlowState) -> Vec<String>;
+    /// Why an entry is not taken.
+    fn refused(&self, why: NotTaken) -> &'static str;
     /// What became of an entry.
     fn entry(&self, answer: EntryAnswer<'_>) -> String;
     /// Why a person gives the scale a new zero.
     fn zero_cause(&self, cause: ZeroCause) -> &'static str;
     /// What is said at the sign-in.
     fn sign_in(&self, word: SignInWord<'_>) -> String;
+    /// A role by its word in the people file.
+    fn role(&self, word: &'static str) -> &'static str;
     /// What is said where settings are changed.
     fn settings(&self, word: SettingsWord<'_>) -> String;
+}
+
+impl dyn Language + '_ {
+    /// Name of the tank that is filled, where one is.
+    #[must_use]
+    pub fn filled_tank(&self, scene: Scene<'_>) -> Option<String> {
+        scene.frame.tank.map(|t| scene.tank_in(t.tank, self.labels().tank))
+    }
+
+    /// Who has reviewed the texts that say how to keep from harm, or that nobody has.
+    #[must_use]
+    pub fn review(&self) -> String {
+        let words = self.page();
+        self.reviewer().map_or_else(|| words.not_reviewed.to_owned(), |who| format!("{} {who}.", words.reviewed_by))
+    }
+
+    /// A figure and its unit as people of that language write them.
+    #[must_use]
+    pub fn written(&self, written: Written) -> String {
+        Written { unit: self.unit(written.unit), ..written }.whole()
+    }
+}
+
+/// With a capital at its head.
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// "a", "a or b", "a, b or c".
+fn list(names: &[&str], last: &str) -> String {
+    match names {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [start @ .., end] => format!("{} {last} {end}", start.join(", ")),
+    }
+}
+
+/// As many decimals as the number needs, three at most.
+fn plain(value: f64) -> String {
+    let text = format!("{value:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// Labels that depend on nothing; each field's name says which.
@@ -294,6 +391,7 @@ pub trait Language: Sync {
 #[expect(missing_docs, reason = "the names are the documentation")]
 pub struct Labels {
     pub into: &'static str,
+    pub tank: &'static str,
     pub no_delivery: &'static str,
     pub delivery: &'static str,
     pub drill: &'static str,
@@ -316,7 +414,6 @@ pub struct Labels {
     pub high_high: &'static str,
     pub critical: &'static str,
     pub pad: &'static str,
-    pub pad_unit: &'static str,
     pub ceiling: &'static str,
     pub ceiling_not_set: &'static str,
     pub mawp: &'static str,

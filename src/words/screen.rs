@@ -67,6 +67,14 @@ pub struct PageWords {
     /// Label of the choice of looks, and the looks: as the browser has it, dark, bright sun.
     pub look: &'static str,
     pub looks: [&'static str; 3],
+    /// Label of the choice of language.
+    pub language: &'static str,
+    /// Label of the choice of units, and the choices in the order of `Measures::NAMES`.
+    pub units: &'static str,
+    pub measures: [&'static str; 3],
+    /// Before whoever has reviewed the texts that say how to keep from harm; that nobody has.
+    pub reviewed_by: &'static str,
+    pub not_reviewed: &'static str,
 }
 
 /// English.
@@ -123,4 +131,9 @@ pub(super) static ENGLISH: PageWords = PageWords {
     no_word: "Nothing is known of this bay yet.",
     look: "Look",
     looks: ["as the browser has it", "dark", "bright sun"],
+    language: "Language",
+    units: "Units",
+    reviewed_by: "Safety texts reviewed by",
+    not_reviewed: "Safety texts: not reviewed.",
+    measures: ["SI: kg, m, kPa, C", "SI: kg, m, bar, C", "US: lb, ft, psi, F"],
 };

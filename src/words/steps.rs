@@ -1,10 +1,9 @@
 //! What is said of the steps of a delivery.
 
 use super::Scene;
-use super::checks::pressure;
-use super::display::{hh_mm, kg, number};
+use super::display::{hh_mm, number};
 use crate::engine::blow::{Blow, BlowState};
-use crate::engine::steps::{Against, Bar, NoStep, Side, Signature, Stands};
+use crate::engine::steps::{Against, Bar, Side, Signature, Stands};
 use crate::units::{GaugePa, Kg};
 
 /// Labels around the steps.
@@ -93,10 +92,6 @@ pub(super) fn signature(scene: Scene<'_>, signature: &Signature) -> String {
     format!("{side}, {who}, {}{note}", hh_mm(*at, now, scene.zone))
 }
 
-fn per_h(kg_per_s: f64) -> String {
-    format!("{}\u{a0}kg/h", number(kg_per_s * 3600.0, 0))
-}
-
 fn seconds(s: f64) -> String {
     format!("{}\u{a0}s", number(s.ceil(), 0))
 }
@@ -104,6 +99,7 @@ fn seconds(s: f64) -> String {
 /// What the gas behind the last liquid will do and has done, a line each.
 pub(super) fn blow(scene: Scene<'_>, blow: &BlowState) -> Vec<String> {
     let mut lines = Vec::new();
+    let (per_h, pressure) = (|kg_per_s| scene.measures.gas_flow(kg_per_s), |pa| scene.measures.plate(pa));
     let most =
         blow.most_kg_per_s.map_or(String::new(), |most| format!(", {} through the full bore at the most", per_h(most)));
     if let Some(gas) = blow.gas_kg_per_s {
@@ -133,12 +129,13 @@ pub(super) fn blow(scene: Scene<'_>, blow: &BlowState) -> Vec<String> {
 }
 
 /// What speaks against a step, or cannot be read.
-pub(super) fn against(against: &Against) -> String {
+pub(super) fn against(scene: Scene<'_>, against: &Against) -> String {
     let Against { bar, forbids, value_si } = *against;
     if !forbids {
         return format!("{} cannot be read: look yourself, and write what you went by", unseen(bar));
     }
-    let read = |shown: fn(f64) -> String| value_si.map_or_else(|| "not known".to_owned(), shown);
+    let (pressure, kg) = (|pa| scene.measures.plate(pa), |kg| scene.measures.mass(kg));
+    let read = |shown: &dyn Fn(f64) -> String| value_si.map_or_else(|| "not known".to_owned(), shown);
     match bar {
         Bar::ChecksOpen => "a check of this delivery fails or is not made".into(),
         Bar::Started => "\u{201c}Transfer started\u{201d} has been entered".into(),
@@ -149,28 +146,31 @@ pub(super) fn against(against: &Against) -> String {
         Bar::EmergencyStop => "the emergency stop is pressed".into(),
         Bar::ShutoffBypassed => "the shut-off is bypassed".into(),
         Bar::Disagree => "the instruments disagree".into(),
-        Bar::PadAtCeiling => format!("the pad is near its ceiling: {}", read(pressure)),
-        Bar::PadAbove(GaugePa(limit)) => format!("the pad is {}, above {}", read(pressure), pressure(limit)),
-        Bar::PadBelow(GaugePa(limit)) => format!("the pad is {}, below {}", read(pressure), pressure(limit)),
+        Bar::PadAtCeiling => format!("the pad is near its ceiling: {}", read(&pressure)),
+        Bar::PadAbove(GaugePa(limit)) => format!("the pad is {}, above {}", read(&pressure), pressure(limit)),
+        Bar::PadBelow(GaugePa(limit)) => format!("the pad is {}, below {}", read(&pressure), pressure(limit)),
         Bar::RisenLess(Kg(least)) => match value_si {
             Some(risen) => format!("the tank's own gauge shows {} received, less than {}", kg(risen), kg(least)),
             None => format!("the tank has not risen by {}", kg(least)),
         },
         Bar::GasOverVent => {
-            format!("{} of gas would follow, more than the tank's vent passes: lower the pad", read(per_h))
+            format!(
+                "{} of gas would follow, more than the tank's vent passes: lower the pad",
+                read(&|kg_per_s| scene.measures.gas_flow(kg_per_s))
+            )
         }
         Bar::TankPressureHigh => format!(
             "{} {} The tank is near its own pressure limit: {}",
             super::en::ACT,
             super::en::CARE,
-            read(pressure)
+            read(&pressure)
         ),
-        Bar::AfterBlow(_) => format!("wait {} more after the hose was blown clear", read(seconds)),
+        Bar::AfterBlow(_) => format!("wait {} more after the hose was blown clear", read(&seconds)),
         Bar::OtherRises(_) => format!(
             "{} {} Another tank of this bay has risen by {}: liquid may go where it does not belong",
             super::en::ACT,
             super::en::CARE,
-            read(kg)
+            read(&kg)
         ),
     }
 }
@@ -190,30 +190,5 @@ fn unseen(bar: Bar) -> &'static str {
         Bar::RisenLess(_) => "The tank's own gauge",
         Bar::OtherRises(_) => "Another tank's gauge, or another bay fills that tank:",
         Bar::ChecksOpen | Bar::Started | Bar::NotStarted | Bar::NotClosed | Bar::Disagree | Bar::AfterBlow(_) => "This",
-    }
-}
-
-/// Why a signature is not taken, for the person who gave it.
-#[must_use]
-pub fn refused(why: NoStep) -> &'static str {
-    match why {
-        NoStep::Unknown => "this bay has no step of that name",
-        NoStep::Done => "that step is signed, or was let go, before",
-        NoStep::BehindHoldPoint => "not its turn: a hold point before it is not signed by all who must",
-        NoStep::StepsBefore => {
-            "not its turn: it is a hold point, and steps before it are open: sign them, or let them go with a reason"
-        }
-        NoStep::NotThisSide => "that step does not ask for this side's signature",
-        NoStep::SideHasSigned => "this side has signed it: the other side's signature is missing",
-        NoStep::NoRight => {
-            "whoever is signed in may not: the step asks for somebody with more rights, and only an engineer lets a hold point go unsigned"
-        }
-        NoStep::NoName => "nobody is named who signs",
-        NoStep::SameHand => "the same name has signed for the other side: it needs two people",
-        NoStep::Forbidden => "what is read now forbids it: the page says what, beside the step",
-        NoStep::NoProof => "write what was seen on the spot: no instrument here can say it",
-        NoStep::Unseen => "what could forbid it cannot be read: write what you went by",
-        NoStep::NoReason => "write why it goes unsigned",
-        NoStep::Rejected => "the delivery was rejected: nothing of it goes on",
     }
 }

@@ -32,11 +32,17 @@ impl Drop for Browser {
 impl Browser {
     /// Starts Debian's chromium with a profile of its own.
     pub fn start() -> Browser {
+        Browser::with(&[])
+    }
+
+    /// The same with further arguments.
+    pub fn with(more: &[&str]) -> Browser {
         let profile = tempfile::tempdir().expect("a folder for the browser's profile");
         let mut child = Command::new("chromium")
             .args(["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"])
             .args(["--disable-background-networking", "--disable-component-update", "--disable-sync"])
             .args(["--remote-debugging-port=0", "--remote-debugging-address=127.0.0.1", "about:blank"])
+            .args(more)
             .arg(format!("--user-data-dir={}", profile.path().display()))
             .stdout(Stdio::null())
             .stderr(Stdio::piped())

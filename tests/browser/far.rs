@@ -7,7 +7,7 @@ use serde_json::json;
 /// Heights of the capitals of what must be read from far off, in minutes of arc at 8 m on a 24-inch screen (16:9, 299 mm
 /// high) that the page fills: height = 6.283 x distance x minutes / 21600 (NUREG-0700 Rev. 2, guideline 1.3.1-4), and
 /// whether each stands whole inside of the screen.
-const MINUTES: &str = "(() => {
+pub const MINUTES: &str = "(() => {
   const paper = document.createElement('canvas').getContext('2d');
   return [...document.querySelectorAll('.huge')].map((e) => {
     const style = getComputedStyle(e);
@@ -129,7 +129,8 @@ fn the_emergency_card_and_the_account_are_one_tap_away() {
 /// processor slowed down six times. Frames change in every figure.
 #[test]
 fn a_frame_is_cheap() {
-    use brimwatch::page::view::{Reader, live};
+    use brimwatch::page::reader::Reader;
+    use brimwatch::page::view::live;
     let (reader, scene) = (Reader::here(), scenes::everything_at_once());
     // What the thread itself worked, however busy the machine is.
     let worked_ms = || {

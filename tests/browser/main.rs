@@ -5,16 +5,21 @@ mod axe;
 mod chromium;
 mod desk;
 mod far;
+mod guide;
 mod look_back;
 mod looks;
+mod readers;
 mod scenes;
 mod settings;
 mod steps;
+mod tls;
 
 use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;
 use brimwatch::engine::input::{AlarmId, What};
-use brimwatch::page::feed::{BayFeed, EntryRequest, Published, SettingsDoor};
+use brimwatch::page::door::Entrance;
+use brimwatch::page::feed::{BayFeed, EntryRequest, NotTaken, Published, SettingsDoor};
+use brimwatch::page::reader::Reader;
 use brimwatch::page::server::{Served, serve};
 use chromium::Browser;
 use std::path::{Path, PathBuf};
@@ -41,9 +46,19 @@ impl Stage {
 
     /// Several bays that all show the same.
     fn of(first: Published, slugs: &[&str]) -> Stage {
+        Stage::at(first, slugs, Entrance::default())
+    }
+
+    /// One bay that is reached by that way.
+    fn behind(first: Published, entrance: Entrance) -> Stage {
+        Stage::at(first, &["bay-2"], entrance)
+    }
+
+    fn at(first: Published, slugs: &[&str], entrance: Entrance) -> Stage {
         let runtime = Runtime::new().expect("a runtime");
         let listener = runtime.block_on(TcpListener::bind("127.0.0.1:0")).expect("a port");
-        let url = format!("http://{}/", listener.local_addr().expect("its address"));
+        let scheme = if entrance.tls.is_some() { "https" } else { "http" };
+        let url = format!("{scheme}://{}/", listener.local_addr().expect("its address"));
         let (latest, watched) = watch::channel(Some(Arc::new(first)));
         let (send, entries) = mpsc::channel(4);
         let bay = |slug: &&str| BayFeed {
@@ -56,7 +71,14 @@ impl Stage {
         let (shutdown, stopped) = oneshot::channel::<()>();
         // Nobody changes settings here.
         let settings = SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 };
-        let served = Served { site: "Lindholm Soda Works".into(), people: None, settings, bays };
+        let served = Served {
+            site: "Lindholm Soda Works".into(),
+            people: None,
+            reader: Reader::here(),
+            entrance,
+            settings,
+            bays,
+        };
         runtime.spawn(serve(listener, served, async {
             let _ = stopped.await;
         }));
@@ -179,8 +201,8 @@ fn a_press_is_saved_and_never_lost_to_a_new_frame() {
     browser.press("#yes");
     let request = stage.entry();
     assert_eq!(request.entry.what, What::Closed);
-    request.saved.send(Err("the disk is away".into())).expect("the server waits");
-    browser.wait("document.getElementById('answer').textContent === 'Not taken: the disk is away'");
+    request.saved.send(Err(NotTaken::NotRecorded)).expect("the server waits");
+    browser.wait("document.getElementById('answer').textContent === 'Not taken: the recorder cannot write, so this would be lost: mend the disk first'");
     assert!(stage.entries.try_recv().is_err(), "nothing was entered twice");
     // A refused entry is answered with a status the browser itself complains of; nothing else may be.
     let problems = browser.problems();

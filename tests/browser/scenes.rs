@@ -73,6 +73,7 @@ fn facts() -> Facts {
             line("way_out", "gate 2, upwind by the windsock; meet at the canteen"),
         ],
         usual_pad_pa_gauge: Some(124_000.0),
+        usual_pad_band_pa_gauge: Some((110_000.0, 138_000.0)),
         places: vec![
             place(100, "f32 ABCD", "kg/s"),
             place(102, "u32 CDAB", "kg"),

@@ -2,8 +2,10 @@
 
 use super::{SIDEWAYS, Stage, pictures, scenes, show};
 use crate::chromium::Browser;
+use brimwatch::engine::delivery::Refusal;
 use brimwatch::engine::input::What;
-use brimwatch::engine::steps::{Right, Side, Stands};
+use brimwatch::engine::steps::{NoStep, Right, Side, Stands};
+use brimwatch::page::feed::NotTaken;
 
 #[test]
 fn the_next_step_is_shown_and_signed() {
@@ -50,7 +52,7 @@ fn the_next_step_is_shown_and_signed() {
         note: "hose gauge stands at 12 psi".into(),
     };
     assert_eq!(request.entry.what, what);
-    request.saved.send(Err("what is read now forbids it".into())).expect("the server waits");
+    request.saved.send(Err(NotTaken::Refused(Refusal::NoStep(NoStep::Forbidden)))).expect("the server waits");
     browser.wait("document.getElementById('answer').textContent.includes('forbids it')");
 }
 

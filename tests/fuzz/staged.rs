@@ -1,6 +1,8 @@
 //! A served page of an invented works, started once for all that the fuzzer sends.
 
+use brimwatch::page::door::Entrance;
 use brimwatch::page::feed::{BayFeed, EntryRequest, SettingsDoor};
+use brimwatch::page::reader::Reader;
 use brimwatch::page::server::{self, Served};
 use std::io::{Read, Write};
 use std::net::{Shutdown, SocketAddr, TcpStream};
@@ -29,7 +31,7 @@ static SERVER: LazyLock<(Runtime, SocketAddr)> = LazyLock::new(|| {
     let settings = SettingsDoor { offered, asks };
     runtime.spawn(async move {
         let _held = held;
-        let served = Served { site: "Works".into(), people: None, settings, bays: vec![bay] };
+        let served = Served { site: "Works".into(), people: None, reader: Reader::here(), entrance: Entrance::default(), settings, bays: vec![bay] };
         server::serve(listener, served, std::future::pending()).await
     });
     runtime.spawn(async move {

@@ -66,7 +66,7 @@ async fn an_unreachable_device_is_said_and_the_others_go_on() {
     };
     let published = wait(&mut running, 0, "one lost, others read", said).await;
     let zone = jiff::tz::TimeZone::UTC;
-    let scene = Scene { settings: &published.settings, frame: &published.frame, zone: &zone };
+    let scene = Scene::new(&published.settings, &published.frame, &zone);
     let notes = English.notes(scene).join(" ");
     assert!(notes.contains("Truck scale is lost: no connection to the device."), "{notes}");
     running.stop().await;

@@ -26,5 +26,7 @@ mod scenarios;
 mod secrets;
 mod shared_tank;
 mod silence;
+#[cfg(feature = "peers")]
+mod tls;
 mod tune;
 mod watched;

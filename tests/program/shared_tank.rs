@@ -69,7 +69,7 @@ async fn two_bays_fill_one_tank() {
         assert!(!neighbour.silent && neighbour.brought_kg.is_some_and(|b| b.value > 1_000.0), "{neighbour:?}");
         assert!(matches!(frame.margin, Margin::Known { kg, .. } if kg > 0.0), "{:?}", frame.margin);
         let zone = jiff::tz::TimeZone::UTC;
-        let notes = English.notes(Scene { settings: &published.settings, frame, zone: &zone }).join(" ");
+        let notes = English.notes(Scene::new(&published.settings, frame, &zone)).join(" ");
         assert!(notes.contains(&format!("Bay {} is filling the same tank: about 1", 2 - bay)), "{notes}");
     }
     // Stopped and started again: both go on, hear of each other again and know what came in meanwhile.

@@ -25,7 +25,7 @@ async fn wait(running: &mut Running, what: &str, ready: impl Fn(&Frame) -> bool)
 /// Tells what the page said, by the drill's clock.
 fn tell(published: &Published, from_s: f64) -> f64 {
     let zone = jiff::tz::TimeZone::UTC;
-    let scene = Scene { settings: &published.settings, frame: &published.frame, zone: &zone };
+    let scene = Scene::new(&published.settings, &published.frame, &zone);
     #[expect(clippy::cast_precision_loss, reason = "hours")]
     let at_s = published.frame.at.0 as f64 / 1e9;
     println!("{:+7.1} s: {}", at_s - from_s, English.headline(scene, false).whole());

@@ -36,7 +36,8 @@ fn screens() -> Vec<(&'static str, Text)> {
     grave
         .map(|line| {
             let published = moment(line.id);
-            let scene = Scene { settings: &published.settings, frame: &published.frame, zone: &TimeZone::UTC };
+            let zone = TimeZone::UTC;
+            let scene = Scene::new(&published.settings, &published.frame, &zone);
             (line.name, English.alarm(scene, &scenes::alarm(line.id, 0, Priority::High)))
         })
         .collect()

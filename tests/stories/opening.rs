@@ -29,7 +29,8 @@ fn parts(story: &Story) -> MarginParts {
 }
 
 fn said(story: &Story) -> String {
-    let scene = Scene { settings: &story.settings, frame: &story.last, zone: &TimeZone::UTC };
+    let zone = TimeZone::UTC;
+    let scene = Scene::new(&story.settings, &story.last, &zone);
     English.margin(scene).lines.join(" ")
 }
 

@@ -197,7 +197,8 @@ impl Watched {
     /// What stands open now, in words.
     fn says(&self) -> Vec<String> {
         let frame: Frame = self.monitor.frame();
-        let scene = Scene { settings: self.monitor.settings(), frame: &frame, zone: &TimeZone::UTC };
+        let zone = TimeZone::UTC;
+        let scene = Scene::new(self.monitor.settings(), &frame, &zone);
         let words = |alarm: &Alarm| English.alarm(scene, alarm).whole();
         frame.alarms.iter().map(words).collect()
     }

@@ -181,14 +181,14 @@ impl Pair {
 
     fn notes(&self, bay: usize) -> String {
         let zone = jiff::tz::TimeZone::UTC;
-        let scene = Scene { settings: &self.settings[bay], frame: &self.frames[bay], zone: &zone };
+        let scene = Scene::new(&self.settings[bay], &self.frames[bay], &zone);
         English.notes(scene).join(" ")
     }
 
     /// What may be behind it, in words.
     fn headline(&self, bay: usize) -> String {
         let zone = jiff::tz::TimeZone::UTC;
-        let scene = Scene { settings: &self.settings[bay], frame: &self.frames[bay], zone: &zone };
+        let scene = Scene::new(&self.settings[bay], &self.frames[bay], &zone);
         English.headline(scene, false).whole()
     }
 

@@ -40,7 +40,8 @@ fn a_person_turns_what_stays_on_the_deck_into_a_new_zero() {
     assert!(after.u > before.u, "wider: {} than {}", after.u, before.u);
     let zero = story.last.delivery.as_ref().and_then(|d| d.scale_zero).expect("it is said");
     assert_eq!(zero.cause, ZeroCause::PeopleOrTools);
-    let scene = Scene { settings: &story.settings, frame: &story.last, zone: &TimeZone::UTC };
+    let zone = TimeZone::UTC;
+    let scene = Scene::new(&story.settings, &story.last, &zone);
     assert!(English.notes(scene).iter().any(|note| note.contains("new zero")), "{:?}", English.notes(scene));
     story.run_to(START_S + 1500);
     let (validity, e) = scale(&story);

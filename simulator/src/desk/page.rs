@@ -447,7 +447,8 @@ fn truth(session: &Session) -> Markup {
         }
         Behind::Recording(recording) => ("recorded", rows_of_recording(recording, session.now_s(), published)),
     };
-    let scene = Scene { settings: &published.settings, frame: &published.frame, zone: &TimeZone::UTC };
+    let zone = TimeZone::UTC;
+    let scene = Scene::new(&published.settings, &published.frame, &zone);
     let headline = English.headline(scene, !published.frame.alarms.is_empty());
     html! {
         table {

@@ -1,6 +1,6 @@
 // All bays: each card is replaced where it changed and watched over on its own: one bay may fall silent alone.
 
-import { body, byId, put } from "./feed.js";
+import { body, byId, choices, put } from "./feed.js";
 
 const heard = new Map();
 const shown = new Map();
@@ -55,5 +55,6 @@ function connect() {
   });
 }
 
+choices();
 setInterval(watch, 200);
 connect();

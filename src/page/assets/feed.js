@@ -117,6 +117,20 @@ function look() {
   });
 }
 
+// Language and units of this browser: the server remembers them in its cookie and writes the page anew.
+export function choices() {
+  const [language, units] = [byId("language"), byId("units")];
+  const choose = async () => {
+    const reply = await fetch("/reader", {
+      method: "POST",
+      headers: { "content-type": "application/json" },
+      body: JSON.stringify({ language: language.value, units: units.value }),
+    });
+    if (reply.ok) location.reload();
+  };
+  for (const choice of [language, units]) choice?.addEventListener("change", choose);
+}
+
 function take(frame, show) {
   // The frame a viewer is greeted with may be old; only one that follows another is news.
   if (lastNumber !== null && frame.number !== lastNumber) heardAt = performance.now();
@@ -155,6 +169,7 @@ export function follow(path, show) {
     play(SOUNDS.high);
   });
   look();
+  choices();
   setInterval(watch, 200);
   connect(path, show);
 }

@@ -137,7 +137,9 @@ byId("aside").addEventListener("click", (event) => {
 });
 byId("dip").addEventListener("submit", (event) => {
   event.preventDefault();
-  enter({ dipped: { level_m: byId("dipped").valueAsNumber } });
+  const read = (id) => byId(id).valueAsNumber;
+  const level = byId("dipped") ? { level_m: read("dipped") } : { level_ft: read("dipped-ft"), level_in: read("dipped-in") };
+  enter({ dipped: level });
 });
 byId("zero").addEventListener("submit", (event) => {
   event.preventDefault();

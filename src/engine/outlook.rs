@@ -13,6 +13,7 @@ use super::reading::Readings;
 use super::settings::{DrawOff, Settings, SignalKind, TankSetup};
 use super::watch::{WITNESSES, Watch};
 use super::witness::{self, density, geometry};
+use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 use crate::units::{Celsius, Metre};
 
@@ -133,6 +134,11 @@ impl Scene<'_> {
         (0..3).filter_map(move |i| {
             let (since, held) = self.watch.held[i]?;
             let lost = self.watch.accounts[i].credible().is_none();
+            if lost && planted(Bug::LostLeavesMargin) {
+                return None;
+            }
+            let mean = self.watch.together.filter(|_| planted(Bug::MarginByTheMean));
+            let held = mean.map_or(held, |together| together.received_kg);
             let run_kg = if lost && !closed { self.watch.fastest_kg_per_s * self.at.since_s(since) } else { 0.0 };
             Some((i, held, run_kg))
         })

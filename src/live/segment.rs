@@ -331,11 +331,6 @@ fn idle_since(name: &str) -> Option<WallTime> {
     i64::try_from(begun).ok().map(WallTime)
 }
 
-/// A delivery's name made fit for a file's.
-fn fit_for_a_name(name: &str) -> String {
-    name.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect()
-}
-
 /// `20260301T101500.123Z-NAME.brim`, the delivery's name made fit for a file.
 fn free_name(folder: &Path, wall: WallTime, name: &str) -> PathBuf {
     let stamp = jiff::Timestamp::from_nanosecond(i128::from(wall.0)).unwrap_or_default();

@@ -308,7 +308,7 @@ mod tests {
         // (phc-winner-argon2, version 0x13); argon2-cffi 25.1, which binds that implementation, gives the same.
         let password =
             "$argon2id$v=19$m=65536,t=2,p=1$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHAph8ArZWb2GRPPc".to_owned();
-        let person = Person { name: "R. Quill".into(), role: Role::View, password };
+        let person = Person { name: "R. Quill".into(), role: Role::View, password, qualified_until: None };
         assert!(is_right(Some(&person), "password"));
         assert!(!is_right(Some(&person), "differentpassword"));
     }

@@ -65,6 +65,12 @@ pub(super) struct App {
 }
 
 impl App {
+    /// What is watched is a drill.
+    pub fn is_drill(&self) -> bool {
+        let of_drill = |bay: &BayFeed| bay.latest.borrow().as_ref().is_some_and(|latest| latest.drill_speed.is_some());
+        self.bays.iter().any(of_drill)
+    }
+
     pub fn bay(&self, slug: &str) -> Result<&BayFeed, NoSuchPage> {
         self.bays.iter().find(|b| b.slug == slug).ok_or(NoSuchPage)
     }

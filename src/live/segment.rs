@@ -22,6 +22,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 pub use crate::recording::ENDING;
+use crate::recording::fit_for_a_name;
 
 /// Stands in the name of a segment in which no delivery is open.
 const IDLE: &str = "idle";
@@ -230,7 +231,7 @@ pub fn begin(beginning: Beginning) -> io::Result<Segment> {
     }
     if let Some(delivery) = delivery {
         let what = What::DeliveryOpened(Box::new(delivery.setup.clone()));
-        first.push(Event::Entry(Entry { who: who.to_owned(), leg: 1, what }));
+        first.push(Event::Entry(Entry { who: who.to_owned(), leg: delivery.setup.leg, what }));
     }
     tracing::info!(recording = %path.display(), "segment begun");
     prune(folder, wall, keep_idle_days);
@@ -328,11 +329,6 @@ fn idle_since(name: &str) -> Option<WallTime> {
     let begun = jiff::civil::DateTime::strptime("%Y%m%dT%H%M%S%.f", stamp).ok()?;
     let begun = jiff::tz::TimeZone::UTC.to_timestamp(begun).ok()?.as_nanosecond();
     i64::try_from(begun).ok().map(WallTime)
-}
-
-/// A delivery's name made fit for a file's.
-fn fit_for_a_name(name: &str) -> String {
-    name.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect()
 }
 
 /// `20260301T101500.123Z-NAME.brim`, the delivery's name made fit for a file.

@@ -224,6 +224,7 @@ pub(super) mod tests {
             reader: Reader::here(),
             entrance: Entrance::default(),
             settings,
+            papers: crate::page::papers::tests::nobody_asks(),
             bays: Vec::new(),
         };
         tokio::spawn(serve(listener, served, std::future::pending()));

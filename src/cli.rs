@@ -619,7 +619,9 @@ fn tune_recordings(options: &TuneOptions) -> ExitCode {
                 let _ = writeln!(io::stderr(), "left out: {name}: {why}");
             }
             let (taken, choices) = (summary.taken, choices.len());
-            say(format_args!("{taken} recordings under {choices} choices of settings: {}", summary.paper.display()));
+            let many = |count: usize, one: &str| format!("{count} {one}{}", if count == 1 { "" } else { "s" });
+            let (recordings, choices) = (many(taken, "recording"), many(choices, "choice"));
+            say(format_args!("{recordings} under {choices} of settings: {}", summary.paper.display()));
             if taken == 0 { ExitCode::from(NO_RECORDING) } else { ExitCode::SUCCESS }
         }
         Err(error) => fail(REFUSED, error),

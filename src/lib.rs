@@ -30,6 +30,7 @@ pub mod page;
 #[cfg(feature = "live")]
 pub mod people;
 pub mod picture;
+pub mod planted;
 pub mod poll;
 pub mod recording;
 #[cfg(feature = "live")]

@@ -19,7 +19,7 @@ mod segment;
 use crate::clock::MachineTime;
 use crate::config::{DeliveryFile, Site};
 use crate::page::door::Entrance;
-use crate::page::feed::{BayFeed, SettingsDoor, Work};
+use crate::page::feed::{BayFeed, PapersDoor, SettingsDoor, Work};
 use crate::page::reader;
 use crate::page::server::{self, Served};
 use crate::page::tls::{self, TlsError};
@@ -202,7 +202,8 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
     let mut link_tasks: Vec<JoinHandle<()>> = link_tasks.collect();
     let (asks, asked) = mpsc::channel(1);
     let (offers, offered) = watch::channel(Arc::new(change::offered(&site)));
-    let page_of_changes = change::Page { asks: asked, offers };
+    let (papers, typed) = mpsc::channel(1);
+    let page_of_changes = change::Page { asks: asked, papers: typed, offers };
     link_tasks.push(tokio::spawn(change::run(site.clone(), (changes, openings), page_of_changes, stopping.clone())));
     link_tasks.push(tokio::spawn(heartbeat::run(site.store.clone(), feeds.clone(), stopping.clone())));
     let mut closing = stopping;
@@ -216,6 +217,7 @@ pub async fn start(options: Options) -> Result<Running, LiveError> {
         reader: reader::Reader::of_site(&site.language, site.units),
         entrance,
         settings: SettingsDoor { offered, asks },
+        papers: PapersDoor { fields: open::fields().into(), asks: papers },
         bays: feeds.clone(),
     };
     let page_task = page_thread(listener, served, shutdown);

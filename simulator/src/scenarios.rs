@@ -145,6 +145,16 @@ pub struct Works {
 }
 
 impl Scenario {
+    /// The works where nothing is wrong with them: the plan on the papers, and the level that was found, unless that alone is
+    /// what ends badly.
+    #[must_use]
+    pub fn sound_works(&self) -> Works {
+        let Works { tank_start_m, planned_kg, .. } = self.works;
+        let usual = Works { tank_start_m, planned_kg, ..Works::default() };
+        let by_level_alone = self.goes_wrong.is_empty() && self.works == usual;
+        Works { tank_start_m: tank_start_m.filter(|_| !by_level_alone), ..usual }
+    }
+
     /// All that are shipped.
     ///
     /// # Errors
@@ -418,6 +428,17 @@ mod tests {
         for (name, _) in SHIPPED {
             assert_eq!(Scenario::find(name).map(|s| s.name), Ok((*name).to_owned()));
         }
+    }
+
+    /// A tank that stands higher is a fault only where nothing else is: the load that does not fit.
+    #[test]
+    fn a_level_is_a_fault_where_nothing_else_is() {
+        let sound = |name| Scenario::find(name).unwrap_or_else(|why| panic!("{why}")).sound_works();
+        let level = |name| sound(name).tank_start_m;
+        assert_eq!(sound("does-not-fit"), Works::default());
+        assert_eq!((level("gauge-stuck"), sound("gauge-stuck").planned_kg), (Some(2.25), Some(16_000.0)));
+        assert_eq!((level("tank-table"), sound("tank-table").tank_volume), (Some(1.9), None));
+        assert_eq!(sound("wrong-product"), Works::default());
     }
 
     /// Every fault at once, each with its line, what may be written and what comes nearest.

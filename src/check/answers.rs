@@ -166,9 +166,11 @@ fn stand_in(site: &Site, bay: &BaySetup) -> Option<DeliverySetup> {
     let product = site.products.get(*bay.products.first()?)?;
     Some(DeliverySetup {
         id: "check".to_owned(),
+        leg: 1,
         tank: 0,
         product: product.loaded_at(product.density.first()?.0),
         planned: crate::units::Kg(20_000.0),
+        on_board: None,
         ticket_net: crate::units::Kg(20_000.0),
         ticket_u: crate::units::Kg(20.0),
         trailer_volume: crate::units::M3(30.0),

@@ -132,8 +132,8 @@ impl fmt::Display for TankAnswers {
         line(
             f,
             &format!(
-                "Alarms: as soon as the load is projected to pass high_high; at high_high at once; {switch}. None at \
-                 working or critical. From alarm to no flow: {} s.",
+                "Alarms: as soon as the load is projected to pass high_high, and when high_high is less than a response \
+                 time away; at working, high_high and critical at once; {switch}. From alarm to no flow: {} s.",
                 number(self.response_s, 0)
             ),
         )

@@ -4,10 +4,13 @@ use super::fault::Draft;
 use super::site::find;
 use super::walk::{Table, walk};
 use super::{BaySetup, DeliveryFile, ProductTable, Site, keys};
-use crate::engine::settings::{DeliverySetup, LineSetup, Plate, Product};
+use crate::engine::settings::{DeliverySetup, LineSetup, OnBoard, Plate, Product};
 use crate::engine::witness::{density, geometry};
 use crate::units::{Celsius, GaugePa, Kg, M3};
 use std::path::Path;
+
+/// A part may exceed the whole by this many standard uncertainties of the whole.
+const PART_U: f64 = 3.0;
 
 /// A delivery out of a text. `None` where a fault was noted.
 pub(super) fn delivery(draft: &mut Draft, path: &Path, text: String, site: &Site) -> Option<DeliveryFile> {
@@ -23,9 +26,11 @@ pub(super) fn delivery(draft: &mut Draft, path: &Path, text: String, site: &Site
     let plate = plate(draft, table.table("plate"));
     let setup = DeliverySetup {
         id: table.text("id").to_owned(),
+        leg: u8::try_from(table.table("leg").optional_integer("number").unwrap_or(1)).unwrap_or(1),
         tank,
         product: product?,
         planned: Kg(table.number("planned")),
+        on_board: on_board(draft, table.table("leg")),
         ticket_net: Kg(table.table("ticket").number("net")),
         ticket_u: Kg(table.table("ticket").number("u")),
         trailer_volume: M3(table.table("trailer").number("volume")),
@@ -83,6 +88,21 @@ fn line(table: &Table, of_site: &LineSetup) -> Option<LineSetup> {
         downstream: downstream.map_or(of_site.downstream, M3),
         ..of_site.clone()
     })
+}
+
+/// What is on board for this leg. After the first it is no longer what the ticket says, and nothing else knows it.
+fn on_board(draft: &mut Draft, leg: &Table) -> Option<OnBoard> {
+    let [mass, u] = ["on_board", "on_board_u"].map(|key| leg.optional_number(key).map(Kg));
+    let later = leg.optional_integer("number").is_some_and(|number| number > 1);
+    for (key, other, value) in [("on_board", "on_board_u", mass), ("on_board_u", "on_board", u)] {
+        let asked = later || leg.is_written(other);
+        if asked && value.is_none() && !leg.is_written(key) {
+            draft.fault(leg.at(), leg.path(key), "is missing: a leg of its own needs what is on board before it").act(
+                "take both off the record of the leg before it, which prints them; for a compartment, off its papers",
+            );
+        }
+    }
+    Some(OnBoard { mass: mass?, u: u? })
 }
 
 /// Gross less tare is net, as far as the scale that printed them is sure of it.
@@ -149,6 +169,15 @@ fn plate(draft: &mut Draft, table: &Table) -> Plate {
     plate
 }
 
+/// What the trailer, or its compartment, holds for this leg, and where that stands in the papers.
+fn loaded<'a>(table: &'a Table, setup: &DeliverySetup) -> (&'a Table, &'static str, OnBoard) {
+    let ticket = OnBoard { mass: setup.ticket_net, u: setup.ticket_u };
+    match setup.on_board {
+        Some(on_board) => (table.table("leg"), "on_board", on_board),
+        None => (table.table("ticket"), "net", ticket),
+    }
+}
+
 /// The load fits trailer and tank, and its density is known.
 fn fits(draft: &mut Draft, table: &Table, setup: &DeliverySetup, bay: &BaySetup) {
     let load = setup.product.load_temperature;
@@ -167,20 +196,32 @@ fn fits(draft: &mut Draft, table: &Table, setup: &DeliverySetup, bay: &BaySetup)
         }
         return;
     };
-    let ticket = table.table("ticket");
-    let net_m3 = setup.ticket_net.0 / density.0;
-    if net_m3 > setup.trailer_volume.0 {
-        let what = format!("the load takes {net_m3:.1} m3, more than the trailer's {:.1} m3", setup.trailer_volume.0);
+    let (of, key, load) = loaded(table, setup);
+    let load_m3 = load.mass.0 / density.0;
+    if load_m3 > setup.trailer_volume.0 {
+        let what = format!("the load takes {load_m3:.1} m3, more than the trailer's {:.1} m3", setup.trailer_volume.0);
         draft
-            .fault(ticket.spot("net"), ticket.path("net"), what)
+            .fault(of.spot(key), of.path(key), what)
             .allowed(format!("up to {:.0} kg", setup.trailer_volume.0 * density.0))
-            .act("correct net or trailer.volume, or their units");
+            .act(format!("correct {} or trailer.volume, or their units", of.path(key)));
     }
-    if setup.planned.0 > setup.ticket_net.0 + 3.0 * setup.ticket_u.0 {
-        draft
-            .fault(table.spot("planned"), table.path("planned"), "is more than was weighed in")
-            .allowed(format!("up to {:.0} kg, the ticket's net", setup.ticket_net.0))
-            .act("correct planned or ticket.net, or their units");
+    let ticket = OnBoard { mass: setup.ticket_net, u: setup.ticket_u };
+    let (than, whole) =
+        if key == "net" { ("was weighed in", "the ticket's net") } else { ("is on board", "leg.on_board") };
+    for (of, key, mass, most, than, whole) in [
+        (table, "planned", setup.planned, load, than, whole),
+        (of, key, load.mass, ticket, "was weighed in", "the ticket's net"),
+    ] {
+        if mass.0 > most.mass.0 + PART_U * most.u.0 {
+            draft
+                .fault(of.spot(key), of.path(key), format!("is more than {than}"))
+                .allowed(format!("up to {:.0} kg, {whole}", most.mass.0))
+                .act(format!(
+                    "correct {} or {}, or their units",
+                    of.path(key),
+                    whole.replace("the ticket's net", "ticket.net")
+                ));
+        }
     }
     let Some(tank) = bay.settings.tanks.get(usize::from(setup.tank)) else { return };
     let below = geometry::volume(&tank.geometry, tank.high_high).map_or(f64::INFINITY, |v| v.0);

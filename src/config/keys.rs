@@ -463,12 +463,17 @@ pub const SITE: &[Key] = &[
 /// Every key of a delivery file.
 #[rustfmt::skip]
 pub const DELIVERY: &[Key] = &[
-    key("id", Text, Required, "2026-0417", "number or name of the delivery"),
+    key("id", Text, Required, "2026-0417", "number or name of the delivery, the same for all its legs"),
     key("bay", Text, Required, "Bay 1", "bay it is unloaded at"),
     key("tank", Text, Required, "204", "tank it goes to"),
     key("product", Text, Required, "caustic soda 50 %", "product as the papers say; must be what the tank holds"),
     key("load_temperature", amount(Temperature, -100.0, 300.0), Required, "35 C", "temperature of the load as its papers say"),
-    key("planned", amount(Mass, 10.0, 100_000.0), Required, "20 t", "how much is meant to be unloaded"),
+    key("planned", amount(Mass, 10.0, 100_000.0), Required, "20 t", "how much is meant to be unloaded, in this leg where there are several"),
+    key("leg", Table, Optional, "", "where the load does not go into one tank in one go: which leg of the delivery this is, each leg with papers of its own under the same id"),
+    key("leg.number", Integer(1, 99), Required, "2", "leg, from 1: one compartment, or what is left of one, into one tank"),
+    key("leg.on_board", amount(Mass, 10.0, 100_000.0), Optional, "10080 kg",
+        "what the trailer holds before this leg, or its compartment; the ticket's load where left out, which only the first leg may"),
+    key("leg.on_board_u", difference(Mass, 0.0, 5000.0), Optional, "31 kg", "its standard uncertainty; with on_board"),
     key("ticket", Table, Required, "", "the weigh ticket"),
     key("ticket.net", amount(Mass, 10.0, 100_000.0), Required, "20060 kg", "net, as printed"),
     key("ticket.u", difference(Mass, 0.0, 5000.0), Default("26 kg"), "26 kg",

@@ -24,6 +24,7 @@ mod site;
 mod status;
 mod steps;
 mod tables;
+pub mod typed;
 mod walk;
 
 #[cfg(test)]

@@ -492,6 +492,21 @@ fn a_delivery_is_held_against_its_site() {
             "ticket.net",
             "gross less tare is -20060 kg",
         ),
+        ("[ticket]", "[leg]\nnumber = 2\n\n[ticket]", "leg.on_board", "is missing"),
+        ("[ticket]", "[leg]\nnumber = 1\non_board = \"20 t\"\n\n[ticket]", "leg.on_board_u", "is missing"),
+        ("[ticket]", "[leg]\nnumber = 0\n\n[ticket]", "leg.number", "out of range"),
+        (
+            "[ticket]",
+            "[leg]\nnumber = 2\non_board = \"9 t\"\non_board_u = \"30 kg\"\n\n[ticket]",
+            "planned",
+            "more than is on board",
+        ),
+        (
+            "[ticket]",
+            "[leg]\nnumber = 2\non_board = \"21 t\"\non_board_u = \"30 kg\"\n\n[ticket]",
+            "leg.on_board",
+            "more than was weighed in",
+        ),
         ("[plate]", "[density]\nat = \"-1526.1 kg/m3\"\n\n[plate]", "density.at", "out of range"),
         (
             "[plate]",

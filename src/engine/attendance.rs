@@ -8,6 +8,7 @@ use super::delivery::Refusal;
 use super::frame::{AttendanceState, Condition, Phase};
 use super::input::{AlarmId, AlarmKey, CarriedAttendance, Entry, What};
 use super::settings::Limits;
+use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 
 /// Each step and how many response times after the interval it comes.
@@ -64,7 +65,9 @@ impl Attendance {
         match &entry.what {
             What::Attended { .. } if phase != Phase::Transfer => Err(Refusal::NotTransferring),
             What::Attended { .. } if limits.attendance_s.is_none() => Err(Refusal::AttendanceNotAsked),
-            What::Attended { .. } if self.on_duty.as_ref() != Some(&entry.who) => Err(Refusal::NotOnDuty),
+            What::Attended { .. } if self.on_duty.as_ref() != Some(&entry.who) && !planted(Bug::AnybodyAttends) => {
+                Err(Refusal::NotOnDuty)
+            }
             What::HandedOver { .. } if !matches!(phase, Phase::Opened | Phase::Transfer) => Err(Refusal::NoDelivery),
             What::HandedOver { out, .. } if *out != self.on_duty => Err(Refusal::DutyChanged),
             What::HandedOver { to, state, .. } if to.trim().is_empty() || state.trim().is_empty() => {

@@ -59,7 +59,8 @@ pub struct Delivery {
     pub leg: u8,
     /// What is going on.
     pub phase: Phase,
-    /// Largest credible load, kg: the ticket's corrected net or the planned amount.
+    /// Largest credible load, kg: what is on board for this leg (the ticket's corrected net where the papers say nothing
+    /// else), or the planned amount.
     pub loaded_kg: f64,
     /// Last pad pressure that could be used.
     pub last_pad_pa_gauge: Option<f64>,
@@ -109,8 +110,8 @@ impl Delivery {
         let loaded_kg = loaded_kg(&setup, &settings.gas);
         let doubt_m = settings.tanks.get(usize::from(setup.tank)).map_or(0.0, |tank| tank.opening_u.0);
         Delivery {
+            leg: setup.leg,
             setup,
-            leg: 1,
             phase: Phase::Opened,
             loaded_kg,
             last_pad_pa_gauge: None,
@@ -349,6 +350,12 @@ impl Delivery {
         self.starts.get(usize::from(signal)).copied().flatten()
     }
 
+    /// Standard uncertainty of the load, kg.
+    #[must_use]
+    pub fn loaded_u_kg(&self) -> f64 {
+        self.setup.on_board.map_or(self.setup.ticket_u, |on_board| on_board.u).0
+    }
+
     /// Seconds since the transfer started.
     #[must_use]
     pub fn elapsed_s(&self, at: EngineTime) -> f64 {
@@ -373,9 +380,10 @@ impl Delivery {
     }
 }
 
-/// The largest load that the papers make credible.
+/// The largest load that the papers make credible for this leg. Nobody stops a leg but a person: that only a part of
+/// what is on board is planned takes nothing away.
 fn loaded_kg(setup: &DeliverySetup, gas: &GasSetup) -> f64 {
-    ticket_kg(setup, gas).max(setup.planned.0)
+    setup.on_board.map_or_else(|| ticket_kg(setup, gas), |on_board| on_board.mass.0).max(setup.planned.0)
 }
 
 /// Mass of the load by the weigh ticket, kg. Its net is liquid less the gas it displaced, both weighings closed:

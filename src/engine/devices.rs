@@ -10,6 +10,7 @@
 use super::frame::{DeviceState, Trouble};
 use super::input::{Missed, Poll};
 use super::settings::Settings;
+use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 
 #[derive(Debug, Clone)]
@@ -73,7 +74,7 @@ impl Devices {
     pub fn missed(&mut self, missed: Missed) {
         let Some(state) = self.states.get_mut(usize::from(missed.device)) else { return };
         let shown = &mut state.shown;
-        shown.missed += 1;
+        shown.missed += u64::from(!planted(Bug::MissesUncounted));
         match shown.missed_for.binary_search_by_key(&missed.reason, |(reason, _)| *reason) {
             Ok(place) => shown.missed_for[place].1 += 1,
             Err(place) => shown.missed_for.insert(place, (missed.reason, 1)),

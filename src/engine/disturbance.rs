@@ -6,6 +6,7 @@
 //! stands: then it is a step to be found.
 
 use super::frame::WitnessId;
+use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 
 /// Longest excuse, s: people work on a deck for a minute or three; foam falls within one (assumptions).
@@ -196,7 +197,7 @@ fn is_over(witness: WitnessId, at: EngineTime, off: &Off, now_kg: f64, excuse: E
     let lighter = witness == WitnessId::Scale && excuse.jump_kg > 0.0;
     let grows = lighter && now_kg > excuse.jump_kg * (1.0 + GROWS) + GROWS_SIGMAS * off.sigma_kg;
     let late = at.since_s(excuse.since) > if witness == WitnessId::Scale { SCALE_S } else { LEVEL_S };
-    late || grows || now_kg.abs() > most_kg(witness, off)
+    late && !planted(Bug::ExcuseWithoutEnd) || grows || now_kg.abs() > most_kg(witness, off)
 }
 
 fn most_kg(witness: WitnessId, off: &Off) -> f64 {

@@ -6,6 +6,7 @@
 //! plus the fastest credible rate. Nothing is dropped because the others outvote it.
 
 use super::frame::{Estimate, Margin, MarginParts, Pessimist, WitnessId};
+use crate::planted::{Bug, planted};
 
 /// What a credible (or lately lost) source says is in the tank, or still to come.
 #[derive(Debug, Clone, Copy)]
@@ -95,7 +96,7 @@ impl Claims {
         };
         let kg = self.left_kg(self.need_kg(contents, rest));
         let by_witness_kg = [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank].map(|id| self.by_witness_kg(id));
-        if self.switch_tripped {
+        if self.switch_tripped && !planted(Bug::SwitchOutvoted) {
             return Margin::Known {
                 kg: kg.min(0.0),
                 pessimist: Pessimist::LevelSwitch,

@@ -13,6 +13,7 @@ use super::reading::Readings;
 use super::settings::{DrawOff, Settings, SignalKind, TankSetup};
 use super::watch::{WITNESSES, Watch};
 use super::witness::{self, density, geometry};
+use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 use crate::units::{Celsius, Metre};
 
@@ -133,6 +134,11 @@ impl Scene<'_> {
         (0..3).filter_map(move |i| {
             let (since, held) = self.watch.held[i]?;
             let lost = self.watch.accounts[i].credible().is_none();
+            if lost && planted(Bug::LostLeavesMargin) {
+                return None;
+            }
+            let mean = self.watch.together.filter(|_| planted(Bug::MarginByTheMean));
+            let held = mean.map_or(held, |together| together.received_kg);
             let run_kg = if lost && !closed { self.watch.fastest_kg_per_s * self.at.since_s(since) } else { 0.0 };
             Some((i, held, run_kg))
         })
@@ -200,7 +206,7 @@ impl Scene<'_> {
             at_high_high_kg,
             contents,
             rest,
-            loaded_u_kg: while_open(self.delivery.setup.ticket_u.0),
+            loaded_u_kg: while_open(self.delivery.loaded_u_kg()),
             opening_u_kg: opening.map_or(0.0, |o| o.u),
             run_on_kg: while_open(self.watch.fastest_kg_per_s * line.valve_closes_s),
             line_kg: while_open((line.upstream.0 + line.downstream.0) * density),
@@ -230,7 +236,7 @@ impl Scene<'_> {
         let run_on_kg = self.watch.fastest_kg_per_s * line.valve_closes_s;
         let rest_kg = Estimate {
             value: (delivery.loaded_kg - least.value).max(0.0) + run_on_kg + line_kg + line.blow_clear.0,
-            u: (least.u * least.u + delivery.setup.ticket_u.0 * delivery.setup.ticket_u.0).sqrt(),
+            u: (least.u * least.u + delivery.loaded_u_kg() * delivery.loaded_u_kg()).sqrt(),
         };
         let by_its_own = self.watch.by_flow_and_scale(&self.settings.thresholds);
         NeighbourLoad {
@@ -277,8 +283,8 @@ impl Scene<'_> {
         let density = density::density(&self.delivery.setup.product, temperature);
         let scene = self.witness_scene();
         let fill_kg = density.map_or(0.0, |d| scene.line_fill_kg(d).0 + scene.line_fill_kg(d).1);
-        let ticket_u_kg = self.delivery.setup.ticket_u.0;
-        let first_gas_u_kg = (ticket_u_kg * ticket_u_kg + HEEL_KG.1 * HEEL_KG.1).sqrt();
+        let loaded_u_kg = self.delivery.loaded_u_kg();
+        let first_gas_u_kg = (loaded_u_kg * loaded_u_kg + HEEL_KG.1 * HEEL_KG.1).sqrt();
         let first_gas = self.outlook(self.delivery.loaded_kg - fill_kg - HEEL_KG.0, first_gas_u_kg);
         let level = self.level_outlook(margin).unwrap_or_default();
         let (Some(rate), Some(together)) = (projection::moving(self.watch.rate), self.watch.together) else {

@@ -6,7 +6,9 @@
 use super::frame::{CeilingBy, Condition, Pad};
 use super::reading::Readings;
 use super::settings::{PadTap, Plate, Settings, SignalKind};
+use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
+use crate::units::GaugePa;
 
 /// Readings a trend looks back on (one a second: a minute).
 const TREND: usize = 60;
@@ -118,11 +120,15 @@ fn limits(settings: &Settings, plate: Option<&Plate>) -> [(Option<f64>, CeilingB
     let limits = &settings.limits;
     [
         (limits.pad_maximum.map(|p| p.0), CeilingBy::Site),
-        (plate.and_then(|p| p.mawp).map(|p| p.0), CeilingBy::Mawp),
+        (plate.and_then(mawp).map(|p| p.0), CeilingBy::Mawp),
         (limits.hose_rating.map(|p| p.0), CeilingBy::Hose),
         (limits.line_rating.map(|p| p.0), CeilingBy::Line),
         (limits.connection_rating.map(|p| p.0), CeilingBy::Connection),
     ]
+}
+
+fn mawp(plate: &Plate) -> Option<GaugePa> {
+    if planted(Bug::CeilingByRelief) { plate.relief_from } else { plate.mawp }
 }
 
 /// The lowest of all limits and which it is; `None` while one is not set.

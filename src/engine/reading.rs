@@ -16,6 +16,7 @@ use super::settings::{Settings, SignalKind, SignalSetup};
 use super::slip::is_no_measure;
 use super::total;
 use super::witness::{mean_share, rounding};
+use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 
 /// How many recent values are kept for a start reading.
@@ -296,7 +297,7 @@ impl Readings {
     /// A device gave nothing usable: its signals are lost at once.
     pub fn missed(&mut self, settings: &Settings, missed: Missed) {
         for (setup, state) in settings.signals.iter().zip(&mut self.states) {
-            if setup.device == missed.device {
+            if setup.device == missed.device && !planted(Bug::LastValueShown) {
                 state.lose(Reason::Missed(missed.reason));
             }
         }

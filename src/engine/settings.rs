@@ -347,12 +347,16 @@ pub struct DeadBand {
 pub struct DeliverySetup {
     /// Number or name of the delivery.
     pub id: String,
+    /// Leg of the delivery, from 1: one compartment, or what is left of one, into one tank.
+    pub leg: u8,
     /// Index of the tank it goes to.
     pub tank: u16,
     /// What it is.
     pub product: Product,
-    /// How much is meant to be unloaded.
+    /// How much is meant to be unloaded in this leg.
     pub planned: Kg,
+    /// What the trailer, or the leg's compartment, holds before it; None: the ticket's load.
+    pub on_board: Option<OnBoard>,
     /// Net of the weigh ticket, as printed.
     pub ticket_net: Kg,
     /// Its standard uncertainty.
@@ -365,6 +369,15 @@ pub struct DeliverySetup {
     pub plate: Plate,
     /// What else the papers say.
     pub papers: Papers,
+}
+
+/// What a trailer, or one compartment of it, holds before a leg.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OnBoard {
+    /// Mass.
+    pub mass: Kg,
+    /// Its standard uncertainty.
+    pub u: Kg,
 }
 
 /// The trailer's plate. Nothing has a default.

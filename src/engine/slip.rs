@@ -141,7 +141,7 @@ impl Arrival {
                 totals(settings, readings, delivery);
                 self.two_gauges(settings, readings, delivery, at);
             }
-            Some((_, Phase::Closed)) => {}
+            Some((_, Phase::Closed)) => forgive(settings, readings),
         }
     }
 
@@ -169,6 +169,14 @@ impl Arrival {
             };
             readings.doubt(index, slip);
         }
+    }
+}
+
+/// The leg is closed: a total that had jumped, and had not yet shown that it counts on, is a total again. Else the next
+/// load would begin without it.
+fn forgive(settings: &Settings, readings: &mut Readings) {
+    for (index, _) in (0u16..).zip(&settings.signals).filter(|(_, setup)| total::is_total(setup.kind)) {
+        readings.doubt(index, None);
     }
 }
 

@@ -9,6 +9,7 @@ use super::frame::{Explanation, Verdict, WitnessId};
 use super::reconcile::Panel;
 use super::settings::Thresholds;
 use super::verdict::Origins;
+use crate::planted::{Bug, planted};
 
 /// Fits whose statistics differ by less say the same of different witnesses: with two in all, always.
 const AS_GOOD: f64 = 0.5;
@@ -49,7 +50,7 @@ impl Found {
     #[must_use]
     pub fn suspects(&self, panel: &Panel, thresholds: &Thresholds, origins: Origins) -> [bool; 3] {
         let present = panel.received_kg.map(|v| v.is_some());
-        if panel.count() < 3 {
+        if panel.count() < 3 && !planted(Bug::PairBlamed) {
             return present;
         }
         let as_good = |i: usize| self.fit(i).is_some_and(|fit| fit.statistic >= self.best - thresholds.suspect_band);

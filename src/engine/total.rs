@@ -9,6 +9,7 @@ use super::block::PLAUSIBLE_KG_PER_S;
 use super::frame::{Estimate, Reason};
 use super::input::CarriedCount;
 use super::settings::{SignalKind, SignalSetup};
+use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 
 /// Readings no further apart are consecutive, s: a reset between two of them hides little.
@@ -211,7 +212,8 @@ impl Counted {
         let plain = read.value - last.value;
         let (slack, dt_s) = (slack(read.setup), seconds(last, read.at));
         if let Some(width) = read.setup.rolls_over_at {
-            return rolled(plain, width, last, read);
+            let too_far = if planted(Bug::RollOverMisread) && plain < -slack { width } else { 0.0 };
+            return rolled(plain, width, last, read).map(|flowed| flowed + too_far);
         }
         let consecutive = dt_s <= CONSECUTIVE_S;
         if let Some(forward) = forward(last, read).filter(|plain| *plain >= -slack) {

@@ -9,6 +9,7 @@ use super::reconcile::Panel;
 use super::settings::Thresholds;
 use super::suspects::Found;
 use super::witness::Account;
+use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 
 /// A leak is taken to have begun this long ago when "leak below" is worked out, min.
@@ -161,7 +162,8 @@ fn leak_below(case: &Case, (kind, sign): (usize, usize)) -> Option<f64> {
     let limit = case.thresholds.finding[kind][sign];
     let ages_s = (LEAK_BEGAN_AT_LEAST_S, LEAK_BEGAN_MIN * 60.0);
     let kg_per_s = case.bank.smallest(kind, case.at, ages_s, limit, case.thresholds.found_z)?;
-    Some(kg_per_s * 60.0)
+    let share = if planted(Bug::LeakBelowTooSmall) { 0.2 } else { 1.0 };
+    Some(share * kg_per_s * 60.0)
 }
 
 /// A dead meter, a stuck gauge or a wrong tank would have shown by now: each witness, had it stood still while

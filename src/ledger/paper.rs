@@ -19,8 +19,9 @@ const CAUTION: &str = "Operating figures, not legal for trade. brimwatch advises
     nothing leaks. Local codes and licensed practice come first.";
 
 /// Columns of the CSV.
-const COLUMNS: [&str; 30] = [
+const COLUMNS: [&str; 34] = [
     "delivery",
+    "leg",
     "bay",
     "product",
     "tank",
@@ -44,13 +45,30 @@ const COLUMNS: [&str; 30] = [
     "received_u_kg",
     "difference_kg",
     "difference_u_kg",
+    "left_on_board_kg",
+    "left_on_board_u_kg",
     "en",
     "verdict",
     "alarms",
     "prompts",
     "gaps",
+    "amendments",
     "recordings",
 ];
+
+/// Delivery, and the leg where it is not the first.
+fn named(row: &Row) -> String {
+    if row.leg > 1 { format!("{}, leg {}", row.delivery, row.leg) } else { row.delivery.clone() }
+}
+
+/// What was added to its record since.
+fn amended(row: &Row) -> String {
+    match row.amendments {
+        0 => String::new(),
+        1 => "; amended once".to_owned(),
+        times => format!("; amended {times} times"),
+    }
+}
 
 fn kind(row: &Row) -> &'static str {
     match (row.drill, row.imported) {
@@ -72,11 +90,16 @@ fn cells(row: &Row) -> Vec<String> {
         State::NotClosed => "not_closed",
         State::Rejected => "rejected",
     };
-    let mut cells: Vec<String> = [&row.delivery, &row.bay, &row.product, &row.tank].map(String::clone).to_vec();
+    let mut cells: Vec<String> =
+        [&row.delivery, &row.leg.to_string(), &row.bay, &row.product, &row.tank].map(String::clone).to_vec();
     cells.extend([row.carrier.clone().unwrap_or_default(), kind(row).to_owned(), state.to_owned()]);
     cells.extend([row.opened_unix_ns, row.started_unix_ns, row.closed_unix_ns].map(utc));
     cells.extend([row.planned_kg, row.ticket_net_kg].map(|kg| kg.to_string()));
-    let masses = [Some(row.ticket_kg)].into_iter().chain(row.witnesses).chain([row.received_kg, row.difference_kg]);
+    let masses = [Some(row.ticket_kg)].into_iter().chain(row.witnesses).chain([
+        row.received_kg,
+        row.difference_kg,
+        row.left_on_board_kg,
+    ]);
     for mass in masses {
         cells.extend(mass.map_or_else(Default::default, |mass| [mass.kg.to_string(), mass.u_kg.to_string()]));
     }
@@ -86,6 +109,7 @@ fn cells(row: &Row) -> Vec<String> {
         row.alarms.to_string(),
         row.prompts.to_string(),
         row.gaps.to_string(),
+        row.amendments.to_string(),
         row.recordings.join(";"),
     ]);
     cells
@@ -159,16 +183,18 @@ impl Ledger {
             let rejected = row.rejected.as_ref().map_or_else(String::new, |why| format!(": {why}"));
             let _ = writeln!(
                 text,
-                "{}  {:<14} {:<8} {:<22} {:<8} received {:>7} kg  ticket {:>7} kg  difference {:>6} kg  {}{rejected}{drill}",
+                "{}  {:<14} {:<8} {:<22} {:<8} received {:>7} kg  ticket {:>7} kg  difference {:>6} kg  left {:>6} kg  {}{rejected}{drill}{}",
                 moment(row.at_unix_ns(), &self.zone),
-                row.delivery,
+                named(row),
                 row.bay,
                 row.product,
                 row.tank,
                 mass(row.received_kg),
                 number(row.ticket_kg.kg, 0),
                 mass(row.difference_kg),
+                mass(row.left_on_board_kg),
                 State::of(row).words(),
+                amended(row),
             );
         }
         text += &self.sums_text();
@@ -279,14 +305,18 @@ impl Ledger {
         html! {
             @if rows.is_empty() { p { "None." } }
             @else { div class="scroll" { table {
-                caption { "kg; u: standard uncertainty; En: difference over its expanded uncertainty (k = 2)" }
+                caption {
+                    "kg; u: standard uncertainty; En: difference over its expanded uncertainty (k = 2). Difference and left on \
+                     the trailer are those of all legs up to the one in the row; nothing tells what is left from what was lost"
+                }
                 thead { tr {
                     th { "started" } th class="t" { "delivery" } th class="t" { "bay" } th class="t" { "product" }
                     th class="t" { "tank" } th class="t" { "carrier" } th { "flow meter" } th { "scale" } th { "tank level" }
-                    th { "received" } th { "u" } th { "ticket" } th { "difference" } th { "En" } th class="t" { "state" }
+                    th { "received" } th { "u" } th { "ticket" } th { "difference" } th { "En" } th { "left on trailer" }
+                    th class="t" { "state" }
                 } }
                 tbody { @for row in rows { tr {
-                    td { (moment(row.at_unix_ns(), &self.zone)) } td class="t" { (row.delivery) }
+                    td { (moment(row.at_unix_ns(), &self.zone)) } td class="t" { (named(row)) }
                     td class="t" { (row.bay) } td class="t" { (row.product) } td class="t" { (row.tank) }
                     td class="t" { (row.carrier.as_deref().unwrap_or("\u{2013}")) }
                     @for witness in row.witnesses { td { (mass(witness)) } }
@@ -294,8 +324,9 @@ impl Ledger {
                     td { (row.received_kg.map_or_else(|| "\u{2013}".to_owned(), |m| number(m.u_kg, 0))) }
                     td { (number(row.ticket_kg.kg, 0)) } td { (mass(row.difference_kg)) }
                     td { (row.en.map_or_else(|| "\u{2013}".to_owned(), |en| number(en, 2))) }
+                    td { (mass(row.left_on_board_kg)) }
                     td class="t" {
-                        (State::of(row).words()) @if let Some(why) = &row.rejected { ": " (why) } @if row.drill { "; DRILL" } @if row.imported { "; imported" }
+                        (State::of(row).words()) @if let Some(why) = &row.rejected { ": " (why) } @if row.drill { "; DRILL" } @if row.imported { "; imported" } (amended(row))
                         @for damage in &row.damage { "; " (damage) }
                     }
                 } } }

@@ -4,6 +4,7 @@ use super::gather::gather;
 use super::index::{Found, Index, Known, Line};
 use super::row::Row;
 use crate::recording::{reader, stream};
+use crate::report::amend;
 use crate::tune;
 use std::collections::BTreeMap;
 use std::io;
@@ -211,6 +212,16 @@ fn save(folders: &mut [Folder]) -> Vec<String> {
     trouble.collect()
 }
 
+/// With the amendments that stand beside its first recording by now.
+fn amended(mut row: Row) -> Row {
+    match row.recordings.first().map(|first| amend::read(Path::new(first))) {
+        Some(Ok(amendments)) => row.amendments = amendments.len(),
+        Some(Err(error)) => row.damage.push(error.to_string()),
+        None => {}
+    }
+    row
+}
+
 /// Everything, in order of time; a delivery that stands there twice counts once.
 fn gathered(folders: &[Folder], chains: &[Chain]) -> Read {
     let mut read = Read::default();
@@ -228,7 +239,7 @@ fn gathered(folders: &[Folder], chains: &[Chain]) -> Read {
                 }
                 by_head.insert(last, first);
                 let recordings = chain.recordings.iter().map(shown).collect();
-                read.rows.push(Row { recordings, ..Row::clone(row) });
+                read.rows.push(amended(Row { recordings, ..Row::clone(row) }));
             }
             Some(Found::Nothing) => read.idle += 1,
             Some(Found::NotTaken(why)) => read.not_taken.push(NotTaken { file: first, why: why.clone() }),

@@ -26,6 +26,8 @@ pub struct Row {
     pub bay: String,
     /// Number or name.
     pub delivery: String,
+    /// Leg of it, from 1.
+    pub leg: u8,
     /// Product.
     pub product: String,
     /// Name of the tank.
@@ -55,10 +57,13 @@ pub struct Row {
     pub pairs_u_kg: [Option<f64>; 3],
     /// Received by all of them together.
     pub received_kg: Option<Mass>,
-    /// What the line holds beyond what it held at the start; `None`: received and ticket were not compared.
+    /// What the line holds beyond what it held at the start; `None`: received and ticket were not compared, or the ticket
+    /// is that of several legs.
     pub in_line_kg: Option<Mass>,
-    /// Received and in the line, less the ticket.
+    /// Received and in the line in all legs up to this one, less the ticket.
     pub difference_kg: Option<Mass>,
+    /// Left on the trailer, if nothing was lost: the ticket less what was received and is in the line, up to this leg.
+    pub left_on_board_kg: Option<Mass>,
     /// That over its expanded uncertainty, 1.
     pub en: Option<f64>,
     /// What the instruments said together in the end, as a code.
@@ -69,6 +74,8 @@ pub struct Row {
     pub prompts: usize,
     /// Times when nobody watched.
     pub gaps: usize,
+    /// Amendments to its record.
+    pub amendments: usize,
     /// What of the recordings is not as it was written, in words.
     pub damage: Vec<String>,
 }

@@ -4,7 +4,7 @@ use super::choose::day;
 use super::row::Row;
 use jiff::tz::TimeZone;
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// By what deliveries are summed up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -35,7 +35,7 @@ pub const NO_CARRIER: &str = "(not on the papers)";
 pub struct Total {
     /// Of what; empty: of everything.
     pub name: String,
-    /// Deliveries.
+    /// Deliveries, each with all its legs.
     pub deliveries: usize,
     /// Of them without a received mass: no instrument could be used. They add nothing below.
     pub without_mass: usize,
@@ -53,8 +53,9 @@ pub struct Total {
 }
 
 impl Total {
-    fn add(&mut self, row: &Row) {
-        self.deliveries += 1;
+    /// `begins`: no other leg of its delivery is in the sum yet.
+    fn add(&mut self, row: &Row, begins: bool) {
+        self.deliveries += usize::from(begins);
         match row.received_kg {
             Some(mass) => {
                 self.received_kg += mass.kg;
@@ -74,6 +75,7 @@ impl Total {
 #[must_use]
 pub fn totals<'a>(rows: impl IntoIterator<Item = &'a Row>, by: By, zone: &TimeZone) -> Vec<Total> {
     let mut found: BTreeMap<String, Total> = BTreeMap::new();
+    let mut begun: BTreeSet<(String, &str)> = BTreeSet::new();
     for row in rows.into_iter().filter(|row| row.counts()) {
         let name = match by {
             By::All => String::new(),
@@ -85,7 +87,9 @@ pub fn totals<'a>(rows: impl IntoIterator<Item = &'a Row>, by: By, zone: &TimeZo
                 day.map_or_else(|| "unknown month".to_owned(), |day| format!("{:04}-{:02}", day.year(), day.month()))
             }
         };
-        found.entry(name).or_default().add(row);
+        // Another delivery may bear the same number; a later leg bears it on purpose.
+        let begins = begun.insert((name.clone(), &row.delivery)) || row.leg == 1;
+        found.entry(name).or_default().add(row, begins);
     }
     let named = |(name, total)| Total { name, ..total };
     found.into_iter().map(named).collect()

@@ -9,10 +9,10 @@
 use super::open::{self, Opening};
 use crate::clock::wall_now;
 use crate::config::change::{ChangeError, Difference, change, looked_at as would_change, settings, with};
-use crate::config::{Faults, Site};
+use crate::config::{Fault, Faults, Site};
 use crate::engine::settings::Settings;
 use crate::files;
-use crate::page::feed::{Changed, Offered, Setting, SettingsAnswer, SettingsRequest};
+use crate::page::feed::{Changed, Offered, PapersRequest, Setting, SettingsAnswer, SettingsRequest};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs::{self, OpenOptions};
@@ -94,6 +94,8 @@ pub(super) fn put(path: &Path, bytes: &[u8]) -> io::Result<()> {
 /// The page's end of it: what may be changed, and where it is asked for.
 pub(super) struct Page {
     pub asks: mpsc::Receiver<SettingsRequest>,
+    /// Papers that were typed.
+    pub papers: mpsc::Receiver<PapersRequest>,
     pub offers: watch::Sender<Arc<Offered>>,
 }
 
@@ -116,7 +118,7 @@ pub(super) fn offered(site: &Site) -> Offered {
 pub(super) async fn run(
     site: Site,
     (bays, openings): (Vec<mpsc::Sender<NewSettings>>, Vec<mpsc::Sender<Opening>>),
-    Page { mut asks, offers }: Page,
+    Page { mut asks, mut papers, offers }: Page,
     mut stopping: watch::Receiver<bool>,
 ) {
     let mut desk = Desk { site, bays, offers };
@@ -124,6 +126,10 @@ pub(super) async fn run(
         let request = tokio::select! {
             () = async { drop(stopping.wait_for(|stop| *stop).await) } => return,
             Some(request) = asks.recv() => Some(request),
+            Some(request) = papers.recv() => {
+                open::of_page(&desk.site, &openings, request).await;
+                continue;
+            }
             () = tokio::time::sleep(LOOK_EVERY) => None,
         };
         match request {
@@ -228,12 +234,14 @@ impl Desk {
 /// Why, for a page: a fault is a paragraph, without the line of a file that nobody has seen.
 fn in_words(why: &ChangeError) -> String {
     let ChangeError::Faults(faults) = why else { return why.to_string() };
-    let one = |fault: &crate::config::Fault| {
-        let notes = [("allowed", &fault.allowed), ("nearest", &fault.nearest), ("what to do", &fault.act)];
-        let notes = notes.into_iter().filter_map(|(name, note)| Some(format!("; {name}: {}", note.as_deref()?)));
-        format!("{}: {}{}", fault.key, fault.what, notes.collect::<String>())
-    };
-    faults.list().iter().map(one).collect::<Vec<_>>().join("\n")
+    faults.list().iter().map(paragraph).collect::<Vec<_>>().join("\n")
+}
+
+/// A finding as a paragraph.
+pub(super) fn paragraph(fault: &Fault) -> String {
+    let notes = [("allowed", &fault.allowed), ("nearest", &fault.nearest), ("what to do", &fault.act)];
+    let notes = notes.into_iter().filter_map(|(name, note)| Some(format!("; {name}: {}", note.as_deref()?)));
+    format!("{}: {}{}", fault.key, fault.what, notes.collect::<String>())
 }
 
 /// A text as the site file of the place where that stands.

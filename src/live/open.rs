@@ -1,12 +1,16 @@
-//! A delivery opened while the watch runs: `brimwatch open` writes its papers beside the recordings, the watch looks for
-//! them once a second, checks them by its own site file and opens the delivery in a recording of its own. So nothing goes
+//! A delivery opened while the watch runs: its papers are typed on the page, or `brimwatch open` writes them beside the
+//! recordings, where the watch looks for them once a second. Either way the watch checks them by its own site file and
+//! opens the delivery in a recording of its own. So nothing goes
 //! unwatched between two loads, and what the last closing proved of the tank's level still counts.
 
-use super::change::{Answered, AskError, answer, put};
+use super::change::{Answered, AskError, answer, paragraph, put};
 use crate::clock::wall_now;
-use crate::config::{DeliveryFile, Site};
+use crate::config::typed::{self, Kind};
+use crate::config::{DeliveryFile, Fault, Site};
+use crate::page::feed::{FieldKind, PaperField, PaperSays, PapersAnswer, PapersRequest};
 use crate::words::{Language as _, NotTaken, en::English};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use tokio::sync::{mpsc, oneshot};
@@ -58,11 +62,84 @@ pub(super) async fn of_file(site: &Site, bays: &[mpsc::Sender<Opening>]) {
 async fn open(asked: Asked, site: &Site, bays: &[mpsc::Sender<Opening>]) -> Result<(), String> {
     let Asked { who, path, text, .. } = asked;
     let delivery = DeliveryFile::from_text(&path, text, site).map_err(|faults| faults.to_string())?;
-    let bay = bays.get(delivery.bay).ok_or("the site has no such bay")?;
+    let said =
+        |why: Option<NotTaken>| why.map_or("that bay is not being watched", |why| English.refused(why)).to_owned();
+    give(delivery, who, bays).await.map_err(said)
+}
+
+/// Gives it to its bay; done once it is durable. The error is why it is not opened; none where nobody watches that bay.
+async fn give(delivery: DeliveryFile, who: String, bays: &[mpsc::Sender<Opening>]) -> Result<(), Option<NotTaken>> {
+    let bay = bays.get(delivery.bay).ok_or(None)?;
     let (opened, done) = oneshot::channel();
-    let gone = "that bay is not being watched";
-    bay.send(Opening { delivery, who, opened }).await.map_err(|_| gone)?;
-    done.await.map_err(|_| gone)?.map_err(|why| English.refused(why).to_owned())
+    bay.send(Opening { delivery, who, opened }).await.map_err(|_| None)?;
+    done.await.map_err(|_| None)?.map_err(Some)
+}
+
+/// Name of the papers that were typed, for recordings and messages.
+const TYPED: &str = "papers typed on the page";
+
+/// What the page's form asks for.
+pub(super) fn fields() -> Vec<PaperField> {
+    let one = |field: typed::Field| {
+        let (table, name) = field.key.rsplit_once('.').unwrap_or(("", &field.key));
+        let (table, row) = match table.rsplit_once('.').and_then(|(table, row)| Some((table, row.parse().ok()?))) {
+            Some((table, row)) => (table, Some(row)),
+            None => (table, None),
+        };
+        PaperField {
+            table: table.to_owned(),
+            row,
+            name: name.to_owned(),
+            means: field.means,
+            example: field.example,
+            required: field.required,
+            kind: if field.kind == Kind::YesNo { FieldKind::YesNo } else { FieldKind::Text },
+            key: field.key,
+        }
+    };
+    let mut fields: Vec<PaperField> = typed::fields().into_iter().map(one).collect();
+    // Fields of one table stand together, tables in the order of their first.
+    let tables: Vec<String> = fields.iter().map(|field| field.table.clone()).collect();
+    fields.sort_by_key(|field| tables.iter().position(|table| *table == field.table));
+    fields
+}
+
+/// Takes papers that were typed, and answers.
+pub(super) async fn of_page(site: &Site, bays: &[mpsc::Sender<Opening>], request: PapersRequest) {
+    let PapersRequest { bay, who, values, anyway, answered } = request;
+    let taken = typed_in(site, bays, &bay, who, &values, anyway).await;
+    if let PapersAnswer::NotTaken(why) = &taken {
+        tracing::error!(?why, bay, "a delivery is not opened");
+    }
+    // Whoever asked may be gone.
+    let _ = answered.send(taken);
+}
+
+async fn typed_in(
+    site: &Site,
+    bays: &[mpsc::Sender<Opening>],
+    slug: &str,
+    who: String,
+    values: &BTreeMap<String, String>,
+    anyway: bool,
+) -> PapersAnswer {
+    let said = |found: &[Fault]| found.iter().map(|f| PaperSays { key: f.key.clone(), says: paragraph(f) }).collect();
+    let Some(bay) = site.bays.iter().find(|bay| bay.slug == slug) else {
+        return PapersAnswer::NoWatch;
+    };
+    let text = typed::papers(&bay.settings.bay, values);
+    let delivery = match DeliveryFile::from_text(Path::new(TYPED), text, site) {
+        Ok(delivery) => delivery,
+        Err(faults) => return PapersAnswer::Faults(said(faults.list())),
+    };
+    if !delivery.warnings.is_empty() && !anyway {
+        return PapersAnswer::Warnings(said(&delivery.warnings));
+    }
+    match give(delivery, who, bays).await {
+        Ok(()) => PapersAnswer::Opened,
+        Err(Some(why)) => PapersAnswer::NotTaken(why),
+        Err(None) => PapersAnswer::NoWatch,
+    }
 }
 
 /// What is asked. Taken up once, whatever becomes of it.

@@ -7,26 +7,32 @@
 use super::{LiveError, past};
 use crate::clock::{Clock, MachineTime, boot_id, engine_ns, wall_now};
 use crate::config::{BaySetup, DeliveryFile, Site};
-use crate::engine::input::{Carried, Entry, Event, Gap, GapClock, SettingsText, What};
-use crate::engine::settings::{LineSetup, Settings};
+use crate::engine::input::{Carried, Entry, Event, Gap, GapClock, Input, SettingsText, What};
+use crate::engine::settings::{DeliverySetup, LineSetup, Settings};
 use crate::engine::{Monitor, NUMERICS_VERSION};
 use crate::picture::Past;
-use crate::recording::format::{Header, PROGRAM_VERSION};
+use crate::recording::format::{Header, Kind, PROGRAM_VERSION};
 use crate::recording::origin::Origin;
 use crate::recording::resume::{self, Recovered};
 use crate::recording::writer::Recorder;
+use crate::recording::{reader, stream};
 use crate::time::{EngineTime, SECOND_NS, WallTime};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
 pub use crate::recording::ENDING;
+use crate::recording::fit_for_a_name;
 
 /// Stands in the name of a segment in which no delivery is open.
 const IDLE: &str = "idle";
 
 /// Who opens a delivery whose papers came by file.
 pub const BY_FILE: &str = "delivery file";
+
+/// Papers of a load that is in already open nothing: a service that is started anew finds them where they lay.
+const CLOSED_BEFORE: &str = "these papers are of a delivery that was closed here: it is not opened again; take them out, \
+                             or give another load another id";
 
 /// A segment that can be stepped.
 pub struct Segment {
@@ -81,6 +87,14 @@ pub fn open(
     let folder = folder(site, bay);
     let store = |source| LiveError::Store { path: folder.clone(), source };
     fs::create_dir_all(&folder).map_err(store)?;
+    let delivery = match delivery {
+        Some(asked) if was_closed(&folder, &asked.setup).map_err(store)? => {
+            let id = &asked.setup.id;
+            tracing::warn!(bay = bay.slug, delivery = id, "{CLOSED_BEFORE}");
+            None
+        }
+        delivery => delivery,
+    };
     let begin = |carried, delivery: Option<&DeliveryFile>, line: Option<LineSetup>| {
         let keep_idle_days = site.keep_idle_days;
         let line = delivery.map_or(line, |delivery| delivery.line.clone());
@@ -151,6 +165,25 @@ fn succeed(
     begin(carried)
 }
 
+/// Whether the latest recording of a delivery of that name was opened with the same papers, and closed or rejected.
+fn was_closed(folder: &Path, papers: &DeliverySetup) -> io::Result<bool> {
+    let ending = format!("Z-{}.{ENDING}", fit_for_a_name(&papers.id));
+    let Some(path) = latest_ending(folder, &ending)? else { return Ok(false) };
+    // One that cannot be read is nothing to go by; whoever goes on with it says why.
+    let Ok(mut stream) = stream::open(&path) else { return Ok(false) };
+    let (mut same, mut closed) = (stream.header().carried.delivery.as_ref().is_some_and(|d| d.setup == *papers), false);
+    while let Ok(Some(record)) = stream.next_record() {
+        let entry = (record.kind == Kind::Input).then(|| reader::input(&record)).and_then(Result::ok);
+        let Some(Input { event: Event::Entry(entry), .. }) = entry else { continue };
+        match entry.what {
+            What::DeliveryOpened(setup) => (same, closed) = (*setup == *papers, false),
+            What::Closed | What::Rejected { .. } => closed = true,
+            _ => {}
+        }
+    }
+    Ok(same && closed)
+}
+
 fn open_delivery(recovered: &Recovered) -> Option<String> {
     recovered.open_delivery()
 }
@@ -198,7 +231,7 @@ pub fn begin(beginning: Beginning) -> io::Result<Segment> {
     }
     if let Some(delivery) = delivery {
         let what = What::DeliveryOpened(Box::new(delivery.setup.clone()));
-        first.push(Event::Entry(Entry { who: who.to_owned(), leg: 1, what }));
+        first.push(Event::Entry(Entry { who: who.to_owned(), leg: delivery.setup.leg, what }));
     }
     tracing::info!(recording = %path.display(), "segment begun");
     prune(folder, wall, keep_idle_days);
@@ -258,10 +291,16 @@ fn drill_wall(header: &Header, engine_ns: u64, wall: WallTime) -> WallTime {
 
 /// The latest recording of a folder: names begin with the moment they were begun at.
 fn latest(folder: &Path) -> io::Result<Option<PathBuf>> {
+    latest_ending(folder, &format!(".{ENDING}"))
+}
+
+/// The latest whose name ends so.
+fn latest_ending(folder: &Path, ending: &str) -> io::Result<Option<PathBuf>> {
     let mut latest = None;
     for entry in fs::read_dir(folder)? {
         let path = entry?.path();
-        if path.extension().is_some_and(|ending| ending == ENDING) && Some(&path) > latest.as_ref() {
+        let ends_so = path.file_name().and_then(|name| name.to_str()).is_some_and(|name| name.ends_with(ending));
+        if ends_so && Some(&path) > latest.as_ref() {
             latest = Some(path);
         }
     }
@@ -296,7 +335,7 @@ fn idle_since(name: &str) -> Option<WallTime> {
 fn free_name(folder: &Path, wall: WallTime, name: &str) -> PathBuf {
     let stamp = jiff::Timestamp::from_nanosecond(i128::from(wall.0)).unwrap_or_default();
     let millis = wall.0.rem_euclid(i64::try_from(SECOND_NS).unwrap_or(1)) / 1_000_000;
-    let fit: String = name.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect();
+    let fit = fit_for_a_name(name);
     folder.join(format!("{}.{millis:03}Z-{fit}.{ENDING}", stamp.strftime("%Y%m%dT%H%M%S")))
 }
 
@@ -373,6 +412,46 @@ mod tests {
             assert_eq!(settings.line.downstream, site.bays[0].settings.line.downstream);
         }
         assert_eq!(resumed.monitor.phase(), Phase::Opened);
+    }
+
+    /// A service is started anew with the papers of a load that is in: nothing is opened. Other papers of that name are.
+    #[test]
+    fn papers_of_a_closed_load_open_nothing() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let mut site = crate::config::load(&shipped.join("site.toml")).unwrap_or_else(|faults| panic!("{faults}"));
+        site.store = folder.path().to_owned();
+        let text = crate::config::DELIVERY_MANUAL.to_owned();
+        let delivery = DeliveryFile::from_text(Path::new("delivery.toml"), text, &site);
+        let mut delivery = delivery.unwrap_or_else(|faults| panic!("{faults}"));
+        let opens = |delivery: &DeliveryFile| {
+            let begun = open(&site, &site.bays[0], Some(delivery), None).expect("a segment");
+            let Segment { recorder, mut monitor, first, .. } = begun;
+            let mut take = |event| {
+                let input = Input { at: EngineTime(1), event };
+                recorder.input(&input);
+                monitor.step(&input);
+            };
+            first.into_iter().for_each(&mut take);
+            let entry = |what| Event::Entry(Entry { who: "attendant".into(), leg: 1, what });
+            take(entry(What::TransferStarted));
+            take(entry(What::Closed));
+            monitor.phase() == Phase::Closed && monitor.frame().at == EngineTime(1)
+        };
+        assert!(opens(&delivery), "the first time it is opened, and closed");
+        for _ in 0..2 {
+            let again = open(&site, &site.bays[0], Some(&delivery), None).expect("a segment");
+            assert!(again.monitor.phase() == Phase::Closed, "{:?}", again.monitor.phase());
+            assert!(!again.first.iter().any(|event| matches!(event, Event::Entry(_))), "{:?}", again.first);
+        }
+        delivery.setup.ticket_net.0 += 1.0;
+        assert!(
+            open(&site, &site.bays[0], Some(&delivery), None)
+                .expect("a segment")
+                .first
+                .iter()
+                .any(|event| matches!(event, Event::Entry(entry) if matches!(entry.what, What::DeliveryOpened(_))))
+        );
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! What a person enters on the page: what is sent, who may, and the answer once it is on disk; and the bay's own screen.
 
-use super::feed::{EntryRequest, Published};
+use super::feed::{EntryRequest, NotTaken, Published};
 use super::reader::Reader;
 use super::server::{App, NoSuchPage, latest};
 use super::view;
@@ -212,6 +212,23 @@ fn barred<'a>(
     }
 }
 
+/// Why one whose qualification is over does not sign, let go or check for the site; an alarm they may see, and a transfer
+/// they may close.
+fn lapsed(person: &Person, what: &What, published: &Published, reader: &Reader) -> Option<NotTaken> {
+    let asks = matches!(
+        what,
+        What::StepSigned { side: Side::Site, .. }
+            | What::StepSkipped { .. }
+            | What::CheckEntered { .. }
+            | What::TransferStarted
+            | What::BlowBegan
+    );
+    let frame = &published.frame;
+    let now = jiff::Timestamp::from_nanosecond(i128::from(frame.clock.wall_at(frame.at).0)).ok()?;
+    let today = now.to_zoned_datetime(reader.zone.clone()).date();
+    (asks && person.lapsed(today).is_some()).then_some(NotTaken::NotQualified)
+}
+
 /// Makes the screen that asks the bay's own.
 pub(super) async fn enrol(
     State(app): State<App>,
@@ -270,6 +287,9 @@ pub(super) async fn enter(
     let Some(published) = latest(feed) else {
         return Ok(answer(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch));
     };
+    if let Some(why) = person.as_ref().and_then(|person| lapsed(person, &what, &published, &reader)) {
+        return Ok(answer(StatusCode::FORBIDDEN, EntryAnswer::NotTaken(why)));
+    }
     let fits = match what {
         What::TransferStarted | What::Dipped { .. } => published.frame.phase == Phase::Opened,
         What::Closed | What::ScaleZeroed(_) | What::BlowBegan | What::BlowEnded => {
@@ -324,6 +344,33 @@ mod tests {
         assert_eq!(what(site), Some(signed(Side::Site, "R. Quill")), "the site's signature is that of the sign-in");
         for wrong in [r#"{"what":{"dipped":{"level_m":null}}}"#, r#"{"what":{"scale_zeroed":{"cause":"leak"}}}"#] {
             assert_eq!(what(wrong), None, "{wrong}");
+        }
+    }
+
+    /// On the last day it still holds; the day after, steps, checks and starts are for somebody else. Closing and seeing are
+    /// not.
+    #[test]
+    fn a_qualification_that_is_over_signs_nothing() {
+        let published = crate::page::scenes::agree();
+        let reader = Reader { zone: jiff::tz::TimeZone::UTC, ..Reader::here() };
+        let at = published.frame.clock.wall_at(published.frame.at);
+        let today = jiff::Timestamp::from_nanosecond(i128::from(at.0)).expect("a time");
+        let today = today.to_zoned_datetime(reader.zone.clone()).date();
+        let person = |until: Option<jiff::civil::Date>| Person {
+            name: "R. Quill".into(),
+            role: Role::Engineer,
+            password: String::new(),
+            qualified_until: until.map(|day| day.to_string()),
+        };
+        let yesterday = today.yesterday().expect("a day");
+        let check = What::CheckEntered { check: CheckId::PadGas, met: true, note: String::new() };
+        for what in [&check, &What::TransferStarted, &What::BlowBegan] {
+            assert_eq!(lapsed(&person(None), what, &published, &reader), None);
+            assert_eq!(lapsed(&person(Some(today)), what, &published, &reader), None);
+            assert_eq!(lapsed(&person(Some(yesterday)), what, &published, &reader), Some(NotTaken::NotQualified));
+        }
+        for what in [&What::Closed, &What::BlowEnded] {
+            assert_eq!(lapsed(&person(Some(yesterday)), what, &published, &reader), None);
         }
     }
 }

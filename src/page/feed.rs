@@ -121,6 +121,84 @@ pub struct EntryRequest {
     pub saved: oneshot::Sender<Result<(), NotTaken>>,
 }
 
+/// Where papers are typed that open a delivery.
+#[derive(Debug, Clone)]
+pub struct PapersDoor {
+    /// What the form asks for; fields of one table stand together.
+    pub fields: Arc<[PaperField]>,
+    /// Where papers go.
+    pub asks: mpsc::Sender<PapersRequest>,
+}
+
+/// One field of the papers.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PaperField {
+    /// Its key; unlike any other.
+    pub key: String,
+    /// The table it stands in; empty: none.
+    pub table: String,
+    /// Row, from 1, where the table has several.
+    pub row: Option<usize>,
+    /// Its name there.
+    pub name: String,
+    /// What it means.
+    pub means: &'static str,
+    /// How it may look.
+    pub example: String,
+    /// It must be there.
+    pub required: bool,
+    /// How it is typed.
+    pub kind: FieldKind,
+}
+
+/// How a field is typed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FieldKind {
+    /// As a text.
+    Text,
+    /// Yes, no, or nothing.
+    YesNo,
+}
+
+/// Papers that somebody has typed.
+#[derive(Debug)]
+pub struct PapersRequest {
+    /// Slug of the bay.
+    pub bay: String,
+    /// Who.
+    pub who: String,
+    /// What was typed, by key.
+    pub values: BTreeMap<String, String>,
+    /// To be opened although something should be looked at: somebody has.
+    pub anyway: bool,
+    /// Answered once the delivery is on record, or with why it is not opened.
+    pub answered: oneshot::Sender<PapersAnswer>,
+}
+
+/// What became of them.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum PapersAnswer {
+    /// The delivery is open, and on record.
+    Opened,
+    /// What is wrong.
+    Faults(Vec<PaperSays>),
+    /// What is allowed but should be looked at first.
+    Warnings(Vec<PaperSays>),
+    /// Why the bay does not take them.
+    NotTaken(NotTaken),
+    /// Nobody watches that bay.
+    NoWatch,
+}
+
+/// What is said of a field.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+pub struct PaperSays {
+    /// Its key.
+    pub key: String,
+    /// What, with value, range and what to do.
+    pub says: String,
+}
+
 /// What an engineer may change while the watch runs, and where it is asked for.
 #[derive(Debug, Clone)]
 pub struct SettingsDoor {

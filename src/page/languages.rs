@@ -116,7 +116,7 @@ fn shown(published: &Published, reader: &Reader) -> BTreeSet<String> {
     let past = look_back::fragment(published, look_back::Asked::default(), reader).into_string();
     let doors = [(false, None), (true, None), (true, Some(("R. Quill", "x")))]
         .map(|(used, here)| view::sign_in_page("Lindholm Soda Works", used, here, reader).into_string());
-    let settings = settings::page("Lindholm Soda Works", &offered(), None, reader).into_string();
+    let settings = settings::page(("Lindholm Soda Works", false), &offered(), None, reader).into_string();
     let mut all: BTreeSet<String> =
         [whole, far, list, account, past, settings].iter().chain(&doors).flat_map(|html| texts(html)).collect();
     for row in view::alarms(published, reader) {

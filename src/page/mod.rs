@@ -13,6 +13,7 @@ mod forms;
 #[cfg(test)]
 mod languages;
 mod look_back;
+mod papers;
 pub mod reader;
 mod screens;
 pub mod server;

@@ -7,11 +7,11 @@
 //! buffers, the time a viewer may take for one frame.
 
 use super::door::{self, Entrance};
-use super::feed::{BayFeed, Published, SettingsDoor};
+use super::feed::{BayFeed, PapersDoor, Published, SettingsDoor};
 use super::reader::{self, CHOICES, Reader, Readers};
 use super::sign_in::{self, SignIn, Tried};
 use super::view;
-use super::{bays, entries, figures, look_back, settings};
+use super::{bays, entries, figures, look_back, papers, settings};
 use crate::words::SignInWord;
 use axum::extract::rejection::JsonRejection;
 use axum::extract::ws::{Message, Utf8Bytes, WebSocket, WebSocketUpgrade};
@@ -61,10 +61,17 @@ pub(super) struct App {
     entrance: Arc<Entrance>,
     pub sign_in: Option<Arc<SignIn>>,
     pub settings: SettingsDoor,
+    pub papers: PapersDoor,
     closing: watch::Receiver<bool>,
 }
 
 impl App {
+    /// What is watched is a drill.
+    pub fn is_drill(&self) -> bool {
+        let of_drill = |bay: &BayFeed| bay.latest.borrow().as_ref().is_some_and(|latest| latest.drill_speed.is_some());
+        self.bays.iter().any(of_drill)
+    }
+
     pub fn bay(&self, slug: &str) -> Result<&BayFeed, NoSuchPage> {
         self.bays.iter().find(|b| b.slug == slug).ok_or(NoSuchPage)
     }
@@ -115,6 +122,8 @@ pub struct Served {
     pub entrance: Entrance,
     /// What may be changed on the run.
     pub settings: SettingsDoor,
+    /// Where the papers of a delivery are typed.
+    pub papers: PapersDoor,
     /// Every bay.
     pub bays: Vec<BayFeed>,
 }
@@ -131,12 +140,12 @@ pub async fn serve(
 ) -> io::Result<()> {
     served.entrance.admits(listener.local_addr()?)?;
     let (close, closing) = watch::channel(false);
-    let Served { site, people, reader, entrance, settings, bays } = served;
+    let Served { site, people, reader, entrance, settings, papers, bays } = served;
     let drawn = bays.iter().map(|_| Default::default()).collect();
     let sign_in = people.map(|file| Arc::new(SignIn::new(file)));
     let (site, readers) = (site.into(), Arc::new(Readers::new(&reader)));
     let (tls, secure, entrance) = (entrance.tls.clone(), entrance.secure(), Arc::new(entrance));
-    let app = App { site, bays: bays.into(), drawn, readers, secure, entrance, sign_in, settings, closing };
+    let app = App { site, bays: bays.into(), drawn, readers, secure, entrance, sign_in, settings, papers, closing };
     let shutdown = async move {
         shutdown.await;
         // Nobody listens where no viewer is left.
@@ -163,6 +172,8 @@ fn router(app: App) -> Router {
         .route("/sign-out", post(go_out))
         .route("/settings.js", get(|| asset(SCRIPT, include_str!("assets/settings.js"))))
         .route("/settings", settings::door())
+        .route("/papers.js", get(|| asset(SCRIPT, include_str!("assets/papers.js"))))
+        .route("/bay/{slug}/papers", papers::door())
         .route("/reader", post(reader::choose))
         .route("/figures", get(figures))
         .route("/bay/{slug}", get(page))
@@ -410,7 +421,7 @@ async fn go_out(State(app): State<App>, headers: HeaderMap) -> Response {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::engine::input::{AlarmId, AlarmKey, What};
     use crate::page::entries::SCREEN;
@@ -425,8 +436,8 @@ mod tests {
     /// No test waits longer for anything.
     const PATIENCE: Duration = Duration::from_secs(10);
 
-    struct Stage {
-        address: SocketAddr,
+    pub struct Stage {
+        pub address: SocketAddr,
         latest: watch::Sender<Option<Arc<Published>>>,
         entries: mpsc::Receiver<EntryRequest>,
         stop: oneshot::Sender<()>,
@@ -438,6 +449,10 @@ mod tests {
     }
 
     async fn stage_of(bays: usize, people: Option<PathBuf>) -> Stage {
+        stage_with(bays, people, papers::tests::nobody_asks()).await
+    }
+
+    pub async fn stage_with(bays: usize, people: Option<PathBuf>, papers: PapersDoor) -> Stage {
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
         let address = listener.local_addr().expect("its address");
         let (latest, watched) = watch::channel(Some(Arc::new(scenes::disagree())));
@@ -457,6 +472,7 @@ mod tests {
             reader: Reader::here(),
             entrance: Entrance::default(),
             settings: settings::tests::nobody_asks(),
+            papers,
             bays,
         };
         let served = tokio::spawn(serve(listener, served, async move {
@@ -466,7 +482,7 @@ mod tests {
     }
 
     /// One request on a connection of its own; the whole answer as text.
-    async fn ask(to: SocketAddr, head: &str, body: &str) -> String {
+    pub async fn ask(to: SocketAddr, head: &str, body: &str) -> String {
         let mut stream = tokio::net::TcpStream::connect(to).await.expect("the server listens");
         let request = format!("{head}\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}", body.len());
         stream.write_all(request.as_bytes()).await.expect("the server reads");

@@ -62,7 +62,7 @@ async fn look(State(app): State<App>, reader: Reader, headers: HeaderMap) -> Res
         _ => Some(SettingsWord::MayNot),
     };
     let offered = app.settings.offered.borrow().clone();
-    Html(page(&app.site, &offered, bar, &reader).into_string()).into_response()
+    Html(page((&app.site, app.is_drill()), &offered, bar, &reader).into_string()).into_response()
 }
 
 async fn change(
@@ -119,12 +119,20 @@ fn answer(status: StatusCode, taken: bool, changed: Vec<Changed>, says: String) 
 }
 
 /// The page; `bar`: why nothing can be changed by whoever looks.
-pub(super) fn page(site: &str, offered: &Offered, bar: Option<SettingsWord<'static>>, reader: &Reader) -> Markup {
+pub(super) fn page(
+    (site, drill): (&str, bool),
+    offered: &Offered,
+    bar: Option<SettingsWord<'static>>,
+    reader: &Reader,
+) -> Markup {
     let say = |word| reader.language.settings(word);
     let door = |word| reader.language.sign_in(word);
     let body = html! {
         body.list {
-            header { h1 { (site) } }
+            header {
+                h1 { (site) }
+                @if drill { span.drill { (reader.language.labels().drill) } }
+            }
             main {
                 h2 { (say(SettingsWord::Title)) }
                 p { (say(SettingsWord::About)) }
@@ -216,6 +224,7 @@ pub(super) mod tests {
             reader: Reader::here(),
             entrance: Entrance::default(),
             settings,
+            papers: crate::page::papers::tests::nobody_asks(),
             bays: Vec::new(),
         };
         tokio::spawn(serve(listener, served, std::future::pending()));

@@ -242,7 +242,8 @@ mod tests {
         let sign_in = SignIn::new(PathBuf::new());
         let mut inner = sign_in.lock();
         let now = Instant::now();
-        let person = Person { name: "R. Quill".into(), role: Role::Attend, password: "h".into() };
+        let person =
+            Person { name: "R. Quill".into(), role: Role::Attend, password: "h".into(), qualified_until: None };
         let first = blake3::hash(inner.open(0, &person, now).as_bytes());
         let mut at = now;
         while at + IDLE / 2 < now + LONGEST {

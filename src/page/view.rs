@@ -502,6 +502,7 @@ pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &
                     h3 { (labels.polling) } div #polling tabindex="0" role="region" aria-label=(labels.polling) { (region("polling")) }
                 }
                 nav.doors {
+                    a.door href={ "/bay/" (slug) "/papers" } { (reader.language.papers().title) }
                     a.door href="/" { (labels.bays) }
                     a.door href={ "/bay/" (slug) "/far" } { (words.far) }
                     (reader::choices(reader))

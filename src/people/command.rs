@@ -1,6 +1,6 @@
 //! `brimwatch people`: who may act on the page.
 
-use super::{People, PeopleError, Role};
+use super::{People, PeopleError, Person, Role};
 use rustix::termios::{LocalModes, OptionalActions, tcgetattr, tcsetattr};
 use std::io::{self, BufRead as _, IsTerminal as _, Read as _, Write as _};
 use std::path::PathBuf;
@@ -33,6 +33,16 @@ pub enum What {
         /// Whose.
         name: String,
     },
+    /// Write down the last day of a person's qualification: after it they sign no step and enter no check for the site.
+    Qualify {
+        /// People file.
+        file: PathBuf,
+        /// Whose.
+        name: String,
+        /// Last day, as 2027-03-31; `none`: kept elsewhere.
+        #[arg(long)]
+        until: String,
+    },
     /// Take a person out; where they are signed in, their next act is refused.
     Remove {
         /// People file.
@@ -58,7 +68,9 @@ pub fn run(what: &What) -> Result<String, PeopleError> {
             Ok(format!("{name} ({}) is added to {}", role.word(), file.display()))
         }
         What::List { file } => {
-            let lines = People::load(file)?.people.into_iter().map(|p| format!("{:<8}  {}", p.role.word(), p.name));
+            let until = |day: Option<String>| day.map_or_else(String::new, |day| format!("  (qualified until {day})"));
+            let line = |p: Person| format!("{:<8}  {}{}", p.role.word(), p.name, until(p.qualified_until));
+            let lines = People::load(file)?.people.into_iter().map(line);
             Ok(lines.collect::<Vec<_>>().join("\n"))
         }
         What::Password { file, name } => {
@@ -69,6 +81,16 @@ pub fn run(what: &What) -> Result<String, PeopleError> {
             people.set_password(name, &password(file)?)?;
             people.save(file)?;
             Ok(format!("{name} has a new password"))
+        }
+        What::Qualify { file, name, until } => {
+            let mut people = People::load(file)?;
+            let day = (until != "none").then_some(until.as_str());
+            people.set_qualified_until(name, day)?;
+            people.save(file)?;
+            Ok(match day {
+                Some(day) => format!("{name} is qualified until {day}"),
+                None => format!("{name}: no qualification is kept here"),
+            })
         }
         What::Remove { file, name } => {
             let mut people = People::load(file)?;

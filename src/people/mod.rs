@@ -8,6 +8,7 @@ use crate::files;
 use argon2::password_hash::rand_core::OsRng;
 use argon2::password_hash::{PasswordHash, PasswordHasher as _, PasswordVerifier as _, SaltString};
 use argon2::{Algorithm, Argon2, Params, Version};
+use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::fs;
 use std::io::{self, Read as _};
@@ -58,6 +59,18 @@ pub struct Person {
     pub role: Role,
     /// The password's hash, as a PHC string of argon2id (RFC 9106).
     pub password: String,
+    /// Last day of the qualification for this work, as `2027-03-31`; left out: the site keeps it elsewhere.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub qualified_until: Option<String>,
+}
+
+impl Person {
+    /// The last day of a qualification that is over on `today`.
+    #[must_use]
+    pub fn lapsed(&self, today: Date) -> Option<Date> {
+        let last: Date = self.qualified_until.as_deref()?.parse().ok()?;
+        (last < today).then_some(last)
+    }
 }
 
 /// All that stands in a people file.
@@ -103,6 +116,9 @@ pub enum PeopleError {
     /// Nobody has that name.
     #[error("nobody is called {0:?}; `brimwatch people list` shows who is there")]
     Nobody(String),
+    /// No day.
+    #[error("{0:?} is no day; write year-month-day, for example 2027-03-31, or none")]
+    Day(String),
     /// No room.
     #[error("there are {MOST_PEOPLE} people already; remove somebody first")]
     Full,
@@ -129,6 +145,9 @@ impl People {
             checked_name(&person.name).map_err(|error| wrong(error.to_string()))?;
             if found.people[..index].iter().any(|p| same_name(&p.name, &person.name)) {
                 return Err(wrong(format!("{:?} stands there twice", person.name)));
+            }
+            if let Some(day) = &person.qualified_until {
+                checked_day(day).map_err(|error| wrong(error.to_string()))?;
             }
             if PasswordHash::new(&person.password).is_err() {
                 return Err(wrong(format!("the password of {:?} is no hash", person.name)));
@@ -169,7 +188,7 @@ impl People {
         if self.people.len() >= MOST_PEOPLE {
             return Err(PeopleError::Full);
         }
-        self.people.push(Person { name: name.to_owned(), role, password: hash(password)? });
+        self.people.push(Person { name: name.to_owned(), role, password: hash(password)?, qualified_until: None });
         Ok(())
     }
 
@@ -184,6 +203,17 @@ impl People {
         Ok(())
     }
 
+    /// Writes down the last day of a person's qualification; `None`: the site keeps it elsewhere.
+    ///
+    /// # Errors
+    /// When nobody has that name, or it is no day.
+    pub fn set_qualified_until(&mut self, name: &str, day: Option<&str>) -> Result<(), PeopleError> {
+        day.map(checked_day).transpose()?;
+        let person = self.people.iter_mut().find(|p| same_name(&p.name, name));
+        person.ok_or_else(|| PeopleError::Nobody(name.to_owned()))?.qualified_until = day.map(str::to_owned);
+        Ok(())
+    }
+
     /// Takes a person out.
     ///
     /// # Errors
@@ -193,6 +223,10 @@ impl People {
         self.people.remove(at.ok_or_else(|| PeopleError::Nobody(name.to_owned()))?);
         Ok(())
     }
+}
+
+fn checked_day(day: &str) -> Result<Date, PeopleError> {
+    day.parse().map_err(|_| PeopleError::Day(day.to_owned()))
 }
 
 /// Names that a person would take for the same are the same.
@@ -274,7 +308,7 @@ mod tests {
         // (phc-winner-argon2, version 0x13); argon2-cffi 25.1, which binds that implementation, gives the same.
         let password =
             "$argon2id$v=19$m=65536,t=2,p=1$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHAph8ArZWb2GRPPc".to_owned();
-        let person = Person { name: "R. Quill".into(), role: Role::View, password };
+        let person = Person { name: "R. Quill".into(), role: Role::View, password, qualified_until: None };
         assert!(is_right(Some(&person), "password"));
         assert!(!is_right(Some(&person), "differentpassword"));
     }

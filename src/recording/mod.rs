@@ -40,6 +40,12 @@ pub const WAITING_MOST_BYTES: usize = 32 << 20;
 /// A recording that grew within this time is being written: a watch writes every second.
 const GROWS_WITHIN: Duration = Duration::from_secs(60);
 
+/// A delivery's number as it ends the names of its recordings.
+#[must_use]
+pub fn fit_for_a_name(delivery: &str) -> String {
+    delivery.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect()
+}
+
 /// Whether a recording is being written now, by its file's last change.
 #[must_use]
 pub fn is_growing(path: &Path) -> bool {

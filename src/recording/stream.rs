@@ -4,7 +4,7 @@
 //! where it stopped; [`super::reader`] looks behind damage, and holds the whole file to do so.
 
 use super::RecordingError;
-use super::format::{self, FormatVersion, HEAD_LEN, Header, Record};
+use super::format::{self, FormatVersion, HEAD_LEN, Header, Kind, LinkPoint, Record};
 use super::reader;
 use std::fmt;
 use std::fs::File;
@@ -48,6 +48,41 @@ pub struct Stream<R> {
 pub fn open(path: &Path) -> Result<Stream<BufReader<File>>, RecordingError> {
     let file = File::open(path).map_err(|source| RecordingError::Io { path: path.to_owned(), source })?;
     Stream::new(path, BufReader::with_capacity(BUFFER_BYTES, file))
+}
+
+/// A recording that is whole, as far as it was looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Whole {
+    /// Its last link.
+    pub link: LinkPoint,
+    /// It was ended on purpose.
+    pub ended: bool,
+}
+
+/// Holds every record's checksum and the chain of links in a recording's first `upto` bytes. `None`: something does not fit
+/// or the end is torn, and [`super::reader`] says what and where.
+///
+/// # Errors
+/// As [`open`].
+pub fn whole(path: &Path, upto: u64) -> Result<Option<Whole>, RecordingError> {
+    let file = File::open(path).map_err(|source| RecordingError::Io { path: path.to_owned(), source })?;
+    let mut stream = Stream::new(path, BufReader::with_capacity(BUFFER_BYTES, file.take(upto)))?;
+    let mut whole = Whole { link: LinkPoint::default(), ended: false };
+    let mut hasher = whole.link.begin();
+    hasher.update(&stream.record);
+    while let Some(record) = stream.next_record()? {
+        let hash = (record.kind == Kind::Link).then(|| <[u8; 32]>::try_from(record.body).unwrap_or_default());
+        whole.ended |= record.kind == Kind::End;
+        match hash {
+            Some(hash) if *hasher.finalize().as_bytes() != hash => return Ok(None),
+            Some(hash) => {
+                whole.link = LinkPoint { hash, end: usize::try_from(stream.read).unwrap_or(usize::MAX) };
+                hasher = whole.link.begin();
+            }
+            None => drop(hasher.update(&stream.record)),
+        }
+    }
+    Ok(stream.stopped.is_none().then_some(whole))
 }
 
 impl<R: Read> Stream<R> {
@@ -143,4 +178,32 @@ fn fill(source: &mut impl Read, record: &mut Vec<u8>, bytes: usize) -> std::io::
     }
     record.truncate(filled);
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The same as the reader that holds the whole file, whole or cut or with a byte changed anywhere.
+    #[test]
+    fn a_whole_recording_has_the_readers_link_and_any_other_is_left_to_it() {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden/format-1.0.rec");
+        let bytes = std::fs::read(&path).expect("a recording");
+        let read = reader::walk(&path, &bytes).expect("a recording");
+        let (link, ended) = (read.link, read.ended);
+        assert_eq!(whole(&path, u64::MAX).expect("a file"), Some(Whole { link, ended }));
+        let folder = tempfile::tempdir().expect("a folder");
+        let other = folder.path().join("other.brim");
+        let first = read.records[0].end();
+        for at in (first..link.end).step_by(link.end / 97) {
+            let mut changed = bytes.clone();
+            changed[at] ^= 0x10;
+            std::fs::write(&other, &changed).expect("a disk");
+            assert_eq!(whole(&other, u64::MAX).expect("a file"), None, "byte {at}");
+            let cut = whole(&path, at as u64).expect("a file");
+            let read = reader::walk(&path, &bytes[..at]).expect("a recording");
+            let sound = read.torn.is_none() && read.damage.is_empty();
+            assert_eq!(cut, sound.then_some(Whole { link: read.link, ended: read.ended }), "cut at {at}");
+        }
+    }
 }

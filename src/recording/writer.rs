@@ -18,6 +18,7 @@ use super::resume::AppendPoint;
 use super::truth::Truth;
 use crate::engine::frame::Frame;
 use crate::engine::input::{Event, Input, RecorderState};
+use crate::planted::{Bug, planted};
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::os::unix::fs::MetadataExt as _;
@@ -119,6 +120,20 @@ impl Recorder {
         Recorder::start(disk, Queue { limit: WAITING_MOST_BYTES, ..Queue::default() }, hasher, first.len() as u64)
     }
 
+    /// Begins a new recording on any disk, of which no more than `limit` bytes may wait: for whoever tries what disks do.
+    ///
+    /// # Errors
+    /// When the disk does not take the header, or it is too long.
+    pub fn create_on<D: Disk>(mut disk: D, header: &Header, limit: usize) -> io::Result<Recorder> {
+        let mut first = Vec::new();
+        format::put_record(&mut first, Kind::Header, 0, &format::encode_header(header)).map_err(io::Error::other)?;
+        disk.write(&first)?;
+        disk.flush()?;
+        let mut hasher = LinkPoint::default().begin();
+        hasher.update(&first);
+        Recorder::start(disk, Queue { limit, ..Queue::default() }, hasher, first.len() as u64)
+    }
+
     /// Goes on with a recording where [`super::resume::recover`] found that it stands. What lies behind that
     /// point is kept in `<file>.torn` before it is cut off.
     ///
@@ -179,6 +194,9 @@ impl Recorder {
     /// Takes an input, to be called before it is stepped; gives its number. Never waits for the disk. Once the
     /// recording has overflowed nothing is taken any more and the number stays what it is.
     pub fn input(&self, input: &Input) -> u64 {
+        if planted(Bug::RecorderDrops) && self.shared.progress.borrow().trouble.is_some() {
+            return self.shared.lock().last_number;
+        }
         let mut queue = self.shared.lock();
         let number = queue.last_number + 1;
         if queue.take(Kind::Input, number, &form::encode(input)) {
@@ -305,12 +323,21 @@ impl Shared {
 }
 
 /// Where the bytes go; in tests something that refuses on demand.
-trait Disk: Send + 'static {
+pub trait Disk: Send + 'static {
     /// Opens anew, cut to `len` bytes.
+    ///
+    /// # Errors
+    /// When the disk refuses.
     fn reopen(&mut self, len: u64) -> io::Result<()>;
     /// Writes behind what is there.
+    ///
+    /// # Errors
+    /// When the disk refuses; it may have taken part of it.
     fn write(&mut self, bytes: &[u8]) -> io::Result<()>;
     /// Makes everything written durable.
+    ///
+    /// # Errors
+    /// When the disk refuses.
     fn flush(&mut self) -> io::Result<()>;
     /// For messages.
     fn path(&self) -> PathBuf;

@@ -53,30 +53,36 @@ pub struct Account {
     pub planned_kg: f64,
     /// When the delivery was opened; `None`: the recordings begin later.
     pub opened: Option<Moment>,
-    /// When the transfer of the first leg started.
+    /// When the transfer of this leg started.
     pub started: Option<Moment>,
-    /// When the last leg was closed.
+    /// When this leg was closed.
     pub closed: Option<Moment>,
-    /// Every leg that was started was closed, and one was.
+    /// This leg was started and closed.
     pub is_closed: bool,
     /// It was rejected before anything moved.
     pub rejected: Option<Rejected>,
-    /// The legs.
+    /// The leg that this account is of, from 1; most deliveries have one.
+    pub leg: u8,
+    /// The legs up to this one, as far as their recordings are there.
     pub legs: Vec<Leg>,
+    /// Received in all legs; `None` before this one is closed, or where one of them is not known.
+    pub received_in_all_kg: Option<Figure>,
     /// Flow, scale, tank.
     pub witnesses: Vec<Witnessed>,
     /// Received by all credible witnesses together; `None`: none was credible.
     pub received_kg: Option<Figure>,
     /// Weight of each witness in it, 1.
     pub weights: Option<[f64; 3]>,
-    /// What the witnesses said together when the last leg was closed.
+    /// What the witnesses said together when the leg was closed.
     pub verdict: Value,
     /// How long each verdict held during the transfer.
     pub verdicts: Vec<VerdictTime>,
     /// The weigh ticket.
     pub ticket: Ticket,
-    /// Received against the ticket.
+    /// Received in all legs against the ticket.
     pub against_ticket: AgainstTicket,
+    /// What is left on the trailer, if nothing was lost; `None` where it is not known.
+    pub left_on_board: Option<LeftOnBoard>,
     /// Levels of the tank, by gauge.
     pub levels: Vec<Level>,
     /// The tank's limits.
@@ -91,7 +97,7 @@ pub struct Account {
     pub steps: Vec<StepAccount>,
     /// How it went.
     pub course: Course,
-    /// Alarms that came until the last leg was closed.
+    /// Alarms that came until the leg was closed.
     pub alarms: Vec<AlarmAccount>,
     /// Alarms that came after that.
     pub alarms_after_close: u64,
@@ -172,13 +178,25 @@ pub struct Rejected {
 pub struct Leg {
     /// From 1.
     pub leg: u8,
-    /// When its transfer started; `None`: the recordings begin later.
+    /// Bay.
+    pub bay: String,
+    /// Tank.
+    pub tank: String,
+    /// How much was meant to be unloaded in it, kg.
+    pub planned_kg: f64,
+    /// When its transfer started; `None`: it did not, or the recordings begin later.
     pub started: Option<Moment>,
     /// When it was closed.
     pub closed: Option<Moment>,
+    /// It was rejected before anything moved.
+    pub is_rejected: bool,
+    /// Received by all credible witnesses together.
+    pub received_kg: Option<Figure>,
+    /// Left the trailer and fills the line.
+    pub in_line_kg: Option<Figure>,
 }
 
-/// What one witness said when the last leg was closed.
+/// What one witness said when the leg was closed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Witnessed {
     /// `flow`, `scale`, `tank`.
@@ -234,14 +252,34 @@ pub enum AgainstTicket {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum WhyNot {
-    /// No leg is closed.
+    /// This leg is not closed.
     NotClosed,
     /// No witness was credible.
     NothingReceived,
-    /// Only a part of the ticket's load was meant to be unloaded.
+    /// Only a part of the ticket's load was meant to be unloaded so far.
     PartOfTheLoad,
     /// The density in the line is not known, so neither is what stays in it.
     NoDensity,
+    /// An earlier leg is not among the recordings, or was not closed.
+    LegMissing,
+}
+
+/// Ticket less received and in the line. Nothing tells what is left from what was lost.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LeftOnBoard {
+    /// By all credible witnesses of each leg together.
+    pub together_kg: Figure,
+    /// By each witness that was credible in every leg.
+    pub by_witness: Vec<LeftByWitness>,
+}
+
+/// What is left on the trailer by one witness.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LeftByWitness {
+    /// `flow`, `scale`, `tank`.
+    pub witness: Value,
+    /// Left, with the ticket's uncertainty.
+    pub kg: Figure,
 }
 
 /// Received, what stays in the line, and the ticket.
@@ -363,7 +401,7 @@ pub struct SignatureAccount {
 pub struct Course {
     /// From when its times count.
     pub from: Option<Moment>,
-    /// In order of time, until the last leg was closed.
+    /// In order of time, until the leg was closed.
     pub points: Vec<CoursePoint>,
 }
 
@@ -467,6 +505,8 @@ pub struct DeviceAccount {
 pub struct RecordingAccount {
     /// Name of its file.
     pub file: String,
+    /// Leg that it is of.
+    pub leg: u8,
     /// Program that wrote it.
     pub program_version: String,
     /// Numerics version of its engine.

@@ -2,21 +2,24 @@
 
 use super::AccountError;
 use super::account::{
-    Account, AgainstTicket, AlarmAccount, CAUTION, DeviceAccount, EntryAccount, Figure, GapAccount, Leg, Level, Limits,
-    Moment, Pad, Part, RecordingAccount, Rejected, Said, ShelvedAccount, VerdictTime, WhyNot, Witnessed,
+    Account, AlarmAccount, CAUTION, EntryAccount, GapAccount, Leg, Moment, Pad, RecordingAccount, Rejected, Said,
+    ShelvedAccount,
 };
 use super::course::Gone;
+use super::legs::{self, Share, sum};
 use super::{ticket, told};
 use crate::config::keys::{self, Presence};
 use crate::engine::alarm::catalogue;
 use crate::engine::frame::{Frame, Phase, VerdictWord};
 use crate::engine::input::{AlarmKey, Carried, Entry, Event, Gap, Input, What};
-use crate::engine::settings::{DeliverySetup, Settings, SignalKind, TankSetup};
+use crate::engine::settings::{DeliverySetup, Settings};
 use crate::engine::steps::StepState;
-use crate::recording::format::{Kind, PROGRAM_VERSION, Record};
+use crate::recording::RecordingError;
+use crate::recording::format::{Header, Kind, PROGRAM_VERSION, Record};
 use crate::recording::json::form_json;
 use crate::recording::origin::Origin;
 use crate::recording::reader::{self, Recording};
+use crate::recording::stream::{self, Whole};
 use crate::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
 use crate::tune;
 use jiff::tz::TimeZone;
@@ -40,9 +43,14 @@ pub(super) struct Gathered {
 pub(super) fn gather(asked: &Path, paths: &[(PathBuf, u64)], zone: &TimeZone) -> Result<Gathered, AccountError> {
     let mut gather = Gather::default();
     for (path, upto) in paths {
-        let mut bytes = reader::read(path)?;
-        bytes.truncate(usize::try_from(*upto).unwrap_or(usize::MAX));
-        gather.recording(path, &reader::walk(path, &bytes)?);
+        // A whole one is gone through record by record; only a damaged one is held in memory, to find what stands behind it.
+        if let Some(whole) = stream::whole(path, *upto)? {
+            gather.whole(path, whole)?;
+        } else {
+            let mut bytes = reader::read(path)?;
+            bytes.truncate(usize::try_from(*upto).unwrap_or(usize::MAX));
+            gather.damaged(path, &reader::walk(path, &bytes)?);
+        }
     }
     gather.end(zone).ok_or_else(|| AccountError::NoDelivery(asked.to_owned()))
 }
@@ -57,6 +65,8 @@ struct Gather {
     clock: WallAnchor,
     last_at: EngineTime,
     delivery: Option<Delivery>,
+    /// Legs of the same delivery that have been gone through, each with what it gives to the sum.
+    earlier: Vec<(Leg, Option<Share>)>,
     recordings: Vec<RecordingAccount>,
 }
 
@@ -64,7 +74,10 @@ struct Gather {
 struct Delivery {
     setup: DeliverySetup,
     opened: Option<Moment>,
-    legs: Vec<Leg>,
+    started: Option<Moment>,
+    closed: Option<Moment>,
+    /// Its transfer was started, perhaps before the recordings begin.
+    is_started: bool,
     entries: Vec<EntryAccount>,
     alarms: Vec<AlarmAccount>,
     /// Open alarms with their place among `alarms`; `None`: it came after the close.
@@ -132,7 +145,9 @@ impl Delivery {
         Delivery {
             setup,
             opened,
-            legs: Vec::new(),
+            started: None,
+            closed: None,
+            is_started: false,
             entries: Vec::new(),
             alarms: Vec::new(),
             open: BTreeMap::new(),
@@ -155,19 +170,18 @@ impl Delivery {
     }
 
     fn is_closed(&self) -> bool {
-        !self.legs.is_empty() && self.legs.iter().all(|leg| leg.closed.is_some())
+        self.is_started && self.closed.is_some()
     }
 
     fn entered(&mut self, settings: &Settings, entry: &Entry, at: Moment) {
         match &entry.what {
             What::TransferStarted => {
-                self.legs.push(Leg { leg: entry.leg, started: Some(at.clone()), closed: None });
+                (self.started, self.is_started) = (Some(at.clone()), true);
                 self.closing = None;
             }
-            What::Closed => match self.legs.last_mut() {
-                Some(leg) if leg.closed.is_none() => leg.closed = Some(at.clone()),
-                _ => {}
-            },
+            What::Closed => {
+                self.closed.get_or_insert(at.clone());
+            }
             What::Seen(key) => {
                 if let Some(alarm) = self.alarm(*key) {
                     alarm.seen.get_or_insert(Said { at: at.clone(), who: entry.who.clone() });
@@ -271,6 +285,31 @@ impl Delivery {
         });
     }
 
+    /// What was known at the close. A kill between the entry and what came of it leaves the frame before it.
+    fn of_close(&self) -> Option<&Frame> {
+        self.closing.as_deref().or(self.latest.as_deref())
+    }
+
+    /// As one leg of the delivery, with what it gives to the sum of all; nothing where it is not closed.
+    fn leg(&self, settings: &Settings) -> (Leg, Option<Share>) {
+        let frame = self.of_close().filter(|_| self.is_closed());
+        let share = frame.map(|frame| Share::of(&self.setup, settings, frame));
+        let figure =
+            |mass: fn(&Share) -> Option<super::legs::Mass>| sum(share.as_slice(), mass).filter(|_| share.is_some());
+        let leg = Leg {
+            leg: self.setup.leg,
+            bay: settings.bay.clone(),
+            tank: settings.tanks.get(usize::from(self.setup.tank)).map_or_else(String::new, |tank| tank.name.clone()),
+            planned_kg: self.setup.planned.0,
+            started: self.started.clone(),
+            closed: self.closed.clone().filter(|_| self.is_started),
+            is_rejected: self.rejected.is_some(),
+            received_kg: figure(Share::received),
+            in_line_kg: figure(Share::in_line),
+        };
+        (leg, share)
+    }
+
     /// The next recording counts its devices' rounds anew.
     fn recording_ends(&mut self) {
         for (name, (answered, missed)) in std::mem::take(&mut self.devices_here) {
@@ -282,8 +321,34 @@ impl Delivery {
 }
 
 impl Gather {
-    fn recording(&mut self, path: &Path, recording: &Recording<'_>) {
-        let header = &recording.header;
+    fn whole(&mut self, path: &Path, whole: Whole) -> Result<(), RecordingError> {
+        let mut recording = stream::open(path)?;
+        self.begins(recording.header(), taken(path, recording.header(), whole, Vec::new()));
+        while let Some(record) = recording.next_record()? {
+            self.record(&record);
+            if recording.read_bytes() >= whole.link.end as u64 {
+                break;
+            }
+        }
+        self.ends();
+        Ok(())
+    }
+
+    fn damaged(&mut self, path: &Path, recording: &Recording<'_>) {
+        let whole = Whole { link: recording.link, ended: recording.ended };
+        let mut damage: Vec<String> = recording.damage.iter().map(ToString::to_string).collect();
+        damage.extend(recording.torn.iter().map(ToString::to_string));
+        self.begins(&recording.header, taken(path, &recording.header, whole, damage));
+        for record in recording.records.iter().filter(|r| r.intact && r.end() <= recording.link.end) {
+            self.record(record);
+        }
+        self.ends();
+    }
+
+    fn begins(&mut self, header: &Header, taken: RecordingAccount) {
+        if header.carried.delivery.is_none() {
+            self.leg_ends();
+        }
         let zero = WallAnchor { at: EngineTime(0), wall: header.wall_at_zero };
         self.hand_over(&header.carried, zero.wall);
         self.settings = Some(header.settings.clone());
@@ -294,12 +359,19 @@ impl Gather {
         if let Some((site, query)) = header.texts.first().and_then(|(_, text)| of_site(text)) {
             (self.site, self.query_above_en) = (site, query);
         }
-        self.recordings.push(taken(path, recording));
-        for record in recording.records.iter().filter(|r| r.intact && r.end() <= recording.link.end) {
-            self.record(record);
-        }
+        self.recordings.push(taken);
+    }
+
+    fn ends(&mut self) {
         if let Some(delivery) = &mut self.delivery {
             delivery.recording_ends();
+        }
+    }
+
+    /// The delivery of the recordings before is not gone on with: it may have been a leg of the next one.
+    fn leg_ends(&mut self) {
+        if let (Some(delivery), Some(settings)) = (&self.delivery, &self.settings) {
+            self.earlier.push(delivery.leg(settings));
         }
     }
 
@@ -316,9 +388,7 @@ impl Gather {
             }
             unknown => {
                 let mut delivery = Delivery::new(open.setup.clone(), None, self.recordings.len());
-                if open.transferring {
-                    delivery.legs.push(Leg { leg: open.leg, started: None, closed: None });
-                }
+                delivery.is_started = open.transferring;
                 *unknown = Some(delivery);
             }
         }
@@ -374,7 +444,16 @@ impl Gather {
     fn entry(&mut self, entry: &Entry, at: Moment) {
         let Some(settings) = &self.settings else { return };
         if let What::DeliveryOpened(setup) = &entry.what {
-            let from = self.recordings.len().saturating_sub(1);
+            let here = self.recordings.len().saturating_sub(1);
+            if let Some(recording) = self.recordings.last_mut() {
+                recording.leg = setup.leg;
+            }
+            let before =
+                self.delivery.take().filter(|before| before.setup.id == setup.id && before.setup.leg < setup.leg);
+            if before.is_none() {
+                self.earlier.clear();
+            }
+            let from = before.map_or(here, |before| before.recordings_from);
             self.delivery = Some(Delivery::new((**setup).clone(), Some(at.clone()), from));
         }
         if let Some(delivery) = &mut self.delivery {
@@ -386,19 +465,22 @@ impl Gather {
         let (delivery, settings) = (self.delivery?, self.settings?);
         let recordings: Vec<RecordingAccount> = self.recordings.into_iter().skip(delivery.recordings_from).collect();
         let is_closed = delivery.is_closed();
-        // A kill between the entry and what came of it leaves the frame before it.
+        let ticket = ticket::ticket(&delivery.setup, &settings);
+        let mut legs = self.earlier;
+        legs.push(delivery.leg(&settings));
+        let shares = legs::shares(&legs);
+        let received_in_all_kg = shares.as_deref().ok().and_then(|shares| sum(shares, Share::received));
+        let (against_ticket, left_on_board) = ticket::compare(
+            &delivery.setup,
+            ticket.corrected_kg,
+            shares.as_deref().map_err(|why| *why),
+            self.query_above_en,
+        );
         let closing = delivery.closing.or(delivery.latest);
-        let against_ticket = match &closing {
-            Some(frame) if is_closed => ticket::compare(&delivery.setup, &settings, frame, self.query_above_en),
-            _ => AgainstTicket::NotCompared(WhyNot::NotClosed),
-        };
         let (setup, of_close) = (delivery.setup, closing.as_deref());
         let of_checks = delivery.before.as_deref().or(of_close);
         let together = of_close.and_then(|frame| frame.together);
         let tank = settings.tanks.get(usize::from(setup.tank));
-        let of_verdict =
-            |(word, lasted_s): &(VerdictWord, f64)| VerdictTime { word: form_json(word), lasted_s: *lasted_s };
-        let of_device = |(device, (answered, missed))| DeviceAccount { device, answered, missed };
         let account = Account {
             program_version: PROGRAM_VERSION.to_owned(),
             caution: CAUTION.to_owned(),
@@ -407,7 +489,7 @@ impl Gather {
             imported: self.imported,
             site: self.site,
             bay: settings.bay.clone(),
-            ticket: ticket::ticket(&setup, &settings),
+            ticket,
             delivery: setup.id,
             product: setup.product.name,
             product_source: setup.product.source,
@@ -418,19 +500,22 @@ impl Gather {
             driver: setup.papers.driver,
             planned_kg: setup.planned.0,
             opened: delivery.opened,
-            started: delivery.legs.first().and_then(|leg| leg.started.clone()),
-            closed: delivery.legs.last().and_then(|leg| leg.closed.clone()),
+            started: delivery.started,
+            closed: delivery.closed.filter(|_| delivery.is_started),
             is_closed,
             rejected: delivery.rejected,
-            legs: delivery.legs,
-            witnesses: of_close.map(witnesses).unwrap_or_default(),
+            leg: setup.leg,
+            legs: legs.into_iter().map(|(leg, _)| leg).collect(),
+            received_in_all_kg,
+            witnesses: of_close.map(told::witnesses).unwrap_or_default(),
             received_kg: together.map(|t| t.received_kg.into()),
             weights: together.map(|t| t.weights),
             verdict: of_close.map(|frame| form_json(&frame.verdict)).unwrap_or_default(),
-            verdicts: delivery.verdicts.iter().map(of_verdict).collect(),
+            verdicts: told::verdicts(&delivery.verdicts),
             against_ticket,
-            levels: levels(&settings, setup.tank, delivery.first.as_deref(), of_close),
-            limits: tank.map(limits).unwrap_or_default(),
+            left_on_board,
+            levels: told::levels(&settings, setup.tank, delivery.first.as_deref(), of_close),
+            limits: tank.map(told::limits).unwrap_or_default(),
             pad: delivery.pad.end(of_close),
             checks: of_checks.map(|frame| told::checks(&settings, frame, zone)).unwrap_or_default(),
             checks_at: of_checks.map(|frame| frame.clock.wall_at(frame.at).into()),
@@ -440,7 +525,7 @@ impl Gather {
             alarms_after_close: delivery.alarms_after_close,
             entries: delivery.entries,
             gaps: delivery.gaps,
-            devices: delivery.devices.into_iter().map(of_device).collect(),
+            devices: told::devices(delivery.devices),
             amendments: Vec::new(),
             chain_head: recordings.last().map_or_else(String::new, |last| last.chain_head.clone()),
             recordings,
@@ -449,47 +534,16 @@ impl Gather {
     }
 }
 
-fn limits(tank: &TankSetup) -> Limits {
-    let [working_m, high_high_m, critical_m] = [tank.working, tank.high_high, tank.critical].map(|level| Some(level.0));
-    Limits { working_m, high_high_m, critical_m }
-}
-
-fn witnesses(frame: &Frame) -> Vec<Witnessed> {
-    let one = |w: &crate::engine::frame::Witness| Witnessed {
-        witness: form_json(&w.id),
-        validity: form_json(&w.validity),
-        is_credible: w.validity.is_credible(),
-        received_kg: w.received_kg.map(Figure::from),
-        budget: w.budget.iter().map(|c| Part { source: form_json(&c.source), kg: c.kg }).collect(),
-    };
-    frame.witnesses.iter().map(one).collect()
-}
-
-fn levels(settings: &Settings, tank: u16, start: Option<&Frame>, close: Option<&Frame>) -> Vec<Level> {
-    let gauges =
-        settings.signals.iter().enumerate().filter(|(_, s)| s.kind == SignalKind::Level && s.tank == Some(tank));
-    let read = |frame: Option<&Frame>, at: usize| {
-        frame?.readings.get(at).filter(|r| r.validity.is_credible()).and_then(|r| r.value_si)
-    };
-    let level = |(at, s): (usize, &crate::engine::settings::SignalSetup)| Level {
-        signal: s.name.clone(),
-        start_m: read(start, at),
-        close_m: read(close, at),
-    };
-    gauges.map(level).collect()
-}
-
 /// What is taken of a recording, and what is wrong with it.
-fn taken(path: &Path, recording: &Recording<'_>) -> RecordingAccount {
-    let mut damage: Vec<String> = recording.damage.iter().map(ToString::to_string).collect();
-    damage.extend(recording.torn.iter().map(ToString::to_string));
+fn taken(path: &Path, header: &Header, whole: Whole, damage: Vec<String>) -> RecordingAccount {
     RecordingAccount {
+        leg: header.carried.delivery.as_ref().map_or(1, |open| open.leg),
         file: path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
-        program_version: recording.header.program_version.clone(),
-        numerics_version: recording.header.numerics_version,
-        chain_head: hex(&recording.link.hash),
-        taken_bytes: recording.link.end as u64,
-        ended: recording.ended,
+        program_version: header.program_version.clone(),
+        numerics_version: header.numerics_version,
+        chain_head: hex(&whole.link.hash),
+        taken_bytes: whole.link.end as u64,
+        ended: whole.ended,
         damage,
     }
 }

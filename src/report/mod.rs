@@ -12,6 +12,7 @@ pub mod account;
 pub mod amend;
 mod course;
 mod gather;
+mod legs;
 mod paper;
 mod segments;
 mod ticket;
@@ -44,7 +45,7 @@ pub enum AccountError {
     Amendments(#[from] AmendError),
 }
 
-/// The recordings of the delivery that one is of, in their order, that one among them.
+/// The recordings of the leg that one is of, in their order, that one among them.
 ///
 /// # Errors
 /// When it cannot be read.
@@ -52,8 +53,8 @@ pub fn recordings_of_delivery(recording: &Path) -> Result<Vec<PathBuf>, Recordin
     segments::of_one_delivery(recording)
 }
 
-/// The account of the delivery that a recording is of, out of it and the recordings beside it that are of the same
-/// delivery, with its amendments. It may still be open: see [`Account::is_closed`].
+/// The account of the leg that a recording is of, out of it and the recordings beside it that are of the same leg or of an
+/// earlier one of the same delivery, with its amendments. It may still be open: see [`Account::is_closed`].
 ///
 /// # Errors
 /// When a recording or the amendments cannot be read, or it is of no delivery.
@@ -61,13 +62,19 @@ pub fn account(recording: &Path, zone: &TimeZone) -> Result<Account, AccountErro
     record(recording, zone).map(|record| record.account)
 }
 
-/// The account of the delivery that these recordings are of, in their order, without amendments: for lists.
+/// The account of the leg that these recordings are of, in their order, without amendments: for lists.
 ///
 /// # Errors
 /// As [`account()`].
 pub(crate) fn account_of(recordings: &[PathBuf]) -> Result<Account, AccountError> {
     let asked = recordings.first().map_or(Path::new(""), PathBuf::as_path);
-    gather(asked, &whole(recordings), &TimeZone::UTC).map(|gathered| gathered.account)
+    let paths = segments::with_earlier_legs(recordings.to_vec());
+    gather(asked, &whole(&paths), &TimeZone::UTC).map(|gathered| gathered.account)
+}
+
+/// Every leg of a delivery that is on record in a folder of a bay or in those beside it, and where it begins.
+pub(crate) fn legs_on_record(folder: &Path, delivery: &str) -> std::collections::BTreeMap<u8, PathBuf> {
+    segments::legs(folder, delivery)
 }
 
 fn whole(recordings: &[PathBuf]) -> Vec<(PathBuf, u64)> {
@@ -81,7 +88,7 @@ pub struct Record {
     pub account: Account,
     frame: Option<Box<Frame>>,
     settings: Settings,
-    /// The delivery's recordings, in their order.
+    /// The recordings of the leg and of those before it, in their order.
     recordings: Vec<PathBuf>,
 }
 
@@ -91,7 +98,7 @@ pub struct Record {
 /// # Errors
 /// As [`account()`].
 pub fn record(recording: &Path, zone: &TimeZone) -> Result<Record, AccountError> {
-    let paths = recordings_of_delivery(recording)?;
+    let paths = segments::with_earlier_legs(recordings_of_delivery(recording)?);
     let mut record = gathered(recording, &whole(&paths), zone)?;
     record.account.amendments = amend::read(record.first_recording())?;
     Ok(record)
@@ -106,9 +113,11 @@ fn gathered(asked: &Path, paths: &[(PathBuf, u64)], zone: &TimeZone) -> Result<R
 }
 
 impl Record {
-    /// The recording that the delivery was opened in; its amendments stand beside it.
+    /// The recording that the leg was opened in; its amendments stand beside it.
     fn first_recording(&self) -> &Path {
-        self.recordings.first().map_or(Path::new(""), PathBuf::as_path)
+        let mut of_legs = self.recordings.iter().zip(&self.account.recordings);
+        let first = of_legs.find(|(_, recording)| recording.leg == self.account.leg);
+        first.map_or(Path::new(""), |(path, _)| path)
     }
 
     /// Closed or rejected: nothing more comes.

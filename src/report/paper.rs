@@ -1,10 +1,9 @@
 //! The unloading record as a page that prints to A4 and Letter and needs nothing from anywhere.
 
+mod ticket;
+
 use super::Record;
-use super::account::{
-    Account, AgainstTicket, AlarmAccount, Compared, EntryAccount, Figure, Moment, Said, SignatureAccount, StepAccount,
-    WhyNot,
-};
+use super::account::{Account, AlarmAccount, EntryAccount, Figure, Moment, Said, SignatureAccount, StepAccount};
 use crate::engine::checks::CheckId;
 use crate::engine::frame::{Source, Witness, WitnessId};
 use crate::picture::{Curve, Mark, MarkKind, Panel, Size, Stroke, TimeLine, masses, time_line};
@@ -50,13 +49,14 @@ pub(super) fn html(record: &Record) -> Markup {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (paper.title()) ": " (account.delivery) }
+                title { (paper.title()) ": " (paper.named()) }
                 style { (PreEscaped(STYLE)) (PreEscaped(paper.margins())) }
             }
             body {
                 (paper.heading())
                 (paper.facts())
                 (paper.received())
+                (paper.legs())
                 (paper.against_ticket())
                 (paper.course())
                 (paper.budget())
@@ -172,10 +172,16 @@ impl Paper<'_> {
         if self.record.is_final() { "Unloading record" } else { "Provisional unloading record" }
     }
 
+    /// Delivery, and the leg where there are several.
+    fn named(&self) -> String {
+        let a = self.account;
+        if a.legs.len() > 1 || a.leg > 1 { format!("{}, leg {}", a.delivery, a.leg) } else { a.delivery.clone() }
+    }
+
     /// What stands in the margins of every printed page.
     fn margins(&self) -> String {
         let drill = if self.account.drill_speed.is_some() { "DRILL" } else { "" };
-        let delivery = css_text(&format!("{} {}", self.title(), self.account.delivery));
+        let delivery = css_text(&format!("{} {}", self.title(), self.named()));
         let head = self.account.chain_head.get(..16).unwrap_or_default();
         format!(
             "@page{{margin:17mm 14mm;font:8pt sans-serif;@top-left{{content:\"{delivery}\"}}@top-center{{content:\"{drill}\";\
@@ -191,7 +197,7 @@ impl Paper<'_> {
             @if let Some(speed) = a.drill_speed {
                 p class="stamp" { "DRILL" @if speed > 1.0 { ", " (number(speed, 0)) " times as fast as the clock" } }
             }
-            h1 { (self.title()) ": " (a.delivery) }
+            h1 { (self.title()) ": " (self.named()) }
             @if let Some(rejected) = &a.rejected {
                 p class="stamp" {
                     "REJECTED by " (rejected.who) ", " (self.when(Some(&rejected.at))) ": " (rejected.reason)
@@ -288,61 +294,6 @@ impl Paper<'_> {
             Some(Validity::Lost(reason)) => format!("not used: {}", English.reason(reason)),
             Some(Validity::Doubtful(reason)) => format!("doubtful: {}", English.reason(reason)),
             Some(Validity::Good) | None => String::new(),
-        }
-    }
-
-    fn against_ticket(&self) -> Markup {
-        let a = self.account;
-        let why = |why: &WhyNot| match why {
-            WhyNot::NotClosed => "the delivery is not closed",
-            WhyNot::NothingReceived => "no instrument could be used",
-            WhyNot::PartOfTheLoad => "only a part of the ticket's load was meant for this tank",
-            WhyNot::NoDensity => "the density in the line is not known",
-        };
-        let corrected = a.ticket.corrected_kg;
-        html! {
-            h2 { "Against the weigh ticket" }
-            p {
-                "Net as printed " (kg(a.ticket.net_kg)) "\u{a0}kg; as a mass, with buoyancy and the gas that the load displaced, "
-                strong { (kg(corrected.value)) "\u{a0}kg, U " (kg(corrected.expanded())) "\u{a0}kg" } "."
-            }
-            @match &a.against_ticket {
-                AgainstTicket::Compared(compared) => (self.compared(compared)),
-                AgainstTicket::NotCompared(reason) => p { "Received and ticket are not compared: " (why(reason)) "." }
-            }
-        }
-    }
-
-    fn compared(&self, compared: &Compared) -> Markup {
-        let name = |code: &serde_json::Value| {
-            let of = |(id, _): &&(WitnessId, Stroke)| crate::recording::json::form_json(id) == *code;
-            WITNESSES.iter().find(of).map_or("", |(id, _)| English.witness(*id))
-        };
-        let line = |class: &str, name: &str, difference: Figure, en: f64| {
-            html! { tr class=(class) {
-                th scope="row" { (name) } td class="n" { (signed(difference.value)) }
-                td class="n" { (kg(difference.expanded())) } td class="n" { (number(en, 2)) }
-            } }
-        };
-        let holds = compared.in_line_kg;
-        html! {
-            table {
-                caption {
-                    "Received, with the " (kg(holds.value)) "\u{a0}kg (U " (kg(holds.expanded())) ") that fill the line, less \
-                     the ticket. Negative: less arrived. En: difference over its expanded uncertainty (ISO 13528)"
-                }
-                thead { tr { th {} th class="n" { "difference, kg" } th class="n" { "U, kg" } th class="n" { "En" } } }
-                tbody {
-                    @for w in &compared.by_witness { (line("", name(&w.witness), w.difference_kg, w.en)) }
-                    (line("all", "together", compared.difference_kg, compared.en))
-                }
-            }
-            @let rule = number(compared.query_above_en, 2);
-            @if compared.query {
-                p class="query" { "Raise a query: |En| is above " (rule) ", the site's rule." }
-            } @else {
-                p { "No query by the site's rule: |En| is not above " (rule) ". That is no proof that nothing is missing." }
-            }
         }
     }
 

@@ -1,6 +1,6 @@
-//! What was received against the weigh ticket.
+//! What was received against the weigh ticket, over all legs of the delivery, and what is left on the trailer.
 //!
-//! What left the trailer is in the tank or in the line. So received + in the line - ticket is the difference, and
+//! What left the trailer is in the tanks or in the line. So received + in the line - ticket is the difference, and
 //!
 //!   En = difference / sqrt(U1^2 + U2^2),   U = 2 u
 //!
@@ -8,14 +8,14 @@
 //! U = 2 u is 1 where the difference is twice its standard uncertainty. What the line holds is in the witnesses too
 //! (scale and meter have taken it off): its part of the uncertainty is counted once, with its sign. The ticket was
 //! weighed elsewhere and shares no error with them; where it was the same scale, U is too large.
+//!
+//! Ticket - received - in the line is what is left on the trailer, as far as nothing was lost on the way: no figure tells
+//! a heel from a loss.
 
-use super::account::{AgainstTicket, Compared, ComparedWitness, Figure, Ticket, WhyNot};
+use super::account::{AgainstTicket, Compared, ComparedWitness, Figure, LeftByWitness, LeftOnBoard, Ticket, WhyNot};
+use super::legs::{Share, sum};
 use crate::engine::delivery::ticket_kg;
-use crate::engine::frame::{Frame, Source};
-use crate::engine::settings::{DeliverySetup, LineStart, Settings, SignalKind};
-use crate::engine::witness::density;
-use crate::recording::json::form_json;
-use crate::units::Celsius;
+use crate::engine::settings::{DeliverySetup, Settings};
 
 /// A ticket's net that exceeds the planned amount by more than this many of its standard uncertainties is a load of
 /// which only a part is meant for this tank. The delivery file's own check takes the same bound for the other side.
@@ -30,83 +30,66 @@ pub(super) fn ticket(setup: &DeliverySetup, settings: &Settings) -> Ticket {
     Ticket { net_kg: setup.ticket_net.0, corrected_kg }
 }
 
-/// Compares what the frame at the close says with the ticket.
-pub(super) fn compare(setup: &DeliverySetup, settings: &Settings, frame: &Frame, query_above_en: f64) -> AgainstTicket {
-    let Some(together) = frame.together else { return AgainstTicket::NotCompared(WhyNot::NothingReceived) };
-    if setup.ticket_net.0 > setup.planned.0 + PART_U * setup.ticket_u.0 {
-        return AgainstTicket::NotCompared(WhyNot::PartOfTheLoad);
-    }
-    let Some(line) = line(setup, settings, frame) else { return AgainstTicket::NotCompared(WhyNot::NoDensity) };
-    let ticket = ticket(setup, settings).corrected_kg;
-    let against = |received: Figure, weights: [f64; 3]| {
-        let out = with_line(frame, received, weights, &line);
-        let u = (out.u * out.u + ticket.u * ticket.u).sqrt();
-        (Figure { value: out.value - ticket.value, u }, en(out, ticket))
+/// Whether the legs so far were meant to take all of the ticket's load.
+fn is_part(setup: &DeliverySetup, shares: &[Share]) -> bool {
+    let planned_kg: f64 = shares.iter().map(|share| share.planned_kg).sum();
+    setup.ticket_net.0 > planned_kg + PART_U * setup.ticket_u.0
+}
+
+/// Compares what all legs gave with the ticket; `shares`: every leg from the first, or why they are not all known.
+pub(super) fn compare(
+    setup: &DeliverySetup,
+    ticket: Figure,
+    shares: Result<&[Share], WhyNot>,
+    query_above_en: f64,
+) -> (AgainstTicket, Option<LeftOnBoard>) {
+    let not = |why| (AgainstTicket::NotCompared(why), None);
+    let shares = match shares {
+        Ok(shares) => shares,
+        Err(why) => return not(why),
     };
-    let alone = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
-    let by_witness = frame.witnesses.iter().zip(alone).filter(|(w, _)| w.validity.is_credible());
-    let by_witness = by_witness.filter_map(|(w, weights)| {
-        let (difference_kg, en) = against(w.received_kg?.into(), weights);
-        Some(ComparedWitness { witness: form_json(&w.id), difference_kg, en })
-    });
-    let (difference_kg, en) = against(together.received_kg.into(), together.weights);
-    AgainstTicket::Compared(Compared {
-        in_line_kg: line.holds,
-        difference_kg,
-        en,
+    if shares.iter().any(|share| share.together.is_none()) {
+        return not(WhyNot::NothingReceived);
+    }
+    let Some(in_line_kg) = sum(shares, Share::in_line) else { return not(WhyNot::NoDensity) };
+    let Some(out) = sum(shares, Share::out) else { return not(WhyNot::NoDensity) };
+    let alone = |at: usize| sum(shares, |share| share.out_by(at));
+    let against = |out: Figure| Figure { value: out.value - ticket.value, u: out.u.hypot(ticket.u) };
+    let left = |out: Figure| Figure { value: ticket.value - out.value, u: out.u.hypot(ticket.u) };
+    let witnesses = shares.last().map_or(&[][..], |share| &share.witnesses);
+    let by_witness: Vec<_> =
+        witnesses.iter().enumerate().filter_map(|(at, w)| Some((w.id.clone(), alone(at)?))).collect();
+    let left_on_board = LeftOnBoard {
+        together_kg: left(out),
+        by_witness: by_witness
+            .iter()
+            .map(|(witness, out)| LeftByWitness { witness: witness.clone(), kg: left(*out) })
+            .collect(),
+    };
+    if is_part(setup, shares) {
+        return (AgainstTicket::NotCompared(WhyNot::PartOfTheLoad), Some(left_on_board));
+    }
+    let of_witness = |(witness, out): (serde_json::Value, Figure)| ComparedWitness {
+        witness,
+        difference_kg: against(out),
+        en: en(out, ticket),
+    };
+    let en_all = en(out, ticket);
+    let compared = Compared {
+        in_line_kg,
+        difference_kg: against(out),
+        en: en_all,
         query_above_en,
-        query: en.abs() > query_above_en,
-        by_witness: by_witness.collect(),
-    })
+        query: en_all.abs() > query_above_en,
+        by_witness: by_witness.into_iter().map(of_witness).collect(),
+    };
+    (AgainstTicket::Compared(compared), Some(left_on_board))
 }
 
 /// En score of a result against a reference, both with standard uncertainties; they share no error.
 pub(super) fn en(result: Figure, reference: Figure) -> f64 {
     let (result_u, reference_u) = (COVERAGE * result.u, COVERAGE * reference.u);
     (result.value - reference.value) / (result_u * result_u + reference_u * reference_u).sqrt()
-}
-
-/// What the line holds beyond what it held at the start.
-struct Line {
-    holds: Figure,
-    /// Standard uncertainties of the part before and after the meter, kg.
-    parts_u: [(Source, f64); 2],
-}
-
-fn line(setup: &DeliverySetup, settings: &Settings, frame: &Frame) -> Option<Line> {
-    let line = &settings.line;
-    let density = match line.starts {
-        LineStart::Full => 0.0,
-        LineStart::Empty => {
-            let thermometer = settings.signals.iter().position(|s| s.kind == SignalKind::LineTemperature);
-            let reading = thermometer.and_then(|at| frame.readings.get(at)).filter(|r| r.validity.is_credible());
-            let measured = reading.and_then(|r| r.value_si).map(Celsius);
-            density::actual(&setup.product, measured.unwrap_or(setup.product.load_temperature))?.density.0
-        }
-    };
-    let (upstream_kg, downstream_kg) = (line.upstream.0 * density, line.downstream.0 * density);
-    let (upstream_u, downstream_u) = (upstream_kg * line.volume_u, downstream_kg * line.volume_u);
-    let u = (upstream_u * upstream_u + downstream_u * downstream_u).sqrt();
-    Some(Line {
-        holds: Figure { value: upstream_kg + downstream_kg, u },
-        parts_u: [(Source::LineUpstream, upstream_u), (Source::LineDownstream, downstream_u)],
-    })
-}
-
-/// Received and in the line. The witnesses' budgets name the line's parts with their sign (GUM F.1.2.3): for a scale,
-/// which weighs what left the trailer, they cancel.
-fn with_line(frame: &Frame, received: Figure, weights: [f64; 3], line: &Line) -> Figure {
-    let mut variance = received.u * received.u;
-    for (source, line_u) in line.parts_u {
-        let shared: f64 = frame
-            .witnesses
-            .iter()
-            .zip(weights)
-            .map(|(w, weight)| weight * w.budget.iter().filter(|c| c.source == source).map(|c| c.kg).sum::<f64>())
-            .sum();
-        variance += 2.0 * shared * line_u + line_u * line_u;
-    }
-    Figure { value: received.value + line.holds.value, u: variance.max(0.0).sqrt() }
 }
 
 #[cfg(test)]

@@ -1,10 +1,13 @@
-//! What people did and said, and how the checks stood, in words.
+//! What people did and said, how the checks stood, and what the instruments showed.
 
-use super::account::{CheckAccount, Said, SignatureAccount, StepAccount};
+use super::account::{
+    CheckAccount, DeviceAccount, Figure, Level, Limits, Part, Said, SignatureAccount, StepAccount, VerdictTime,
+    Witnessed,
+};
 use crate::engine::checks::Why;
-use crate::engine::frame::Frame;
+use crate::engine::frame::{Frame, VerdictWord};
 use crate::engine::input::What;
-use crate::engine::settings::Settings;
+use crate::engine::settings::{Settings, SignalKind, TankSetup};
 use crate::engine::steps::{Side, Signature, Stands, Step, StepState};
 use crate::recording::json::form_json;
 use crate::tune;
@@ -13,6 +16,7 @@ use crate::words::en::English;
 use crate::words::{Language, Scene};
 use jiff::tz::TimeZone;
 use serde_json::Value;
+use std::collections::BTreeMap;
 
 /// An entry's code, and what it is about where the code does not say it all.
 pub(super) fn entry(settings: &Settings, what: &What) -> (String, String) {
@@ -100,4 +104,44 @@ pub(super) fn checks(settings: &Settings, frame: &Frame, zone: &TimeZone) -> Vec
         }
     };
     frame.checks.iter().map(account).collect()
+}
+
+/// How long each verdict held.
+pub(super) fn verdicts(lasted: &[(VerdictWord, f64)]) -> Vec<VerdictTime> {
+    lasted.iter().map(|(word, lasted_s)| VerdictTime { word: form_json(word), lasted_s: *lasted_s }).collect()
+}
+
+/// How the devices answered.
+pub(super) fn devices(rounds: BTreeMap<String, (u64, u64)>) -> Vec<DeviceAccount> {
+    rounds.into_iter().map(|(device, (answered, missed))| DeviceAccount { device, answered, missed }).collect()
+}
+
+pub(super) fn limits(tank: &TankSetup) -> Limits {
+    let [working_m, high_high_m, critical_m] = [tank.working, tank.high_high, tank.critical].map(|level| Some(level.0));
+    Limits { working_m, high_high_m, critical_m }
+}
+
+pub(super) fn witnesses(frame: &Frame) -> Vec<Witnessed> {
+    let one = |w: &crate::engine::frame::Witness| Witnessed {
+        witness: form_json(&w.id),
+        validity: form_json(&w.validity),
+        is_credible: w.validity.is_credible(),
+        received_kg: w.received_kg.map(Figure::from),
+        budget: w.budget.iter().map(|c| Part { source: form_json(&c.source), kg: c.kg }).collect(),
+    };
+    frame.witnesses.iter().map(one).collect()
+}
+
+pub(super) fn levels(settings: &Settings, tank: u16, start: Option<&Frame>, close: Option<&Frame>) -> Vec<Level> {
+    let gauges =
+        settings.signals.iter().enumerate().filter(|(_, s)| s.kind == SignalKind::Level && s.tank == Some(tank));
+    let read = |frame: Option<&Frame>, at: usize| {
+        frame?.readings.get(at).filter(|r| r.validity.is_credible()).and_then(|r| r.value_si)
+    };
+    let level = |(at, s): (usize, &crate::engine::settings::SignalSetup)| Level {
+        signal: s.name.clone(),
+        start_m: read(start, at),
+        close_m: read(close, at),
+    };
+    gauges.map(level).collect()
 }

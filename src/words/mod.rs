@@ -15,6 +15,7 @@ mod duty;
 pub mod en;
 pub mod es;
 pub mod measures;
+pub mod papers;
 mod refused;
 mod screen;
 pub mod steps;
@@ -133,8 +134,10 @@ pub struct CheckText {
 pub enum NotTaken {
     /// The bay does not admit it.
     Refused(Refusal),
-    /// A delivery of that name was the last one here: a record is known by its delivery.
+    /// That leg of a delivery of that name is on record: a record is known by both.
     SameName,
+    /// The qualification of who is signed in has run out.
+    NotQualified,
     /// The recorder cannot write.
     NotRecorded,
     /// The step failed by our own fault.
@@ -342,6 +345,10 @@ pub trait Language: Sync {
     fn role(&self, word: &'static str) -> &'static str;
     /// What is said where settings are changed.
     fn settings(&self, word: SettingsWord<'_>) -> String;
+    /// Words of the form in which papers are typed.
+    fn papers(&self) -> &'static papers::PapersWords {
+        &papers::ENGLISH
+    }
 }
 
 impl dyn Language + '_ {

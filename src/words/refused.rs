@@ -9,7 +9,13 @@ use crate::engine::zero::NoZero;
 pub(super) fn english(why: NotTaken) -> &'static str {
     match why {
         NotTaken::Refused(refusal) => refused(refusal),
-        NotTaken::SameName => "a delivery of that id was closed here: give this one another",
+        NotTaken::SameName => {
+            "that leg of a delivery of that id is on record already: give this one another id, or, where it is a further \
+             leg of the same load, a leg number not yet used"
+        }
+        NotTaken::NotQualified => {
+            "the qualification of who is signed in has run out: somebody whose own is current does this"
+        }
         NotTaken::NotRecorded => "the recorder cannot write, so this would be lost: mend the disk first",
         NotTaken::Failed => "brimwatch failed on it and starts anew: look whether it took effect",
         NotTaken::Stopped => "the disk did not take it before the program stopped",

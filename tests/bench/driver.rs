@@ -1,8 +1,9 @@
 //! A bay of the simulator and its watch, stepped together in process, a second at a time.
 
 use brimwatch::engine::Monitor;
+use brimwatch::engine::delivery::Refusal;
 use brimwatch::engine::frame::Frame;
-use brimwatch::engine::input::{Carried, Entry, Event, Input, Measured, MissReason, Missed, Poll, What};
+use brimwatch::engine::input::{Carried, Entry, Event, Gap, GapClock, Input, Measured, MissReason, Missed, Poll, What};
 use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
 use brimwatch::units::PaS;
@@ -35,6 +36,33 @@ pub fn papers_of(delivery: &DeliverySetup, seed: u64) -> DeliverySetup {
     delivery
 }
 
+/// The simulated tank's volume at a level: straight lines between its points.
+#[allow(dead_code, reason = "not every bench asks")]
+pub fn volume_m3(shape: &[(f64, f64)], level_m: f64) -> f64 {
+    let pair = shape.windows(2).find(|p| level_m >= p[0].0 && level_m <= p[1].0).expect("a level inside the tank");
+    pair[0].1 + (pair[1].1 - pair[0].1) * (level_m - pair[0].0) / (pair[1].0 - pair[0].0)
+}
+
+/// What the network makes of a device's reply.
+#[allow(dead_code, reason = "not every bench asks")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reply {
+    /// Nothing: the device answers as the simulator has it.
+    AsItIs,
+    /// It does not come.
+    Missed(MissReason),
+    /// It comes so much later than it was asked for, ns.
+    Late(u64),
+}
+
+/// Takes what is fed before it is stepped, and gives its number; then what is kept of the outputs.
+pub trait Tape {
+    /// An input.
+    fn input(&mut self, input: &Input) -> u64;
+    /// What came of it.
+    fn output(&mut self, number: u64, frame: &Frame);
+}
+
 /// A bay and its watch.
 pub struct Bench<'a> {
     settings: &'a Settings,
@@ -42,13 +70,29 @@ pub struct Bench<'a> {
     pub bay: SimulatedBay,
     /// What watches it.
     pub monitor: Monitor,
+    /// What records it.
+    pub tape: Option<Box<dyn Tape + 'a>>,
+    /// Of each device, whether its last round was answered with values.
+    pub answered: Vec<bool>,
+    /// Of each device, rounds answered and missed.
+    pub rounds: Vec<(u64, u64)>,
+    /// Inputs that were fed.
+    pub fed: u64,
     s: u64,
 }
 
 impl<'a> Bench<'a> {
+    /// Nothing has happened yet.
+    pub fn idle(settings: &'a Settings, bay: SimulatedBay) -> Bench<'a> {
+        let monitor = Monitor::new(settings.clone(), Carried::default());
+        let devices = settings.devices.len();
+        let (answered, rounds) = (vec![false; devices], vec![(0, 0); devices]);
+        Bench { settings, bay, monitor, tape: None, answered, rounds, fed: 0, s: 0 }
+    }
+
     /// A delivery is opened, the pad brought up, the transfer started: the next second is its first.
     pub fn started(settings: &'a Settings, delivery: &DeliverySetup, bay: SimulatedBay) -> Bench<'a> {
-        let mut bench = Bench { settings, bay, monitor: Monitor::new(settings.clone(), Carried::default()), s: 0 };
+        let mut bench = Bench::idle(settings, bay);
         bench.feed(Event::Clock(WallTime(0)));
         bench.enter(What::DeliveryOpened(Box::new(delivery.clone())));
         // Start readings are taken with the deck declared clear and the level still; what was there all the same and goes
@@ -76,50 +120,90 @@ impl<'a> Bench<'a> {
         self.bay.stage() == Stage::Unloading && self.s < LONGEST_S
     }
 
-    fn feed(&mut self, event: Event) {
-        let at = EngineTime(self.s * SECOND_NS + SECOND_NS / 2);
-        self.monitor.step(&Input { at, event });
+    /// Something happens; a tick always gives a frame.
+    pub fn feed(&mut self, event: Event) -> Option<Box<Frame>> {
+        let input = Input { at: EngineTime(self.s * SECOND_NS + SECOND_NS / 2), event };
+        self.fed += 1;
+        match &input.event {
+            Event::Poll(poll) => self.rounds[usize::from(poll.device)].0 += 1,
+            Event::Missed(missed) => self.rounds[usize::from(missed.device)].1 += 1,
+            _ => {}
+        }
+        let number = self.tape.as_mut().map_or(0, |tape| tape.input(&input));
+        let output = self.monitor.step(&input);
+        if let (Some(tape), Some(frame)) = (&mut self.tape, output.frame.as_deref().filter(|_| output.keep)) {
+            tape.output(number, frame);
+        }
+        output.frame
     }
 
-    /// A second goes by.
-    pub fn second(&mut self) -> Frame {
+    fn pass(&mut self) {
         self.s += 1;
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few")]
         for _ in 0..(1.0 / BAY_STEP_S).round() as usize {
             self.bay.scan();
         }
-        let at = EngineTime(self.s * SECOND_NS);
+    }
+
+    /// A second goes by.
+    pub fn second(&mut self) -> Frame {
+        self.second_by(|_| Reply::AsItIs)
+    }
+
+    /// The same over a network that does something to replies, by device.
+    pub fn second_by(&mut self, mut network: impl FnMut(u16) -> Reply) -> Frame {
+        self.pass();
         for device in (0u16..).take(self.settings.devices.len()) {
-            match self.bay.answer(device) {
-                Answer::Silent => {
-                    self.feed(Event::Missed(Missed { device, requested: at, reason: MissReason::TimeOut }));
-                    continue;
-                }
-                Answer::Exception => {
-                    self.refuse(device, at);
-                    continue;
-                }
-                Answer::Fresh | Answer::Replayed => {}
-            }
-            let signals = (0u16..).zip(&self.settings.signals).filter(|(_, s)| s.device == device);
-            let values = signals.map(|(signal, s)| {
-                let shown = self.bay.shows(s.kind, s.tank);
-                let value = if s.kind == SignalKind::HighLevelSwitch {
-                    Measured::Flag(shown > 0.0)
-                } else {
-                    Measured::Number(shown)
-                };
-                (signal, value)
-            });
-            let mut poll = Poll::at_once(device, at, values);
-            for value in &mut poll.values {
-                let signal = &self.settings.signals[usize::from(value.signal)];
-                value.status = self.bay.says(signal.kind, signal.tank, 0);
-            }
-            self.feed(Event::Poll(poll));
+            let (reply, answer) = (network(device), self.bay.answer(device));
+            self.answered[usize::from(device)] = self.round(device, reply, answer);
         }
-        self.feed(Event::Tick);
-        self.monitor.frame()
+        self.feed(Event::Tick).map_or_else(|| self.monitor.frame(), |frame| *frame)
+    }
+
+    /// One round of a device; true when values came.
+    fn round(&mut self, device: u16, reply: Reply, answer: Answer) -> bool {
+        let at = EngineTime(self.s * SECOND_NS);
+        let missed = |reason| Event::Missed(Missed { device, requested: at, reason });
+        match (reply, answer) {
+            (Reply::Missed(reason), _) => drop(self.feed(missed(reason))),
+            (_, Answer::Silent) => drop(self.feed(missed(MissReason::TimeOut))),
+            (_, Answer::Exception) => self.refuse(device, at),
+            (_, Answer::Fresh | Answer::Replayed) => {
+                let late_ns = if let Reply::Late(ns) = reply { ns } else { 0 };
+                let mut poll = Poll::at_once(device, at, self.values(device));
+                for value in &mut poll.values {
+                    let signal = &self.settings.signals[usize::from(value.signal)];
+                    value.status = self.bay.says(signal.kind, signal.tank, 0);
+                }
+                self.feed(Event::Poll(Poll { replied: EngineTime(at.0 + late_ns), ..poll }));
+                return true;
+            }
+        }
+        false
+    }
+
+    /// What the device's signals show now.
+    fn values(&self, device: u16) -> Vec<(u16, Measured)> {
+        let signals = (0u16..).zip(&self.settings.signals).filter(|(_, s)| s.device == device);
+        let values = signals.map(|(signal, s)| {
+            let shown = self.bay.shows(s.kind, s.tank);
+            let value = match s.rolls_over_at {
+                _ if s.kind == SignalKind::HighLevelSwitch => Measured::Flag(shown > 0.0),
+                Some(width) => Measured::Number(shown.rem_euclid(width)),
+                None => Measured::Number(shown),
+            };
+            (signal, value)
+        });
+        values.collect()
+    }
+
+    /// Nobody watches for so long; the plant goes on.
+    #[allow(dead_code, reason = "not every bench asks")]
+    pub fn asleep(&mut self, seconds: u64) {
+        let from = EngineTime(self.s * SECOND_NS + SECOND_NS / 2);
+        (0..seconds).for_each(|_| self.pass());
+        let to = EngineTime(self.s * SECOND_NS + SECOND_NS / 2);
+        self.feed(Event::Resumed(Gap { from, to, known_by: GapClock::SameBoot }));
     }
 
     /// The device answers with exception 4, device failure (Modbus Application Protocol V1.1b3, 7).
@@ -132,5 +216,14 @@ impl<'a> Bench<'a> {
     /// Somebody says something.
     pub fn enter(&mut self, what: What) {
         self.feed(Event::Entry(Entry { who: "attendant".into(), leg: 1, what }));
+    }
+
+    /// Somebody says something, as the live program takes it: what does not fit is refused and not on record.
+    #[allow(dead_code, reason = "not every bench asks")]
+    pub fn say(&mut self, who: &str, what: What) -> Result<(), Refusal> {
+        let entry = Entry { who: who.into(), leg: 1, what };
+        self.monitor.admits_entry(&entry)?;
+        self.feed(Event::Entry(entry));
+        Ok(())
     }
 }

@@ -133,19 +133,13 @@ fn judge(bench: &Bench, settings: &Settings, frames: &[Frame]) -> Run {
     let plant = bench.bay.plant();
     let density = plant.setup().density_kg_per_m3;
     let shape = &plant.setup().tank_m_m3;
-    let room_kg = (volume_m3(shape, tank.high_high.0) - volume_m3(shape, plant.level_m())) * density;
+    let room_kg = (driver::volume_m3(shape, tank.high_high.0) - driver::volume_m3(shape, plant.level_m())) * density;
     let shown = frames.iter().filter_map(|f| match f.margin {
         Margin::Known { kg, .. } => Some(kg),
         Margin::Unknown => None,
     });
     run.overstated_kg = shown.fold(f64::NEG_INFINITY, f64::max) - room_kg;
     run
-}
-
-/// The simulated tank's volume at a level: straight lines between its points.
-fn volume_m3(shape: &[(f64, f64)], level_m: f64) -> f64 {
-    let pair = shape.windows(2).find(|p| level_m >= p[0].0 && level_m <= p[1].0).expect("a level inside the tank");
-    pair[0].1 + (pair[1].1 - pair[0].1) * (level_m - pair[0].0) / (pair[1].0 - pair[0].0)
 }
 
 fn rms(values: impl Iterator<Item = f64> + Clone) -> f64 {

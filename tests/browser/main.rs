@@ -7,6 +7,7 @@ mod desk;
 mod far;
 mod look_back;
 mod looks;
+mod papers;
 mod readers;
 mod scenes;
 mod settings;
@@ -17,7 +18,7 @@ use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;
 use brimwatch::engine::input::{AlarmId, What};
 use brimwatch::page::door::Entrance;
-use brimwatch::page::feed::{BayFeed, EntryRequest, NotTaken, Published, SettingsDoor};
+use brimwatch::page::feed::{BayFeed, EntryRequest, NotTaken, PapersDoor, Published, SettingsDoor};
 use brimwatch::page::reader::Reader;
 use brimwatch::page::server::{Served, serve};
 use chromium::Browser;
@@ -68,14 +69,16 @@ impl Stage {
         };
         let bays = slugs.iter().map(bay).collect();
         let (shutdown, stopped) = oneshot::channel::<()>();
-        // Nobody changes settings here.
+        // Nobody changes settings or opens a delivery here.
         let settings = SettingsDoor { offered: watch::channel(Arc::default()).1, asks: mpsc::channel(1).0 };
+        let papers = PapersDoor { fields: Vec::new().into(), asks: mpsc::channel(1).0 };
         let served = Served {
             site: "Lindholm Soda Works".into(),
             people: None,
             reader: Reader::here(),
             entrance,
             settings,
+            papers,
             bays,
         };
         runtime.spawn(serve(listener, served, async {

@@ -2,10 +2,13 @@
 
 use super::{SIDEWAYS, Stage, pictures, scenes, show};
 use crate::chromium::Browser;
+use brimwatch::engine::blow::{Blow, BlowState};
 use brimwatch::engine::delivery::Refusal;
+use brimwatch::engine::frame::Phase;
 use brimwatch::engine::input::What;
 use brimwatch::engine::steps::{NoStep, Right, Side, Stands};
 use brimwatch::page::feed::NotTaken;
+use brimwatch::time::{EngineTime, SECOND_NS};
 
 #[test]
 fn the_next_step_is_shown_and_signed() {
@@ -83,4 +86,57 @@ fn a_fold_shuts_and_a_late_press_signs_nothing() {
     assert_eq!(browser.value("document.getElementById('delivery').open"), false);
     stage.publish(&held);
     browser.wait("document.getElementById('delivery').open");
+}
+
+/// Blowing clear is entered where the gas is said: begins, then has ended; what the bay refuses is said in words.
+#[test]
+fn blowing_clear_is_entered() {
+    let mut scene = scenes::stepping();
+    scene.frame.phase = Phase::Transfer;
+    let at = |s: u64| EngineTime(s * SECOND_NS);
+    scene.frame.blow = Some(BlowState {
+        gas_kg_per_s: Some(0.375),
+        most_kg_per_s: Some(1.25),
+        vent_kg_per_s: Some(0.25),
+        tank_pa_gauge: Some(15e3),
+        limit_pa_gauge: Some(7e3),
+        to_limit_s: Some(4.5),
+        blows: Vec::new(),
+    });
+    let mut stage = Stage::set(scene.clone());
+    let mut browser = Browser::start();
+    let pictures = pictures("page");
+    browser.screen(390, 844, 1, false);
+    browser.open(&stage.url);
+    show(&mut stage, &mut browser, &scene);
+    browser.press("#walk > summary");
+    browser.wait("document.getElementById('walk').open");
+    let shown = |browser: &mut Browser, begin: bool| {
+        for (id, shown) in [("blow-begin", begin), ("blow-end", !begin)] {
+            browser.wait(&format!("(document.getElementById('{id}').offsetParent !== null) === {shown}"));
+        }
+    };
+    shown(&mut browser, true);
+    browser.value("document.getElementById('blow').scrollIntoView({ block: 'center' }); 0");
+    browser.picture(&pictures.join("phone-blow.png"));
+    assert_eq!(browser.value(SIDEWAYS), "");
+    let text = browser.value("document.getElementById('blow').innerText");
+    assert!(text.as_str().expect("text").contains("vent"), "{text}");
+    browser.value("document.getElementById('blow-form').scrollIntoView({ block: 'center' }); 0");
+    browser.press("#blow-begin");
+    let request = stage.entry();
+    assert_eq!(request.entry.what, What::BlowBegan);
+    request.saved.send(Ok(())).expect("the server waits");
+    browser.wait("document.getElementById('answer').textContent === 'Saved.'");
+    if let Some(blow) = &mut scene.frame.blow {
+        blow.blows.push(Blow { began: at(1), ended: None });
+    }
+    show(&mut stage, &mut browser, &scene);
+    shown(&mut browser, false);
+    browser.value("document.getElementById('blow-form').scrollIntoView({ block: 'center' }); 0");
+    browser.press("#blow-end");
+    let request = stage.entry();
+    assert_eq!(request.entry.what, What::BlowEnded);
+    request.saved.send(Err(NotTaken::Refused(Refusal::NotBlowing))).expect("the server waits");
+    browser.wait("document.getElementById('answer').textContent.includes('nobody has entered')");
 }

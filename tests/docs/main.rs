@@ -7,6 +7,7 @@ mod commands;
 mod dependencies;
 mod manual;
 mod papers;
+mod planted;
 mod safety;
 
 use std::fs;

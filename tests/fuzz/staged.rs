@@ -1,7 +1,7 @@
 //! A served page of an invented works, started once for all that the fuzzer sends.
 
 use brimwatch::page::door::Entrance;
-use brimwatch::page::feed::{BayFeed, EntryRequest, SettingsDoor};
+use brimwatch::page::feed::{BayFeed, EntryRequest, PapersDoor, SettingsDoor};
 use brimwatch::page::reader::Reader;
 use brimwatch::page::server::{self, Served};
 use std::io::{Read, Write};
@@ -29,9 +29,10 @@ static SERVER: LazyLock<(Runtime, SocketAddr)> = LazyLock::new(|| {
     let (asks, _) = mpsc::channel(1);
     let (_, offered) = watch::channel(Arc::default());
     let settings = SettingsDoor { offered, asks };
+    let papers = PapersDoor { fields: Vec::new().into(), asks: mpsc::channel(1).0 };
     runtime.spawn(async move {
         let _held = held;
-        let served = Served { site: "Works".into(), people: None, reader: Reader::here(), entrance: Entrance::default(), settings, bays: vec![bay] };
+        let served = Served { site: "Works".into(), people: None, reader: Reader::here(), entrance: Entrance::default(), settings, papers, bays: vec![bay] };
         server::serve(listener, served, std::future::pending()).await
     });
     runtime.spawn(async move {

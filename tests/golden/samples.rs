@@ -268,6 +268,7 @@ fn tank(name: &str, geometry: TankGeometry) -> TankSetup {
 pub fn delivery() -> DeliverySetup {
     DeliverySetup {
         id: "D-0001".into(),
+        leg: 2,
         tank: 0,
         product: Product {
             name: "caustic soda 50 %".into(),
@@ -279,6 +280,7 @@ pub fn delivery() -> DeliverySetup {
             load_temperature: Celsius(36.0),
         },
         planned: Kg(20_000.0),
+        on_board: Some(OnBoard { mass: Kg(20_040.0), u: Kg(31.0) }),
         ticket_net: Kg(20_060.0),
         ticket_u: Kg(20.0),
         trailer_volume: M3(18.0),

@@ -45,6 +45,28 @@ fn an_unknown_key_and_a_wrong_unit_are_named_with_their_lines() {
     assert!(!folder.path().join("recordings").exists(), "nothing was started");
 }
 
+/// A file of steps that cannot be meant is named with its line, by `check` and by `watch`, and nothing is started; so is one
+/// that is not there.
+#[test]
+fn a_wrong_file_of_steps_is_named_with_its_lines() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let site = changed(folder.path(), "[[bay]]\n", "[[bay]]\nsteps = \"our-steps.toml\"\n");
+    let steps = folder.path().join("our-steps.toml");
+    let missing = brimwatch(&[Path::new("check"), &site]);
+    assert_eq!(missing.status.code(), Some(2), "{}", said(&missing));
+    assert!(said(&missing).contains("our-steps.toml"), "{}", said(&missing));
+    std::fs::write(&steps, "[[step]]\nid = \"leak_check\"\ntext = \"a\"\nsigned_by = \"everybody\"\n").expect("a file");
+    for command in ["check", "watch"] {
+        let output = brimwatch(&[Path::new(command), &site]);
+        let said = said(&output);
+        assert_eq!(output.status.code(), Some(2), "{command}: {said}");
+        for words in ["our-steps.toml:4:", "step.signed_by", "everybody", "site, driver, both"] {
+            assert!(said.contains(words), "{command}: {words}: {said}");
+        }
+    }
+    assert!(!folder.path().join("recordings").exists(), "nothing was started");
+}
+
 /// Everything wrong at once, in 80 columns, site and delivery; the same as JSON; and nothing is started.
 #[test]
 fn check_says_all_of_it_at_once() {

@@ -22,6 +22,8 @@ use brimwatch_simulator::scenarios::Scenario;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
+use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+use tokio::net::TcpStream;
 
 fn options(store: &Path) -> Options {
     Options { site: None, recordings: None, store: store.to_owned(), port: 0, seed: 3 }
@@ -34,6 +36,18 @@ async fn until(session: &mut Session, what: &str, ready: impl Fn(&Session) -> bo
         tokio::time::sleep(Duration::from_millis(20)).await;
         session.look().await;
     }
+}
+
+/// A page of the drill's monitor.
+async fn page(session: &Session, path: &str) -> String {
+    let monitor = session.monitor();
+    let address = monitor.trim_start_matches("http://").trim_end_matches('/');
+    let mut stream = TcpStream::connect(address).await.expect("it is served");
+    let asked = format!("GET {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n");
+    stream.write_all(asked.as_bytes()).await.expect("asked");
+    let mut text = String::new();
+    stream.read_to_string(&mut text).await.expect("answered");
+    text
 }
 
 fn quiet() -> Plays {
@@ -83,6 +97,8 @@ async fn a_drill_is_held_and_its_result_kept() {
     let mut session =
         Session::begin(&options(folder.path()), quiet(), 20.0).await.unwrap_or_else(|why| panic!("{why}"));
     until(&mut session, "the pad is up", |s| s.with_bay(|bay| bay.stage()) == Some(Stage::Ready)).await;
+    let settings = page(&session, "/settings").await;
+    assert!(settings.starts_with("HTTP/1.1 200") && settings.contains(">DRILL<"), "{settings}");
     session.enter(brimwatch::engine::input::What::TransferStarted).await.expect("taken");
     until(&mut session, "the start is heard", |s| s.log().started_s().is_some()).await;
     until(&mut session, "something has moved", |s| s.with_bay(|bay| bay.plant().received_kg() > 600.0) == Some(true))

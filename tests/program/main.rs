@@ -18,6 +18,8 @@ mod ledger;
 mod opened;
 mod play;
 mod ports;
+#[cfg(feature = "peers")]
+mod printed;
 #[path = "../bench/recorded.rs"]
 mod recorded;
 mod report;

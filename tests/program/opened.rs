@@ -84,4 +84,21 @@ async fn the_next_delivery_is_opened_on_the_run() {
     assert!(verified.status.success(), "{}", said(&verified));
     let other = brimwatch(&[Path::new("verify"), &recordings[1], &record]);
     assert!(other.status.code() == Some(10) && said(&other).contains("another delivery"), "{}", said(&other));
+
+    // A further leg of the same number is opened once, in a recording of its own.
+    let (status, answer) = program.request("POST /bay/bay-1/entry", reject);
+    assert_eq!(status, 200, "{answer}");
+    let leg = folder.path().join("leg.toml");
+    let text = std::fs::read_to_string(&next).expect("papers");
+    let on_board = "[leg]\nnumber = 2\non_board = \"20 t\"\non_board_u = \"40 kg\"\n\n[ticket]";
+    std::fs::write(&leg, text.replacen("[ticket]", on_board, 1)).expect("a disk");
+    let done = open(&leg);
+    assert!(done.status.success(), "{}", said(&done));
+    program.frame_when("the second leg is open", |frame| frame["delivery"]["leg"] == 2);
+    let (status, answer) = program.request("POST /bay/bay-1/entry", reject);
+    assert_eq!(status, 200, "{answer}");
+    let again = open(&leg);
+    assert!(again.status.code() == Some(2) && said(&again).contains("on record already"), "{}", said(&again));
+    let list = brimwatch(&[Path::new("ledger"), &drilled.site.store]);
+    assert!(said(&list).contains("drill-2, leg 2"), "{}", said(&list));
 }

@@ -304,6 +304,8 @@ fn amendments_are_additions() {
     let text = std::fs::read_to_string(&amended).expect("a paper");
     assert!(text.contains("Net by a second weighing: &lt;20 040&gt; kg") && text.contains("A. Weir"));
     assert_says(verify(&recording, &amended), 0, "belong together");
+    let list = brimwatch(&[Path::new("ledger"), folder.path()]);
+    assert!(said(&list).contains("amended once"), "{}", said(&list));
 
     let side = recording.with_extension("amendments");
     let written = std::fs::read_to_string(&side).expect("amendments");

@@ -25,17 +25,16 @@ struct Worked {
     difference: (f64, f64),
 }
 
-fn root(name: &str) -> PathBuf {
+pub fn root(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
 }
 
-fn read(name: &str) -> String {
+pub fn read(name: &str) -> String {
     std::fs::read_to_string(root(name)).unwrap_or_else(|error| panic!("{name}: {error}"))
 }
 
 /// Straight lines between the corners, a row each second.
-fn history() -> String {
-    let corners = read("docs/worked/corners.csv");
+pub fn history(corners: &str) -> String {
     let (head, rows) = corners.split_once('\n').expect("a head");
     let row = |line: &str| {
         let (time, values) = line.split_once(',').expect("a time");
@@ -61,7 +60,7 @@ fn history() -> String {
     text + corners.trim_end().lines().next_back().expect("a last row") + "\n"
 }
 
-fn brimwatch(arguments: &[&Path]) {
+pub fn brimwatch(arguments: &[&Path]) {
     let output = Command::new(env!("CARGO_BIN_EXE_brimwatch")).args(arguments).output().expect("the program");
     assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
 }
@@ -69,7 +68,7 @@ fn brimwatch(arguments: &[&Path]) {
 /// Imported, reported and verified by the program itself.
 fn reported(folder: &Path) -> (Account, String) {
     let [history_file, recording, paper] = ["history.csv", "load.brim", "load.html"].map(|name| folder.join(name));
-    std::fs::write(&history_file, history()).expect("a disk");
+    std::fs::write(&history_file, history(&read("docs/worked/corners.csv"))).expect("a disk");
     let [columns, site, papers] = ["docs/worked/columns.toml", "config/site.toml", "config/delivery.toml"].map(root);
     let words = ["import", "--columns", "--site", "--delivery", "--out", "report", "verify"].map(Path::new);
     let [import, with_columns, with_site, with_papers, out, report, verify] = words;

@@ -9,6 +9,7 @@ mod filter;
 mod flow;
 mod gas;
 mod gum;
+mod legs;
 mod noise;
 mod passage;
 mod plant;

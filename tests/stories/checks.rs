@@ -7,7 +7,7 @@ use brimwatch::engine::delivery::Refusal;
 use brimwatch::engine::frame::Phase;
 use brimwatch::engine::input::{Carried, Event, What};
 use brimwatch::engine::papers::Property;
-use brimwatch::engine::settings::{DeliverySetup, Drive, Settings, SignalKind};
+use brimwatch::engine::settings::{DeliverySetup, Drive, OnBoard, Settings, SignalKind};
 use brimwatch::time::WallTime;
 use brimwatch::units::{Celsius, GaugePa, Kg};
 
@@ -134,6 +134,39 @@ fn a_load_that_does_not_fit_fails_before_anything_is_connected() {
     story.silent = vec![story.device_of(SignalKind::Level)];
     story.run_to(20);
     assert_eq!(check(&story, CheckId::LoadFits).why, [Why::MarginUnknown]);
+}
+
+/// A leg says what is on board for it: that, not all of the ticket, must fit its own tank, with that figure's own
+/// uncertainty. What people entered for the leg before it answers nothing for this one.
+#[test]
+fn a_leg_is_checked_by_itself() {
+    let on_board = |kg: f64, u_kg: f64| {
+        opened(|_, d| {
+            (d.ticket_net, d.leg, d.planned) = (Kg(64_000.0), 2, Kg(4_000.0));
+            d.on_board = Some(OnBoard { mass: Kg(kg), u: Kg(u_kg) });
+        })
+    };
+    let margin_kg = |story: &Story| match check(story, CheckId::LoadFits).why[..] {
+        [Why::Room { kg, .. }] => kg,
+        ref other => panic!("{other:?}"),
+    };
+    let whole = opened(|_, d| (d.ticket_net, d.planned) = (Kg(64_000.0), Kg(4_000.0)));
+    assert_eq!(state(&whole, CheckId::LoadFits), Fails, "nothing but a person stops the rest of the ticket's load");
+    let mut leg = on_board(5_000.0, 30.0);
+    assert_eq!((state(&leg, CheckId::LoadFits), leg.last.delivery.as_ref().map(|d| d.leg)), (Met, Some(2)));
+    assert!((margin_kg(&leg) - margin_kg(&on_board(6_000.0, 30.0)) - 1_000.0).abs() < 1e-6);
+    assert!(margin_kg(&on_board(5_000.0, 300.0)) < margin_kg(&leg) - 2.0 * 200.0);
+
+    let (_, delivery) = shipped();
+    leg.entry(entered(CheckId::ConnectionIdentified, true, ""));
+    assert_eq!(state(&leg, CheckId::ConnectionIdentified), Met);
+    leg.entry(What::TransferStarted);
+    leg.entry(What::Closed);
+    leg.entry(What::DeliveryOpened(Box::new(DeliverySetup { leg: 3, ..delivery })));
+    assert_eq!(leg.last.delivery.as_ref().map(|d| d.leg), Some(3));
+    for check in leg.last.checks.iter().filter(|c| c.by_person) {
+        assert_eq!(check.state, NotYet, "{check:?}");
+    }
 }
 
 /// The trailer against its plate and the site's maximum (25 psig): 100 kPa on the tap of the story.

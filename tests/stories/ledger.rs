@@ -27,6 +27,7 @@ fn rows(seed: u64, count: usize, off_kg: impl Fn(usize) -> f64) -> Vec<Row> {
             imported: false,
             bay: "Bay 1".into(),
             delivery: format!("D{at}"),
+            leg: 1,
             product: "caustic soda 50 %".into(),
             tank: "T-1".into(),
             carrier: None,
@@ -43,11 +44,13 @@ fn rows(seed: u64, count: usize, off_kg: impl Fn(usize) -> f64) -> Vec<Row> {
             received_kg: witnesses[1],
             in_line_kg: Some(Mass { kg: 0.0, u_kg: 0.0 }),
             difference_kg: None,
+            left_on_board_kg: None,
             en: None,
             verdict: "agree".into(),
             alarms: 0,
             prompts: 0,
             gaps: 0,
+            amendments: 0,
             damage: Vec::new(),
         }
     };

@@ -10,6 +10,8 @@ mod checks;
 mod clock;
 mod corrections;
 mod deviations;
+#[path = "../bench/driver.rs"]
+mod driver;
 mod gauges;
 mod hazards;
 #[cfg(feature = "live")]
@@ -24,6 +26,8 @@ mod shapes;
 mod shared_tank;
 mod shelves;
 mod steps;
+#[cfg(feature = "live")]
+mod swarm;
 mod totals;
 mod transfer;
 mod true_masses;

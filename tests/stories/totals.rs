@@ -3,8 +3,8 @@
 
 use super::bay::{RATE, START_S, Story, shipped};
 use brimwatch::engine::frame::{Estimate, Reason, Slip, Validity, VerdictWord, WitnessId};
-use brimwatch::engine::input::{Event, Gap, GapClock};
-use brimwatch::engine::settings::SignalKind;
+use brimwatch::engine::input::{Event, Gap, GapClock, What};
+use brimwatch::engine::settings::{DeliverySetup, SignalKind};
 use brimwatch::time::{EngineTime, SECOND_NS};
 
 const FLOW: usize = WitnessId::Flow as usize;
@@ -172,6 +172,26 @@ fn a_total_that_counts_back_is_doubted_and_then_lost() {
     story.run_to(START_S + 660);
     assert_eq!(flow(&story).0, Validity::Lost(Reason::CountsBack));
     assert!(flow(&story).1.value > -200.0, "no large negative mass: {:?}", flow(&story).1);
+}
+
+/// One that jumped just before the leg was closed had no time to show that it counts on: for the next load it is a total
+/// again. It stayed lost, and the next load began without its meter.
+#[test]
+fn a_jump_before_the_close_costs_the_next_load_nothing() {
+    let jump = |s: u64, count: f64| if s >= START_S + 600 { count + 9_000.0 } else { count };
+    let mut story = started(jump, None, true);
+    let total = usize::from(story.signal_of(SignalKind::FlowMassTotal));
+    story.run_to(START_S + 602);
+    assert_eq!(story.last.readings[total].validity, Validity::Lost(Reason::Unlikely(Slip::TooFast)));
+    story.entry(What::Closed);
+    story.run_to(START_S + 610);
+    assert_eq!(story.last.readings[total].validity, Validity::Good);
+    let next = DeliverySetup { id: "the next".into(), ..story.delivery.clone() };
+    story.entry(What::DeliveryOpened(Box::new(next)));
+    story.run_to(START_S + 700);
+    story.entry(What::TransferStarted);
+    story.run_to(START_S + 800);
+    assert_eq!(flow(&story).0, Validity::Good);
 }
 
 /// Between the resets of a batch counter lies the start: it is no start reading made of both.

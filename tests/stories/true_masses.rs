@@ -3,15 +3,13 @@
 //! instruments (12,000 runs; mass meter 0.15 %, scale of 20 kg, table of 0.25 %) found attainable, and against the u they
 //! state. `cargo bench --bench transfers -- 1000 busy mixed` does the same for many.
 
-#[path = "../bench/driver.rs"]
-mod driver;
-
+use super::driver;
+use super::driver::Bench;
 use brimwatch::engine::hose::PRIOR_KG_PER_PA;
 use brimwatch::engine::settings::{DeliverySetup, Settings};
 use brimwatch_simulator::bay::SimulatedBay;
 use brimwatch_simulator::instruments::{Instrument, InstrumentFault, InstrumentSetup, Wrong};
 use brimwatch_simulator::scenario;
-use driver::Bench;
 use std::path::Path;
 
 /// What was attainable, kg: flow meter, scale, tank level, together; and the part of it that is allowed on top.

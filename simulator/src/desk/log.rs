@@ -99,14 +99,11 @@ impl Log {
     }
 
     fn of(&self, way: Way) -> Scenario {
-        let planned_kg = self.scenario.works.planned_kg;
         match way {
             Way::AsItWas | Way::NobodyActs => self.scenario.clone(),
-            Way::NothingWrong => Scenario {
-                goes_wrong: Vec::new(),
-                works: Works { planned_kg, ..Works::default() },
-                ..self.scenario.clone()
-            },
+            Way::NothingWrong => {
+                Scenario { goes_wrong: Vec::new(), works: self.scenario.sound_works(), ..self.scenario.clone() }
+            }
         }
     }
 

@@ -8,7 +8,6 @@ use super::paper::clock;
 use super::told::{Ahead, Told, together_kg, words};
 use crate::bay::{Act, BAY_STEP_S};
 use crate::harm::Harm;
-use crate::scenarios::Works;
 use crate::wrong::GoesWrong;
 use brimwatch::engine::input::AlarmId;
 use maud::Markup;
@@ -120,7 +119,7 @@ impl Answers {
         let after = |at_s: f64| from_s.is_some_and(|from| at_s >= from);
         let known = lives.and_then(|lives| lives.known.first());
         let known = known.map(|(at_s, what)| Moment { at_s: at_s - zero_s, who: "plant", what: what.clone() });
-        let spoke = spoke(log, told, zero_s, known.as_ref().map(|k| k.at_s).or(from_s));
+        let spoke = spoke(log, told, zero_s, (began_s, known.as_ref().map(|k| k.at_s).or(from_s)));
         let mut seen = told.seen.iter().map(|at_s| at_s - zero_s);
         let seen = seen.find(|&s| after(s) && spoke.as_ref().is_some_and(|m| s >= m.at_s));
         let seen = seen.map(|at_s| Moment { at_s, who: "trainee", what: "says that an alarm was seen".to_owned() });
@@ -231,15 +230,16 @@ fn began(log: &Log, until_s: f64, zero_s: f64) -> Option<f64> {
 
 /// The works or the load are not what the papers say.
 pub(super) fn works_differ(log: &Log) -> bool {
-    let own = Works { planned_kg: None, ..log.scenario.works };
-    own != Works::default()
+    log.scenario.works != log.scenario.sound_works()
 }
 
 /// The first alarm that is for it: the scenario's own, or where that is silent the first after it could be known. That
 /// somebody should be at the valve soon is said of every transfer.
-fn spoke(log: &Log, told: &Told, zero_s: f64, from_s: Option<f64>) -> Option<Moment> {
+fn spoke(log: &Log, told: &Told, zero_s: f64, (began_s, from_s): (Option<f64>, Option<f64>)) -> Option<Moment> {
     let from_s = from_s?;
-    let own = told.spoke.iter().find(|(_, key)| Some(words(key.id)) == log.scenario.alarm);
+    // What was called out before anything went wrong was about something else.
+    let since = |at_s: f64| began_s.is_none_or(|began_s| at_s - zero_s >= began_s);
+    let own = told.spoke.iter().find(|(at_s, key)| since(*at_s) && Some(words(key.id)) == log.scenario.alarm);
     let any = || told.spoke.iter().find(|(at_s, key)| at_s - zero_s >= from_s && key.id != AlarmId::BeAtValve);
     let (at_s, key) = own.or_else(any)?;
     Some(Moment { at_s: at_s - zero_s, who: "monitor", what: words(key.id) })

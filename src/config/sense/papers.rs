@@ -16,7 +16,9 @@ const FILL_LEAST: f64 = 0.4;
 /// Looks at the papers of one load into this bay.
 pub(in crate::config) fn papers(draft: &mut Draft, table: &Table, setup: &DeliverySetup, bay: &BaySetup) {
     let (trailer, plate) = (table.table("trailer"), table.table("plate"));
-    if setup.planned.0 < PART_LEAST * setup.ticket_net.0 {
+    // A leg says by itself that it is a part.
+    let leg = table.is_written("leg");
+    if !leg && setup.planned.0 < PART_LEAST * setup.ticket_net.0 {
         let (planned, net) = (short(setup.planned.0), short(setup.ticket_net.0));
         draft
             .warn(
@@ -24,9 +26,9 @@ pub(in crate::config) fn papers(draft: &mut Draft, table: &Table, setup: &Delive
                 table.path("planned"),
                 format!("{planned} kg are less than half of the ticket's net, {net} kg"),
             )
-            .act("correct the number or its unit, unless a part of the load goes elsewhere");
+            .act("correct the number or its unit; where the rest goes elsewhere, write [leg] number = 1");
     }
-    if let Some(density) = density::density(&setup.product, setup.product.load_temperature) {
+    if let (Some(density), false) = (density::density(&setup.product, setup.product.load_temperature), leg) {
         let fill = setup.ticket_net.0 / density.0 / setup.trailer_volume.0;
         if fill < FILL_LEAST {
             draft

@@ -9,6 +9,7 @@
 use super::catalogue;
 use crate::engine::frame::{Alarm, Condition, Shelf};
 use crate::engine::input::{AlarmKey, CarriedAlarm, CarriedShelf, OutOfService};
+use crate::planted::{Bug, planted};
 use crate::time::{EngineTime, SECOND_NS, WallTime};
 
 #[derive(Debug, Clone, Copy)]
@@ -109,6 +110,10 @@ impl Board {
         let state = self.state(key);
         let turned = state.condition != condition;
         state.condition = condition;
+        if condition == Condition::Unknown && state.open_since.is_some() && planted(Bug::UnknownClears) {
+            *state = QUIET;
+            return true;
+        }
         let awaited = if state.open_since.is_some() { Condition::False } else { Condition::True };
         if condition != awaited {
             state.waiting_since = None;
@@ -119,7 +124,7 @@ impl Board {
         let since = *state.waiting_since.get_or_insert(at);
         let waited_s = at.since_s(since);
         if state.open_since.is_none() {
-            let on_s = if line.delayed { delays.on_s } else { 0.0 };
+            let on_s = if line.delayed && !planted(Bug::NoOnDelay) { delays.on_s } else { 0.0 };
             if waited_s < on_s {
                 return false;
             }
@@ -144,7 +149,13 @@ impl Board {
     /// Somebody has seen it; false when no such alarm is open.
     pub fn see(&mut self, key: AlarmKey) -> bool {
         let open = self.states.iter_mut().find(|(k, state)| *k == key && state.open_since.is_some());
-        open.map(|(_, state)| state.seen = true).is_some()
+        open.map(|(_, state)| {
+            state.seen = true;
+            if planted(Bug::SeenClears) {
+                *state = QUIET;
+            }
+        })
+        .is_some()
     }
 
     /// Shelves an alarm for a time; one that is shelved already gets the new end.
@@ -193,7 +204,8 @@ impl Board {
 
     /// Takes back what has been shelved long enough; true where there is any.
     pub fn expire(&mut self, at: EngineTime) -> bool {
-        let over: Vec<AlarmKey> = self.shelves.iter().filter(|s| s.until <= at).map(|s| s.key).collect();
+        let over: Vec<AlarmKey> =
+            self.shelves.iter().filter(|s| s.until <= at && !planted(Bug::ShelfWithoutEnd)).map(|s| s.key).collect();
         over.iter().for_each(|key| self.unshelve(*key));
         !over.is_empty()
     }

@@ -12,6 +12,7 @@ use super::{Account, Budget, Scene};
 use crate::engine::frame::{Reason, Source, Validity};
 use crate::engine::reading::Readings;
 use crate::engine::settings::{Drive, PadTap, RestsOnScale, SignalKind};
+use crate::planted::{Bug, planted};
 use crate::units::{AbsPa, Celsius, GaugePa, KgPerM3};
 
 /// From a change of reading to a change of mass: 1 - 1.2/8000 (OIML D 28:2004).
@@ -106,8 +107,9 @@ pub fn account(scene: &Scene) -> Account {
     let hose = scene.delivery.reaction(scene.settings);
     let pushed_kg = hose.map_or(0.0, |hose| hose.kg_per_pa * pad_pa);
     let lift = (pair.start.value - pair.now + pushed_kg) * CONVENTIONAL;
-    let share = 1.0 / (1.0 - gas.now / density.0);
-    let out_kg = (lift + head_m3 * (gas.now - gas.start)) * share;
+    let sign = if planted(Bug::PadGasSign) { -1.0 } else { 1.0 };
+    let share = 1.0 / (1.0 - sign * gas.now / density.0);
+    let out_kg = (lift + sign * head_m3 * (gas.now - gas.start)) * share;
     let gas_gained_kg = out_kg - lift;
     let volume_now_m3 = head_m3 + out_kg / density.0;
 

@@ -6,7 +6,7 @@ use crate::engine::input::AlarmId;
 use crate::engine::papers::{Expected, Papers};
 use crate::engine::settings::{
     DeadBand, DeliverySetup, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup,
-    PadTap, Plate, Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup,
+    OnBoard, PadTap, Plate, Product, RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup,
     Thresholds,
 };
 use crate::engine::steps::Step;
@@ -162,9 +162,11 @@ mirror! {
 
     struct DeliverySetupForm of DeliverySetup {
         id: String,
+        leg: u8,
         tank: u16,
         product: Product,
         planned: Kg = "planned_kg",
+        on_board: Option<OnBoard>,
         ticket_net: Kg = "ticket_net_kg",
         ticket_u: Kg = "ticket_u_kg",
         trailer_volume: M3 = "trailer_volume_m3",
@@ -172,6 +174,8 @@ mirror! {
         plate: Plate,
         papers: Papers,
     }
+
+    struct OnBoardForm of OnBoard { mass: Kg = "mass_kg", u: Kg = "u_kg" }
 
     struct PlateForm of Plate {
         specification: Option<String>,

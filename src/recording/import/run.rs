@@ -55,6 +55,7 @@ pub struct Run<'c> {
     /// Engine time of the last row.
     at: EngineTime,
     next_tick_s: u64,
+    leg: u8,
     pub counts: Counts,
 }
 
@@ -80,12 +81,14 @@ impl<'c> Run<'c> {
             zero,
             at: EngineTime(0),
             next_tick_s: 1,
+            leg: 1,
             counts: Counts::default(),
         };
         run.step(EngineTime(0), Event::Clock(zero));
         if let Some(delivery) = delivery {
             let what = What::DeliveryOpened(Box::new(delivery.clone()));
-            run.step(EngineTime(0), Event::Entry(Entry { who: BY_FILE.to_owned(), leg: 1, what }));
+            run.leg = delivery.leg;
+            run.step(EngineTime(0), Event::Entry(Entry { who: BY_FILE.to_owned(), leg: run.leg, what }));
         }
         run
     }
@@ -109,7 +112,7 @@ impl<'c> Run<'c> {
             self.phase = Some(phase);
             if let Some(what) = phase.entered() {
                 let who = self.columns.phase.as_ref().map_or_else(String::new, |phase| phase.who.clone());
-                self.enter(at, Entry { who, leg: 1, what })?;
+                self.enter(at, Entry { who, leg: self.leg, what })?;
             }
         }
         Ok(())
@@ -211,7 +214,7 @@ impl<'c> Run<'c> {
 
     fn enter_next(&mut self, at: EngineTime) -> Result<(), ImportError> {
         match self.entries.pop_front() {
-            Some(TimedEntry { what, who, .. }) => self.enter(at, Entry { who, leg: 1, what }),
+            Some(TimedEntry { what, who, .. }) => self.enter(at, Entry { who, leg: self.leg, what }),
             None => Ok(()),
         }
     }

@@ -68,7 +68,7 @@ fn read(results: &Results<'_>) -> Markup {
     html! {
         h2 { "What was read" }
         p {
-            (results.taken) " recordings, " (results.drills) " of them of drills. Each was replayed under each choice of \
+            "Recordings: " (results.taken) "; of drills: " (results.drills) ". Each was replayed under each choice of \
              settings by this program's engine; an alarm is taken as seen the moment it comes, so that each return counts. "
             @if labelled {
                 "What was called for is known of " (results.known) " of them: by the labels given, and of drills by what the \

@@ -8,7 +8,13 @@ use crate::words::NotTaken;
 pub(super) fn spanish(why: NotTaken) -> &'static str {
     match why {
         NotTaken::Refused(refusal) => refused(refusal),
-        NotTaken::SameName => "aquí se cerró una entrega con ese nombre: dele otro a esta",
+        NotTaken::SameName => {
+            "ese tramo de una entrega con ese nombre ya está registrado: dele otro nombre a esta o, si es otro tramo de la \
+             misma carga, un número de tramo que no se haya usado"
+        }
+        NotTaken::NotQualified => {
+            "la habilitación de quien inició la sesión ha vencido: esto lo hace alguien que la tenga vigente"
+        }
         NotTaken::NotRecorded => "el registro no puede escribir y esto se perdería: repare primero el disco",
         NotTaken::Failed => "brimwatch falló con ella y empieza de nuevo: vea si tuvo efecto",
         NotTaken::Stopped => "el disco no la guardó antes de que parara el programa",

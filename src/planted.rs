@@ -1,0 +1,82 @@
+//! Bugs of our own, planted so that the tests can show that they would be found.
+//!
+//! Without the feature `planted`, which neither a default nor a release build has (`tests/docs` holds that), every
+//! question here is answered "no" at compile time and nothing below is left in the program. With it a test plants one
+//! bug for its own thread; no setting, file or variable of the environment reaches it.
+
+/// A bug that can be planted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Bug {
+    /// The pad gas is taken off the scale's mass where it is to be added.
+    PadGasSign,
+    /// Nothing is ever found frozen.
+    NothingFrozen,
+    /// The margin goes by the reconciled mass.
+    MarginByTheMean,
+    /// A witness that is lost leaves the margin.
+    LostLeavesMargin,
+    /// A tripped level switch does not overrule the margin.
+    SwitchOutvoted,
+    /// Unknown takes an alarm away.
+    UnknownClears,
+    /// "Seen" takes an alarm away.
+    SeenClears,
+    /// Alarms do not wait for their on-delay.
+    NoOnDelay,
+    /// A shelf has no end.
+    ShelfWithoutEnd,
+    /// A signal whose device does not answer keeps its last value.
+    LastValueShown,
+    /// After a gap what was read before it is current.
+    GapForgotten,
+    /// Missed rounds are not counted.
+    MissesUncounted,
+    /// A stepped wall clock moves engine time.
+    ClockMovesTime,
+    /// The ceiling takes the relief valve's setting for the MAWP.
+    CeilingByRelief,
+    /// A neighbour that is not heard is never silent.
+    NeighbourNeverSilent,
+    /// What disturbs the scale is excused without end.
+    ExcuseWithoutEnd,
+    /// A total that rolled over is counted one round too far.
+    RollOverMisread,
+    /// Of two witnesses one is blamed.
+    PairBlamed,
+    /// "Leak below" is a fifth of what it should be.
+    LeakBelowTooSmall,
+    /// Anybody may say that the one on duty is there.
+    AnybodyAttends,
+    /// The recorder drops an input while the disk refuses.
+    RecorderDrops,
+}
+
+#[cfg(feature = "planted")]
+mod this_thread {
+    use super::Bug;
+    use std::cell::Cell;
+
+    thread_local! {
+        static PLANTED: Cell<Option<Bug>> = const { Cell::new(None) };
+    }
+
+    /// Plants a bug for this thread, or pulls it out.
+    pub fn plant(bug: Option<Bug>) {
+        PLANTED.set(bug);
+    }
+
+    pub(crate) fn planted(bug: Bug) -> bool {
+        PLANTED.get() == Some(bug)
+    }
+}
+
+#[cfg(feature = "planted")]
+pub use this_thread::plant;
+#[cfg(feature = "planted")]
+pub(crate) use this_thread::planted;
+
+/// Whether a bug is planted.
+#[cfg(not(feature = "planted"))]
+pub(crate) const fn planted(_: Bug) -> bool {
+    false
+}

@@ -1,0 +1,58 @@
+//! Words of the form in which the papers of a delivery are typed; labels and ranges are the key table's own.
+
+/// Words that depend on nothing; each field's name says which.
+#[derive(Debug)]
+pub struct PapersWords {
+    /// Title of the page, and of the way to it.
+    pub title: &'static str,
+    /// What it is for, and what it does not take the place of.
+    pub about: &'static str,
+    /// Heading of what belongs to no table.
+    pub load: &'static str,
+    /// Summary of what few papers need.
+    pub seldom: &'static str,
+    /// One property of the certificate.
+    pub property: &'static str,
+    /// Beside a field that must be filled in.
+    pub required: &'static str,
+    /// Before an example.
+    pub such_as: &'static str,
+    /// Answers to a question.
+    pub yes: &'static str,
+    /// Answers to a question.
+    pub no: &'static str,
+    /// The button.
+    pub open: &'static str,
+    /// What is typed cannot be taken yet.
+    pub faults: &'static str,
+    /// It can, but should be looked at first.
+    pub warnings: &'static str,
+    /// It is open and on record.
+    pub opened: &'static str,
+    /// A value is too long.
+    pub too_long: &'static str,
+    /// Without scripts.
+    pub needs_script: &'static str,
+}
+
+/// In English.
+pub static ENGLISH: PapersWords = PapersWords {
+    title: "Open a delivery",
+    about: "What the papers of one load say, typed when the trailer has arrived. Write a number, a space and a unit, as \
+            printed. Plate values are read off this trailer's own plate, never copied. What is left empty is a check that \
+            is not yet met. Nothing may be connected before the checks are made; local codes come first.",
+    load: "Load",
+    seldom: "Only where the papers say so: legs, density, another line",
+    property: "Property",
+    required: "must be there",
+    such_as: "such as",
+    yes: "yes",
+    no: "no",
+    open: "Open the delivery",
+    faults: "Not opened; nothing was changed and nothing typed is lost. Put right:",
+    warnings: "Not opened yet. Look at this first; where it is so, press once more:",
+    opened: "The delivery is open and on record. Its checks are on the bay's page.",
+    too_long: "is too long: 300 letters at the most; shorten it",
+    needs_script: "This form sends what is typed by a script of this page, as every entry here. Without it, write the \
+                   papers into a file: brimwatch open SITE --delivery FILE --who NAME",
+};

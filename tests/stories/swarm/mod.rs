@@ -1,0 +1,144 @@
+//! The swarm: random deliveries with random faults in plant, instruments, network, disk, clock and people.
+//!
+//! Plant and instruments are the simulator's, in process and as fast as they go. With faults on nothing may be silent and
+//! nothing falsely reassuring ([`checks`], [`alarms`], [`truths`]); with faults off everything clears and the next load comes
+//! in as if nothing had been ([`run`]). Every recording is replayed, bit for bit ([`disk`]).
+//!
+//! What fails prints its seed and how to run it again: `BRIMWATCH_SWARM=17 cargo test --test stories swarm`. More of them:
+//! `BRIMWATCH_SWARM=1..10000 cargo test --release --test stories swarm::deliveries -- --nocapture`.
+
+mod alarms;
+mod checks;
+mod disk;
+mod people;
+mod plan;
+#[cfg(feature = "planted")]
+mod planted;
+mod run;
+mod truths;
+
+use super::driver;
+use brimwatch::engine::frame::WitnessId;
+use brimwatch::engine::settings::{DeliverySetup, Settings};
+use brimwatch_simulator::scenario;
+use plan::Plan;
+use run::{HowFar, Outcome, deliver};
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Instant;
+
+/// Seeds when nobody asks for others: as many of them as go within this time, s, and these at least.
+const SEEDS: (u64, u64) = (1, 300);
+/// See above.
+const BUDGET_S: f64 = 40.0;
+/// See above.
+const AT_LEAST: u64 = 8;
+/// Fewest clean deliveries that a mean over them says anything.
+const FEWEST: usize = 3;
+/// The mean of error/u over clean deliveries lies within so many of its standard errors, and this, of nothing: u is stated for
+/// one bay, and its density, table and trailer are drawn anew for each.
+const MEAN: (f64, f64) = (5.0, 0.25);
+/// Of clean deliveries so many may be called to without a cause: 66 in 10,000 are what 2,000 busy ones bound
+/// (docs/figures.md, "Faults found"), and three standard deviations of their count.
+const CALLED: f64 = 0.0066;
+
+/// The drill's works and papers.
+fn works() -> (Settings, DeliverySetup) {
+    let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+    (site.bays[delivery.bay].settings.clone(), delivery.setup)
+}
+
+/// "17", "1..10000", or what is usual.
+fn asked() -> Option<(u64, u64)> {
+    let text = std::env::var("BRIMWATCH_SWARM").ok()?;
+    let number =
+        |text: &str| text.trim().parse::<u64>().unwrap_or_else(|_| panic!("BRIMWATCH_SWARM={text}: 17, or 1..10000"));
+    let (from, to) = text.split_once("..").unwrap_or((&text, &text));
+    Some((number(from), number(to)))
+}
+
+/// Runs a delivery for each seed, on two threads; no more are begun once the time is over.
+fn all((from, to): (u64, u64), budget_s: f64) -> Vec<Outcome> {
+    let begun = Instant::now();
+    let (settings, papers) = works();
+    let next = AtomicU64::new(from);
+    let work = || {
+        let mut mine = Vec::new();
+        loop {
+            let seed = next.fetch_add(1, Ordering::Relaxed);
+            let late = begun.elapsed().as_secs_f64() > budget_s && seed >= from + AT_LEAST;
+            if seed > to || late {
+                return mine;
+            }
+            let plan = Plan::draw(&settings, &papers, seed);
+            let outcome = deliver(&plan, &papers, HowFar::Whole);
+            for broken in &outcome.broken {
+                println!(
+                    "seed {seed}: {} at {} s: {}\n  {plan}\n  again: BRIMWATCH_SWARM={seed} cargo test --test stories swarm::deliveries -- --nocapture",
+                    broken.check, broken.s, broken.what
+                );
+            }
+            if seed.is_multiple_of(500) {
+                eprintln!("{seed} of {to}");
+            }
+            mine.push(outcome);
+        }
+    };
+    std::thread::scope(|scope| {
+        let threads = [scope.spawn(work), scope.spawn(work)];
+        threads.into_iter().flat_map(|thread| thread.join().expect("a swarm's thread")).collect()
+    })
+}
+
+/// What clean deliveries give together: masses that are off in the mean, alarms without a cause.
+#[expect(clippy::cast_precision_loss, reason = "counts")]
+fn together(outcomes: &[Outcome]) -> Vec<String> {
+    let clean: Vec<&Outcome> = outcomes.iter().filter(|o| o.clean).collect();
+    let mut told = Vec::new();
+    for witness in [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank] {
+        let errors: Vec<f64> = clean.iter().filter_map(|o| o.errors[witness as usize]).collect();
+        let n = errors.len() as f64;
+        let mean = errors.iter().sum::<f64>() / n;
+        if errors.len() >= FEWEST && mean.abs() > MEAN.0 / n.sqrt() + MEAN.1 {
+            told.push(format!("{witness:?} is off by {mean:+.2} u in the mean of {n} clean deliveries"));
+        }
+    }
+    let called: Vec<&&Outcome> = clean.iter().filter(|o| o.cried || !o.called.is_empty()).collect();
+    let expected = CALLED * clean.len() as f64;
+    if called.len() as f64 > expected + 3.0 * expected.sqrt() + 1.0 {
+        let seeds: Vec<u64> = called.iter().map(|o| o.seed).collect();
+        told.push(format!(
+            "{} of {} clean deliveries were called to without a cause: seeds {seeds:?}",
+            called.len(),
+            clean.len()
+        ));
+    }
+    told
+}
+
+#[test]
+#[expect(clippy::cast_precision_loss, reason = "counts")]
+fn deliveries_with_faults_are_never_silent_nor_reassuring_and_clear_when_all_is_mended() {
+    let begun = Instant::now();
+    let (seeds, budget_s) = asked().map_or((SEEDS, BUDGET_S), |seeds| (seeds, f64::INFINITY));
+    let outcomes = all(seeds, budget_s);
+    let (hours, inputs) = outcomes.iter().fold((0.0, 0), |(h, n), o| (h + o.lasted_s as f64 / 3600.0, n + o.inputs));
+    println!(
+        "{} deliveries, seeds {} on, {} of them clean: {hours:.0} h watched, {inputs} inputs recorded and replayed, in {:.0} s",
+        outcomes.len(),
+        seeds.0,
+        outcomes.iter().filter(|o| o.clean).count(),
+        begun.elapsed().as_secs_f64()
+    );
+    let mut by_check: BTreeMap<&str, Vec<u64>> = BTreeMap::new();
+    for outcome in &outcomes {
+        outcome.broken.iter().for_each(|broken| by_check.entry(broken.check).or_default().push(outcome.seed));
+    }
+    by_check.iter().for_each(|(check, seeds)| println!("{check}: {} deliveries, seeds {seeds:?}", seeds.len()));
+    for outcome in outcomes.iter().filter(|o| o.clean && (o.cried || !o.called.is_empty())) {
+        println!("clean seed {}: said to disagree: {}, called out {:?}", outcome.seed, outcome.cried, outcome.called);
+    }
+    let told = together(&outcomes);
+    assert!(by_check.is_empty() && told.is_empty(), "{by_check:?}; {told:?}");
+}

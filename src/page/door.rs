@@ -10,9 +10,11 @@ use hyper_util::service::TowerToHyperService;
 use std::future::Future;
 use std::io;
 use std::net::SocketAddr;
+use std::pin::Pin;
 use std::sync::Arc;
+use std::task::{Context, Poll};
 use std::time::Duration;
-use tokio::io::{AsyncRead, AsyncWrite, AsyncWriteExt as _};
+use tokio::io::{AsyncRead, AsyncWrite, AsyncWriteExt as _, ReadBuf};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
 use tokio::task::JoinSet;
@@ -142,14 +144,14 @@ async fn accept(listener: &TcpListener, places: &Arc<Semaphore>) -> Option<(TcpS
 
 async fn connection(
     stream: TcpStream,
-    _place: OwnedSemaphorePermit,
+    place: OwnedSemaphorePermit,
     tls: Option<TlsAcceptor>,
     router: Router,
     stopping: watch::Receiver<bool>,
 ) {
-    let Some(tls) = tls else { return talk(stream, router, stopping).await };
+    let Some(tls) = tls else { return talk(Held { stream, _place: place }, router, stopping).await };
     match timeout(HEAD_TIME, encrypted(stream, &tls)).await {
-        Ok(Ok(Some(stream))) => talk(stream, router, stopping).await,
+        Ok(Ok(Some(stream))) => talk(Held { stream, _place: place }, router, stopping).await,
         Ok(Ok(None)) => {}
         Ok(Err(error)) => tracing::debug!(%error, "a TLS handshake failed"),
         Err(_) => tracing::debug!("a TLS handshake took too long"),
@@ -187,6 +189,32 @@ async fn talk<S: AsyncRead + AsyncWrite + Unpin + Send + 'static>(
     served.as_mut().graceful_shutdown();
     // What a browser did wrong, or that it went away, is no news.
     let _ = served.await;
+}
+
+/// A connection that holds its place until it is dropped: also once it has become a live one.
+struct Held<S> {
+    stream: S,
+    _place: OwnedSemaphorePermit,
+}
+
+impl<S: AsyncRead + Unpin> AsyncRead for Held<S> {
+    fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.stream).poll_read(cx, buf)
+    }
+}
+
+impl<S: AsyncWrite + Unpin> AsyncWrite for Held<S> {
+    fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &[u8]) -> Poll<io::Result<usize>> {
+        Pin::new(&mut self.stream).poll_write(cx, buf)
+    }
+
+    fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.stream).poll_flush(cx)
+    }
+
+    fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.stream).poll_shutdown(cx)
+    }
 }
 
 #[cfg(test)]

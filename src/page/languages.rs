@@ -122,7 +122,7 @@ fn shown(published: &Published, reader: &Reader) -> BTreeSet<String> {
     for row in view::alarms(published, reader) {
         all.extend([row.act, row.care, row.says, row.beyond, row.since]);
     }
-    all.insert(serde_json::to_string(&super::steps::walk(reader.scene(published), reader.language)).expect("JSON"));
+    all.extend(super::steps::walk(reader.scene(published), reader.language).turn.into_iter().map(|turn| turn.label));
     all
 }
 

@@ -878,7 +878,10 @@ fn level_projected(scene: Scene<'_>, tank: u16) -> Text {
 
 fn pad_near_ceiling(scene: Scene<'_>) -> String {
     let pad = &scene.frame.pad;
-    let shown = |pa| scene.measures.text(Shown::GaugePressure, pa);
+    let shown = |pa| {
+        let Written { figure, unit } = scene.measures.show(Shown::GaugePressure, pa);
+        format!("{figure} {unit}")
+    };
     match (pad.pressure_pa_gauge, pad.ceiling_pa_gauge) {
         (Some(p), Some(c)) => {
             let word = if p > c { "above" } else { "near" };

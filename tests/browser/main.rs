@@ -5,7 +5,6 @@ mod axe;
 mod chromium;
 mod desk;
 mod far;
-mod guide;
 mod look_back;
 mod looks;
 mod papers;

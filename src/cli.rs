@@ -825,3 +825,15 @@ async fn told_to_stop() {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::config::keys::LANGUAGES;
+    use crate::words::{self, Language};
+
+    /// What a site file may name is what there are words in.
+    #[test]
+    fn a_site_file_may_name_each_language_and_no_other() {
+        assert_eq!(LANGUAGES, words::LANGUAGES.map(Language::tag).as_slice());
+    }
+}

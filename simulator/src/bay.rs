@@ -9,7 +9,7 @@ use crate::plant::fault::PlantFault;
 use crate::plant::{Hands, Plant, PlantSetup};
 use crate::scenario;
 use brimwatch::config::{DeliverySetup, Settings, SignalKind};
-use brimwatch::engine::input::Status;
+use brimwatch::poll::registers::Status;
 
 /// Where the attendant is in the work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

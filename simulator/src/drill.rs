@@ -317,7 +317,7 @@ mod tests {
     use crate::bay::Stage;
     use crate::instruments::{Instrument, InstrumentFault, Wrong};
     use crate::scenario;
-    use brimwatch::engine::input::Status;
+    use brimwatch::poll::registers::Status;
     use std::path::Path;
     use tokio::io::{AsyncReadExt, AsyncWriteExt};
     use tokio::net::TcpStream;

@@ -107,6 +107,12 @@ impl Wander {
         Wander { chance, ..self }
     }
 
+    /// It stands that much higher.
+    #[must_use]
+    pub fn moved(self, by: f64) -> Wander {
+        Wander { value: self.value + by, ..self }
+    }
+
     /// Lets `step_s` pass.
     pub fn step(&mut self, step_s: f64) {
         if step_s != self.step[0] {

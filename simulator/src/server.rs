@@ -5,9 +5,8 @@
 
 use crate::instruments::Answer;
 use crate::serial::SerialLine;
-use brimwatch::engine::input::Status;
 use brimwatch::poll::blocks::BlockSpec;
-use brimwatch::poll::registers::{DataType, Place, Register, StatusRegister, WordOrder};
+use brimwatch::poll::registers::{DataType, Place, Register, Status, StatusRegister, WordOrder};
 use brimwatch::poll::way::Way;
 use std::collections::{BTreeMap, BTreeSet};
 use std::future::{Ready, ready};

@@ -13,10 +13,8 @@ use crate::bay::gauge_number;
 use crate::instruments::{Instrument, InstrumentFault, Wrong};
 use crate::plant::fault::{Mishap, PlantFault};
 use crate::server::saying;
-use brimwatch::config::BaySetup;
-use brimwatch::engine::input::Status;
-use brimwatch::engine::settings::SignalSetup;
-use brimwatch::poll::registers::{Place, StatusRegister};
+use brimwatch::config::{BaySetup, SignalSetup};
+use brimwatch::poll::registers::{Place, Status, StatusRegister};
 use brimwatch::units::{Quantity, Unit};
 use std::fmt;
 

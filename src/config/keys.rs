@@ -376,6 +376,8 @@ pub const SITE: &[Key] = &[
         "liquid still pushed into the tank when the hose is blown clear"),
     key("bay.line.bore", amount(Length, 5e-3, 0.5), Optional, "52.5 mm",
         "inner diameter: for the gas that follows the liquid through the line and, with the product's viscosity, for how the flow goes with the pressure"),
+    key("bay.line.outlet_height", amount(Length, -20.0, 20.0), Optional, "0.9 m",
+        "the trailer's outlet above the tank's datum, where its level is 0: a finish is projected better, early on"),
     key("bay.line.loss", Number(0.1, 1e4), Optional, "30",
         "velocity heads that entry, hose, pipe and fittings cost in turbulent flow, without the exit (K of Crane TP-410); for `brimwatch check`"),
 
@@ -470,7 +472,7 @@ pub const DELIVERY: &[Key] = &[
     key("load_temperature", amount(Temperature, -100.0, 300.0), Required, "35 C", "temperature of the load as its papers say"),
     key("planned", amount(Mass, 10.0, 100_000.0), Required, "20 t", "how much is meant to be unloaded, in this leg where there are several"),
     key("leg", Table, Optional, "", "where the load does not go into one tank in one go: which leg of the delivery this is, each leg with papers of its own under the same id"),
-    key("leg.number", Integer(1, 99), Required, "2", "leg, from 1: one compartment, or what is left of one, into one tank"),
+    key("leg.number", Integer(1, 99), Optional, "2", "leg, from 1, which it is where left out: one compartment, or what is left of one, into one tank"),
     key("leg.on_board", amount(Mass, 10.0, 100_000.0), Optional, "10080 kg",
         "what the trailer holds before this leg, or its compartment; the ticket's load where left out, which only the first leg may"),
     key("leg.on_board_u", difference(Mass, 0.0, 5000.0), Optional, "31 kg", "its standard uncertainty; with on_board"),

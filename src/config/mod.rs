@@ -46,7 +46,9 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 /// What a site file describes, for those who read one without the watch itself (the simulator).
-pub use crate::engine::settings::{DeliverySetup, LineSetup, LineStart, Settings, SignalKind, TankGeometry};
+pub use crate::engine::settings::{
+    DeliverySetup, LineSetup, LineStart, Settings, SignalKind, SignalSetup, TankGeometry,
+};
 
 /// A site, read and checked.
 #[derive(Debug, Clone)]

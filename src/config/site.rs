@@ -504,6 +504,7 @@ fn line(table: &Table) -> LineSetup {
         valve_closes_s: table.number("valve_closes"),
         blow_clear: Kg(table.number("blow_clear")),
         bore: table.optional_number("bore").map(Metre),
+        outlet_height: table.optional_number("outlet_height").map(Metre),
     }
 }
 

@@ -196,9 +196,14 @@ mod tests {
 
         let mut values = BTreeMap::new();
         typed(&DELIVERY_MANUAL.parse().expect("TOML"), "", &mut values);
-        values.insert("carrier.name".to_owned(), "\"\"\"\n[ticket]\nnet = '1 kg' <script>\u{1}".to_owned());
+        let quoted = "\"\"\" \\ ''' [ticket] net = '1 kg' <script>";
+        values.insert("carrier.name".to_owned(), quoted.to_owned());
         let sound = read(papers("Bay 1", &values)).unwrap_or_else(|faults| panic!("{faults}"));
-        assert_eq!(sound.setup.papers.carrier.as_deref(), Some("\"\"\"\n[ticket]\nnet = '1 kg' <script>\u{1}"));
+        assert_eq!(sound.setup.papers.carrier.as_deref(), Some(quoted));
+        values.insert("carrier.name".to_owned(), format!("{quoted}\n[ticket]\nnet = '1 kg'\u{1}"));
+        let faults = read(papers("Bay 1", &values)).expect_err("not printable");
+        assert_eq!(faults.list().iter().map(|f| f.key.as_str()).collect::<Vec<_>>(), ["carrier.name"]);
+        values.insert("carrier.name".to_owned(), quoted.to_owned());
         values.insert("certificate.property.1.value".to_owned(), "49,7".to_owned());
         values.insert("no.such.key".to_owned(), "1".to_owned());
         let faults = read(papers("Bay 1", &values)).expect_err("no number");

@@ -52,6 +52,8 @@ const NEWS_SIGMAS: f64 = 3.0;
 /// A trailer's outlet lies so much above the tank's datum, m, and its standard uncertainty (assumption); where the tank's
 /// level is not known nothing is known of the heights, Pa.
 const OUTLET_M: (f64, f64) = (1.0, 0.5);
+/// Where the site file says it: trailers stand higher or lower on their wheels, m (assumption).
+const OUTLET_TYPED_U_M: f64 = 0.1;
 /// See above.
 const HEIGHTS_U_PA: f64 = 30_000.0;
 /// The friction wanders by this share, and that lasts so long, s (assumptions).
@@ -122,6 +124,8 @@ pub struct Heads {
     pub density_kg_per_m3: f64,
     /// Level in the tank, m.
     pub level_m: Option<f64>,
+    /// The trailer's outlet above the tank's datum by the site file, m.
+    pub outlet_m: Option<f64>,
     /// Pad less tank pressure, Pa; None: not known.
     pub driving_pa: Option<f64>,
     /// Inner diameter of the line, m, and viscosity of the liquid, Pa s, where both are known.
@@ -298,7 +302,8 @@ impl Line {
         let rho_g = heads.density_kg_per_m3 * GRAVITY;
         let left_m3 = heads.loaded_m3 - mass_kg / heads.density_kg_per_m3;
         let above_m = SHELL_M * LYING.height(left_m3 / heads.trailer_m3.max(0.1));
-        (rho_g * (OUTLET_M.0 + above_m - level_m) + self.fall_pa(heads, mass_kg), rho_g * OUTLET_M.1)
+        let (outlet_m, u_m) = heads.outlet_m.map_or(OUTLET_M, |outlet_m| (outlet_m, OUTLET_TYPED_U_M));
+        (rho_g * (outlet_m + above_m - level_m) + self.fall_pa(heads, mass_kg), rho_g * u_m)
     }
 
     fn take(&mut self, point: Point) {
@@ -577,6 +582,7 @@ mod tests {
             loaded_m3: 13.2,
             density_kg_per_m3: 1525.0,
             level_m: Some(1.2),
+            outlet_m: None,
             driving_pa: Some(1e5),
             viscous: Some((0.0525, viscosity_pa_s)),
         }

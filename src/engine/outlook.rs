@@ -85,6 +85,7 @@ pub fn heads(settings: &Settings, readings: &Readings, delivery: &Delivery) -> O
         loaded_m3: delivery.loaded_kg / density_kg_per_m3,
         density_kg_per_m3,
         level_m: level,
+        outlet_m: settings.line.outlet_height.map(|height| height.0),
         driving_pa: pad_pa.map(|pad| pad - tank_pa),
         viscous: settings.line.bore.zip(viscosity).map(|(bore, viscosity)| (bore.0, viscosity.0)),
     })

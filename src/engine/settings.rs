@@ -247,6 +247,8 @@ pub struct LineSetup {
     pub blow_clear: Kg,
     /// Inner diameter, where it is known.
     pub bore: Option<Metre>,
+    /// The trailer's outlet above the tank's datum, where level 0 is, where it is known.
+    pub outlet_height: Option<Metre>,
 }
 
 /// What the line holds when a transfer starts.

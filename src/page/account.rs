@@ -1,9 +1,9 @@
-//! Where each mass comes from, drawn while somebody looks at it: its budget, how far it is off the others, and the
+//! Where each mass and the combined one come from, drawn while somebody looks at it: the budget, how far it is off the others, and the
 //! readings it is made of with their registers, raw words and poll times. No part of the frames.
 
 use super::feed::{Block, DeviceStats, PlaceSaid, Published};
 use super::reader::Reader;
-use crate::engine::frame::{Estimate, Validity, Witness, WitnessId};
+use crate::engine::frame::{Estimate, Together, Validity, Witness, WitnessId};
 use crate::engine::settings::SignalKind;
 use crate::uncertainty::{Budget, COVERAGE};
 use crate::words::display::number;
@@ -16,6 +16,38 @@ pub(super) fn fragment(published: &Published, reader: &Reader) -> Markup {
     let scene = reader.scene(published);
     html! {
         @for witness in &scene.frame.witnesses { (one(published, scene, witness, reader)) }
+        @if let Some(mass) = scene.frame.together { (together(scene, &mass, reader)) }
+    }
+}
+
+/// The combined mass: what each of the others counts in it, and what is left of their contributions.
+fn together(scene: Scene<'_>, mass: &Together, reader: &Reader) -> Markup {
+    let (language, words) = (reader.language, reader.language.page());
+    let counted = scene.frame.witnesses.iter().zip(mass.weights).filter(|(_, weight)| *weight != 0.0);
+    html! {
+        section.account id="account-together" {
+            h3 { (words.combined) }
+            @match Budget::of_all(scene.frame) {
+                Some(budget) => (table(&budget, mass.received_kg, &html! {}, reader)),
+                None => {
+                    p { (language.labels().received) ": " (tenths(mass.received_kg.value, reader)) "\u{a0}\u{b1}\u{a0}"
+                        (tenths(mass.received_kg.u, reader)) "\u{a0}" (unit(reader)) }
+                    p.doubt { (words.combined_widened) }
+                }
+            }
+            table {
+                caption { (words.weights) }
+                tbody {
+                    @for (witness, weight) in counted {
+                        tr {
+                            th scope="row" { (language.witness(witness.id)) }
+                            td { (number(100.0 * weight, 0)) "\u{a0}%" }
+                        }
+                    }
+                }
+            }
+            @if mass.weights.iter().any(|weight| *weight < 0.0) { p { (words.weight_below_nothing) } }
+        }
     }
 }
 
@@ -50,35 +82,53 @@ fn class(id: WitnessId) -> &'static str {
     }
 }
 
-/// Contributions, the largest first, what they make together, and what the mass is off the others by.
+/// A mass in the reader's unit, to the tenth.
+fn tenths(kg: f64, reader: &Reader) -> String {
+    number(reader.measures.convert(Shown::Mass, kg), 1)
+}
+
+/// The reader's unit of mass.
+fn unit(reader: &Reader) -> &'static str {
+    reader.language.unit(reader.measures.unit_word(Shown::Mass))
+}
+
+/// The budget of a mass, and what it is off the combined one by.
 fn budget(scene: Scene<'_>, witness: &Witness, mass: Estimate, reader: &Reader) -> Markup {
-    let (labels, words) = (reader.language.labels(), reader.language.page());
-    let mut parts = witness.budget.clone();
-    parts.sort_by(|a, b| b.kg.abs().total_cmp(&a.kg.abs()));
-    let unit = reader.language.unit(reader.measures.unit_word(Shown::Mass));
-    let tenths = |kg: f64| number(reader.measures.convert(Shown::Mass, kg), 1);
-    let share = |kg: f64| number(100.0 * kg * kg / (mass.u * mass.u).max(f64::MIN_POSITIVE), 0) + "\u{a0}%";
     let residual =
         scene.frame.together.filter(|_| witness.validity.is_credible()).map(|t| mass.value - t.received_kg.value);
-    let degrees = Budget::of(witness.budget.clone()).degrees;
-    let degrees = if degrees.is_finite() { number(degrees.floor(), 0) } else { "\u{221e}".to_owned() };
+    let last = html! {
+        @if let Some(kg) = residual {
+            tr {
+                th scope="row" { (reader.language.page().residual) }
+                td { (tenths(kg, reader)) } td { (number(kg / mass.u, 1)) "\u{a0}u" }
+            }
+        }
+    };
+    table(&Budget::of(witness.budget.clone()), mass, &last, reader)
+}
+
+/// Contributions, the largest first, and what they make together; further rows below.
+fn table(budget: &Budget, mass: Estimate, last: &Markup, reader: &Reader) -> Markup {
+    let (labels, words) = (reader.language.labels(), reader.language.page());
+    let mut parts = budget.lines.clone();
+    parts.sort_by(|a, b| b.kg.abs().total_cmp(&a.kg.abs()));
+    let share = |kg: f64| number(100.0 * kg * kg / (mass.u * mass.u).max(f64::MIN_POSITIVE), 0) + "\u{a0}%";
+    let degrees = if budget.degrees.is_finite() { number(budget.degrees.floor(), 0) } else { "\u{221e}".to_owned() };
     html! {
         table {
-            caption { (labels.received) ": " (tenths(mass.value)) "\u{a0}" (unit) }
-            thead { tr { th scope="col" { (labels.budgets) } th scope="col" { (unit) } th scope="col" { (words.share) } } }
+            caption { (labels.received) ": " (tenths(mass.value, reader)) "\u{a0}" (unit(reader)) }
+            thead { tr { th scope="col" { (labels.budgets) } th scope="col" { (unit(reader)) } th scope="col" { (words.share) } } }
             tbody {
                 @for part in &parts {
                     tr {
                         th scope="row" { (reader.language.source(part.source)) }
-                        td { (tenths(part.kg.abs())) } td { (share(part.kg)) }
+                        td { (tenths(part.kg.abs(), reader)) } td { (share(part.kg)) }
                     }
                 }
-                tr { th scope="row" { b { (labels.budget_of) } } td { b { (tenths(mass.u)) } } td { } }
-                tr { th scope="row" { (words.expanded) } td { "\u{b1}\u{a0}" (tenths(COVERAGE * mass.u)) } td { } }
+                tr { th scope="row" { b { (labels.budget_of) } } td { b { (tenths(mass.u, reader)) } } td { } }
+                tr { th scope="row" { (words.expanded) } td { "\u{b1}\u{a0}" (tenths(COVERAGE * mass.u, reader)) } td { } }
                 tr { th scope="row" { (labels.degrees) } td { (degrees) } td { } }
-                @if let Some(kg) = residual {
-                    tr { th scope="row" { (words.residual) } td { (tenths(kg)) } td { (number(kg / mass.u, 1)) "\u{a0}u" } }
-                }
+                (last)
             }
         }
     }

@@ -249,7 +249,7 @@ pub(super) mod tests {
         };
         let page = ask(to, &head("GET"), "").await;
         for words in
-            ["name=\"ticket.net\"", "<option value=\"204\">", "&lt;b&gt;24 t", "brimwatch open SITE", "/papers.js"]
+            ["name=\"ticket.net\"", "<option value=\"Tank 4\">", "&lt;b&gt;24 t", "brimwatch open SITE", "/papers.js"]
         {
             assert!(page.contains(words), "{words} is not in {page}");
         }

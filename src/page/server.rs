@@ -734,7 +734,8 @@ pub(super) mod tests {
     /// RFC 6585, 5: 431 where a head is too long. A head that never ends, and a connection that says nothing, are closed.
     #[tokio::test]
     async fn a_long_head_and_a_slow_one_are_not_waited_for() {
-        let to = stage(1).await.address;
+        let stage = stage(1).await;
+        let to = stage.address;
         // What is sent after the server has had enough may find the connection reset.
         let blunt = async |sent: String| {
             let mut stream = tokio::net::TcpStream::connect(to).await.expect("the server listens");

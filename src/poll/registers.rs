@@ -1,6 +1,7 @@
 //! What a register means: words to quantities. Pure; knows no connection.
 
-use crate::engine::input::{Measured, Status};
+use crate::engine::input::Measured;
+pub use crate::engine::input::Status;
 
 /// How the words of one value make a number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -570,6 +570,10 @@ impl Language for English {
         text
     }
 
+    fn papers(&self) -> &'static super::papers::PapersWords {
+        &super::papers::ENGLISH
+    }
+
     fn step_labels(&self) -> &'static StepLabels {
         &super::steps::LABELS
     }

@@ -371,6 +371,10 @@ impl Language for Spanish {
         checks::head(scene)
     }
 
+    fn papers(&self) -> &'static super::papers::PapersWords {
+        &super::papers::SPANISH
+    }
+
     fn step_labels(&self) -> &'static StepLabels {
         &steps::LABELS
     }

@@ -346,9 +346,7 @@ pub trait Language: Sync {
     /// What is said where settings are changed.
     fn settings(&self, word: SettingsWord<'_>) -> String;
     /// Words of the form in which papers are typed.
-    fn papers(&self) -> &'static papers::PapersWords {
-        &papers::ENGLISH
-    }
+    fn papers(&self) -> &'static papers::PapersWords;
 }
 
 impl dyn Language + '_ {

@@ -42,6 +42,13 @@ pub struct PageWords {
     pub share: &'static str,
     pub expanded: &'static str,
     pub residual: &'static str,
+    /// The combined mass, as a heading.
+    pub combined: &'static str,
+    /// Why no budget of it is shown.
+    pub combined_widened: &'static str,
+    /// What each mass counts in it.
+    pub weights: &'static str,
+    pub weight_below_nothing: &'static str,
     pub readings: &'static str,
     /// Signal, value, age, device, register, raw words, request to reply.
     pub reading_columns: [&'static str; 7],
@@ -107,6 +114,10 @@ pub(super) static ENGLISH: PageWords = PageWords {
     share: "share of u\u{b2}",
     expanded: "expanded uncertainty, k = 2 (about 95 %)",
     residual: "off the combined mass by",
+    combined: "All together",
+    combined_widened: "Wider than its sources: one of the masses is in doubt, and what it may be off by is in it.",
+    weights: "What each of them counts in it",
+    weight_below_nothing: "A weight below nothing is no mistake: two share an error, and the worse one takes it out of the better.",
     readings: "readings",
     reading_columns: ["signal", "value", "age", "device", "register", "raw words", "reply p50 / p99 / max"],
     function: "function",

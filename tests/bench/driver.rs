@@ -9,6 +9,7 @@ use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
 use brimwatch::units::PaS;
 use brimwatch_simulator::bay::{BAY_STEP_S, SimulatedBay, Stage};
 use brimwatch_simulator::instruments::Answer;
+use brimwatch_simulator::noise::Chance;
 use brimwatch_simulator::plant::PlantSetup;
 
 /// Longest transfer that is waited for, s.
@@ -19,10 +20,21 @@ const CLEAR_S: u64 = 40;
 /// Viscosity of the thin liquid, Pa s.
 const THIN_PA_S: f64 = 0.002;
 
+/// No two trailers are alike: one standard deviation of the height at which the outlet stands, m, and of the shell's diameter, 1.
+const OUTLET_OFF_M: f64 = 0.1;
+/// See above.
+const SHELL_OFF: f64 = 0.05;
+
 /// The plant with its viscous line for even seeds; water-thin and braked by fittings for odd ones: the flow goes with the root of
-/// the pressure.
+/// the pressure. Its trailer is not quite the usual one.
 #[allow(dead_code, reason = "not every bench asks")]
 pub fn viscous_or_braked(plant: PlantSetup, seed: u64) -> PlantSetup {
+    let mut chance = Chance::new(seed, 920);
+    let plant = PlantSetup {
+        outlet_height_m: plant.outlet_height_m + OUTLET_OFF_M * chance.normal(),
+        trailer_diameter_m: plant.trailer_diameter_m * (1.0 + SHELL_OFF * chance.normal()),
+        ..plant
+    };
     if seed.is_multiple_of(2) { plant } else { PlantSetup { viscosity_pa_s: THIN_PA_S, fittings_k: 40.0, ..plant } }
 }
 

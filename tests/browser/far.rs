@@ -114,9 +114,15 @@ fn the_emergency_card_and_the_account_are_one_tap_away() {
         browser.wait("document.getElementById('account-tank') !== null");
         let told = browser.value("document.getElementById('accounts').innerText");
         let told = told.as_str().expect("text");
-        for part in
-            ["gain of the flow meter", "k = 2", "0000 672A", "function 3, address 200, i32 ABCD", "0.8 / 2.3 / 14.2"]
-        {
+        for part in [
+            "gain of the flow meter",
+            "All together",
+            "What each of them counts in it",
+            "k = 2",
+            "0000 672A",
+            "function 3, address 200, i32 ABCD",
+            "0.8 / 2.3 / 14.2",
+        ] {
             assert!(told.contains(part), "{name}: {part}: {told}");
         }
         browser.picture(&pictures("page").join(format!("{name}-account.png")));

@@ -637,6 +637,7 @@ fn settings() -> Settings {
             valve_closes_s: 20.0,
             blow_clear: Kg(60.0),
             bore: None,
+            outlet_height: None,
         },
         drive: Drive::Pad,
         pad_tap: PadTap::Trailer,

@@ -42,6 +42,8 @@ fn commands_are_understood() {
         let text = read(&root().join(&paper));
         for words in commands(&text) {
             let what = format!("{}: {}", paper.display(), words.join(" "));
+            let set = |word: &&str| word.split_once('=').is_some_and(|(name, _)| name.starts_with("BRIMWATCH_"));
+            let words: Vec<&str> = words.into_iter().skip_while(set).collect();
             match words.as_slice() {
                 [own, ..] if own.starts_with("./") => {
                     let mode =

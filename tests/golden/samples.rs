@@ -76,6 +76,7 @@ pub fn settings() -> Settings {
             valve_closes_s: 10.0,
             blow_clear: Kg(40.0),
             bore: Some(Metre(0.0525)),
+            outlet_height: Some(Metre(0.9)),
         },
         drive: Drive::Pad,
         pad_tap: PadTap::Trailer,

@@ -49,6 +49,9 @@ fn an_unknown_key_and_a_wrong_unit_are_named_with_their_lines() {
 /// that is not there.
 #[test]
 fn a_wrong_file_of_steps_is_named_with_its_lines() {
+    // `check` prints what it found, `watch` says why it does not start.
+    let said =
+        |output: &Output| String::from_utf8_lossy(&[&output.stdout[..], &output.stderr[..]].concat()).into_owned();
     let folder = tempfile::tempdir().expect("a folder");
     let site = changed(folder.path(), "[[bay]]\n", "[[bay]]\nsteps = \"our-steps.toml\"\n");
     let steps = folder.path().join("our-steps.toml");

@@ -115,7 +115,8 @@ async fn a_drill_is_held_and_its_result_kept() {
     session.go_on(4.0).await.unwrap_or_else(|why| panic!("{why}"));
     until(&mut session, "it is watched again", |s| s.published().is_some_and(|p| p.frame.together.is_some())).await;
     let lost = session.told().spoke.iter().any(|(_, key)| key.id == AlarmId::SignalLost);
-    assert_eq!(lost, lost_before, "standing still loses no signal");
+    let spoke = session.told().spoke.iter().map(|(at, key)| format!("{at:?} {key:?}")).collect::<Vec<_>>();
+    assert_eq!(lost, lost_before, "standing still loses no signal: {spoke:?}");
     session.go_on(12.0).await.unwrap_or_else(|why| panic!("{why}"));
 
     assert!(session.fault("leek before the meter, 6 kg/min").expect_err("unknown").contains("the nearest is"));

@@ -7,6 +7,8 @@ import sys
 from pypdf import PdfReader
 
 MM = 25.4 / 72.0
+# Fonts draw these letters as one; on paper they are the same.
+LIGATURES = str.maketrans({"\ufb00": "ff", "\ufb01": "fi", "\ufb02": "fl", "\ufb03": "ffi", "\ufb04": "ffl"})
 
 pages = []
 for page in PdfReader(sys.argv[1]).pages:
@@ -22,7 +24,7 @@ for page in PdfReader(sys.argv[1]).pages:
         {
             "width_mm": float(box.width) * MM,
             "height_mm": float(box.height) * MM,
-            "text": "".join(text.split()),
+            "text": "".join(text.split()).translate(LIGATURES),
             "starts_mm": starts,
         }
     )

@@ -7,12 +7,13 @@ use brimwatch::engine::Monitor;
 use brimwatch::engine::frame::{Alarm, Frame};
 use brimwatch::engine::input::{Block, Carried, Entry, Event, Input, MissReason, Missed, Poll, What};
 use brimwatch::poll::blocks;
+use brimwatch::poll::registers::Status;
 use brimwatch::time::{EngineTime, SECOND_NS, WallTime};
 use brimwatch::words::en::English;
 use brimwatch::words::{Language, Scene};
 use brimwatch_simulator::bay::{BAY_STEP_S, SimulatedBay, Stage};
 use brimwatch_simulator::scenario::{DELIVERY, PRODUCT, SITE};
-use brimwatch_simulator::server::encode;
+use brimwatch_simulator::server::{encode, saying};
 use jiff::tz::TimeZone;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io;
@@ -128,6 +129,10 @@ impl Plant {
             for word in encode(place, self.bay.shows(signal.kind, signal.tank)) {
                 let held = self.words.entry((device.clone(), word.function, word.address)).or_default();
                 *held = *held & !word.mask | word.word & word.mask;
+            }
+            if let Some(status) = &place.status {
+                let says = saying(status, Status::Fair);
+                self.words.insert((device.clone(), status.function, status.address), says);
             }
         }
     }

@@ -3,6 +3,7 @@
 use super::bay::{RATE, START_S, Story};
 use brimwatch::engine::frame::{Margin, Phase, VerdictWord, WitnessId};
 use brimwatch::engine::input::{AlarmId, AlarmKey, What};
+use brimwatch::uncertainty::Budget;
 
 #[test]
 fn nothing_is_proven_before_a_dead_instrument_would_have_shown() {
@@ -24,6 +25,12 @@ fn witnesses_agree_and_a_finish_is_projected() {
         let squares = witness.budget.iter().map(|c| c.kg * c.kg).sum::<f64>();
         assert!((squares.sqrt() - e.u).abs() < 1e-9, "the budget adds up to u");
     }
+    // What weights leave of each source makes the whole of it (GUM F.1.2.3), fewer kilograms than any one alone.
+    let whole = Budget::of_all(frame).expect("nobody is suspect");
+    assert!((whole.u_kg - together.u).abs() < 1e-3 * together.u, "{} for {}", whole.u_kg, together.u);
+    let degrees = |id| Budget::of_witness(frame, id).expect("credible").degrees;
+    let least = [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank].map(degrees).into_iter().fold(f64::MAX, f64::min);
+    assert!(whole.degrees > least, "{} for {least}", whole.degrees);
     let rate = frame.rate.expect("moving");
     assert!((rate.value - RATE).abs() < 4.0 * rate.u.max(0.01), "{rate:?}");
     let planned = frame.finish.planned.expect("to come");

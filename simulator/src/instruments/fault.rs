@@ -3,7 +3,7 @@
 
 use super::Instrument;
 use super::channel::Disorder;
-use brimwatch::engine::input::Status;
+use brimwatch::poll::registers::Status;
 use std::fmt;
 
 /// What goes wrong. The size is in the instrument's own SI unit, but where said.

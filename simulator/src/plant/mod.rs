@@ -374,10 +374,13 @@ impl Plant {
         self.faults.clear();
     }
 
-    /// One of the ways it may go on from here: regulator and friction wander by another chance.
+    /// One of the ways it may go on from here: regulator and friction wander by another chance, and the regulator may be set so
+    /// much higher, Pa, and have wandered so much lower: now the pressure is the same.
     #[must_use]
-    pub fn another_future(&self, seed: u64) -> Plant {
+    pub fn another_future(&self, seed: u64, set_higher_pa: f64) -> Plant {
         let mut plant = self.clone();
+        plant.setup.regulator_pa += set_higher_pa;
+        plant.regulator = plant.regulator.moved(-set_higher_pa);
         plant.regulator = plant.regulator.by(Chance::new(seed, 100));
         plant.friction = plant.friction.by(Chance::new(seed, 101));
         plant

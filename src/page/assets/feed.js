@@ -126,7 +126,7 @@ export function choices() {
       headers: { "content-type": "application/json" },
       body: JSON.stringify({ language: language.value, units: units.value }),
     });
-    if (reply.ok) location.reload();
+    if (reply.status === 204) location.reload();
   };
   for (const choice of [language, units]) choice?.addEventListener("change", choose);
 }

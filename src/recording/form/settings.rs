@@ -119,6 +119,7 @@ mirror! {
         valve_closes_s: f64,
         blow_clear: Kg = "blow_clear_kg",
         bore: Option<Metre> = "bore_m",
+        outlet_height: Option<Metre> = "outlet_height_m",
     }
 
     enum LineStartForm of LineStart { Empty, Full }

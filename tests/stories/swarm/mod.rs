@@ -31,7 +31,7 @@ use std::time::Instant;
 /// Seeds when nobody asks for others: as many of them as go within this time, s, and these at least.
 const SEEDS: (u64, u64) = (1, 300);
 /// See above.
-const BUDGET_S: f64 = 40.0;
+const BUDGET_S: f64 = 20.0;
 /// See above.
 const AT_LEAST: u64 = 8;
 /// Fewest clean deliveries that a mean over them says anything.

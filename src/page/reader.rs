@@ -1,5 +1,5 @@
 //! For whom a page is written: language and units, as its viewer chose them, else as the site file has them. Each
-//! choice that somebody made is drawn once and shared among all who made it; there are no more than [`CHOICES`].
+//! choice that somebody made is drawn once and shared among all who made it; there are no more than `CHOICES`.
 
 use super::cookie;
 use super::feed::Published;

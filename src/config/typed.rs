@@ -6,8 +6,6 @@ use toml::{Table, Value};
 
 /// Rows of properties that a form has.
 pub const PROPERTY_ROWS: usize = 6;
-/// Longest text that is taken, characters: a shipping description fits three times.
-pub const VALUE_CHARS: usize = 300;
 
 const PROPERTY: &str = "certificate.property";
 
@@ -79,9 +77,10 @@ pub fn fields() -> Vec<Field> {
 pub fn papers(bay: &str, typed: &BTreeMap<String, String>) -> String {
     let mut root = Table::new();
     let mut properties: BTreeMap<usize, Table> = BTreeMap::new();
+    let kinds: BTreeMap<String, Kind> = fields().into_iter().map(|field| (field.key, field.kind)).collect();
     for (key, text) in typed.iter().filter(|(_, text)| !text.trim().is_empty()) {
-        let Some(field) = fields().into_iter().find(|field| field.key == *key) else { continue };
-        let value = value(field.kind, text.trim());
+        let Some(kind) = kinds.get(key) else { continue };
+        let value = value(*kind, text.trim());
         let (parent, name) = key.rsplit_once('.').unwrap_or(("", key));
         if let Some(row) = parent.strip_prefix(PROPERTY).and_then(|row| row.strip_prefix('.')?.parse().ok()) {
             properties.entry(row).or_default().insert(name.to_owned(), value);

@@ -52,10 +52,10 @@ const NEWS_SIGMAS: f64 = 3.0;
 /// A trailer's outlet lies so much above the tank's datum, m, and its standard uncertainty (assumption); where the tank's
 /// level is not known nothing is known of the heights, Pa.
 const OUTLET_M: (f64, f64) = (1.0, 0.5);
-/// Where the site file says it: trailers stand higher or lower on their wheels, m (assumption).
-const OUTLET_TYPED_U_M: f64 = 0.1;
 /// See above.
 const HEIGHTS_U_PA: f64 = 30_000.0;
+/// Standard uncertainty of an outlet's height that the site file says: trailers stand higher or lower on their wheels, m (assumption).
+const OUTLET_TYPED_U_M: f64 = 0.1;
 /// The friction wanders by this share, and that lasts so long, s (assumptions).
 const FRICTION_U: f64 = 0.004;
 /// See above.

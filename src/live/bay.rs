@@ -19,7 +19,6 @@ use crate::poll::device::{Answer, Round};
 use crate::poll::schedule::Schedule;
 use crate::poll::stats::Stats;
 use crate::recording::writer::{Progress, Recorder};
-use crate::report;
 use crate::time::{EngineTime, SECOND_NS, WallTime};
 use crate::words::{Language, NotTaken, en::English};
 use std::collections::VecDeque;
@@ -277,17 +276,13 @@ impl Bay {
 
     /// A delivery is opened, in a recording of its own.
     async fn open(&mut self, opening: Opening) {
-        let Opening { delivery, who, opened } = opening;
-        let (id, leg) = (delivery.setup.id.clone(), delivery.setup.leg);
+        let Opening { delivery, who, on_record, opened } = opening;
+        let id = delivery.setup.id.clone();
         let refusal = self.monitor.admits(&What::DeliveryOpened(Box::new(delivery.setup.clone()))).err();
-        let folder = self.folder.clone();
-        let same = id.clone();
-        let legs =
-            tokio::task::spawn_blocking(move || report::legs_on_record(&folder, &same)).await.unwrap_or_default();
         let refused = match refusal {
             Some(refusal) => Some(NotTaken::Refused(refusal)),
             // A record is known by its delivery and leg: a second of the same would be taken for the first.
-            None if legs.contains_key(&leg) => Some(NotTaken::SameName),
+            None if on_record => Some(NotTaken::SameName),
             None if !self.can_record() => Some(NotTaken::NotRecorded),
             None => None,
         };

@@ -4,10 +4,12 @@
 //! unwatched between two loads, and what the last closing proved of the tank's level still counts.
 
 use super::change::{Answered, AskError, answer, paragraph, put};
+use super::segment;
 use crate::clock::wall_now;
 use crate::config::typed::{self, Kind};
 use crate::config::{DeliveryFile, Fault, Site};
 use crate::page::feed::{FieldKind, PaperField, PaperSays, PapersAnswer, PapersRequest};
+use crate::report;
 use crate::words::{Language as _, NotTaken, en::English};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -38,6 +40,8 @@ struct Asked {
 pub(super) struct Opening {
     pub delivery: DeliveryFile,
     pub who: String,
+    /// This leg of a delivery of that name is on record already.
+    pub on_record: bool,
     /// Answered once it is durable, or with why it is not taken.
     pub opened: oneshot::Sender<Result<(), NotTaken>>,
 }
@@ -64,14 +68,23 @@ async fn open(asked: Asked, site: &Site, bays: &[mpsc::Sender<Opening>]) -> Resu
     let delivery = DeliveryFile::from_text(&path, text, site).map_err(|faults| faults.to_string())?;
     let said =
         |why: Option<NotTaken>| why.map_or("that bay is not being watched", |why| English.refused(why)).to_owned();
-    give(delivery, who, bays).await.map_err(said)
+    give(delivery, who, site, bays).await.map_err(said)
 }
 
 /// Gives it to its bay; done once it is durable. The error is why it is not opened; none where nobody watches that bay.
-async fn give(delivery: DeliveryFile, who: String, bays: &[mpsc::Sender<Opening>]) -> Result<(), Option<NotTaken>> {
-    let bay = bays.get(delivery.bay).ok_or(None)?;
+/// The store is searched here, where no poll waits for a disk; openings come one after the other.
+async fn give(
+    delivery: DeliveryFile,
+    who: String,
+    site: &Site,
+    bays: &[mpsc::Sender<Opening>],
+) -> Result<(), Option<NotTaken>> {
+    let (bay, setup) = bays.get(delivery.bay).zip(site.bays.get(delivery.bay)).ok_or(None)?;
+    let (folder, id, leg) = (segment::folder(site, setup), delivery.setup.id.clone(), delivery.setup.leg);
+    let searched = tokio::task::spawn_blocking(move || report::is_on_record(&folder, &id, leg)).await;
+    let on_record = searched.map_err(|_| Some(NotTaken::Failed))?;
     let (opened, done) = oneshot::channel();
-    bay.send(Opening { delivery, who, opened }).await.map_err(|_| None)?;
+    bay.send(Opening { delivery, who, on_record, opened }).await.map_err(|_| None)?;
     done.await.map_err(|_| None)?.map_err(Some)
 }
 
@@ -135,7 +148,7 @@ async fn typed_in(
     if !delivery.warnings.is_empty() && !anyway {
         return PapersAnswer::Warnings(said(&delivery.warnings));
     }
-    match give(delivery, who, bays).await {
+    match give(delivery, who, site, bays).await {
         Ok(()) => PapersAnswer::Opened,
         Err(Some(why)) => PapersAnswer::NotTaken(why),
         Err(None) => PapersAnswer::NoWatch,

@@ -3,6 +3,9 @@
 use axum::http::{HeaderMap, header};
 use std::time::Duration;
 
+/// What a browser remembers for good, it remembers ten years: the screen hangs on the wall.
+pub(super) const FOR_GOOD: Duration = Duration::from_secs(10 * 365 * 86_400);
+
 /// The value of a cookie that came with a request.
 pub(super) fn read<'a>(headers: &'a HeaderMap, name: &str) -> Option<&'a str> {
     let cookies = headers.get_all(header::COOKIE).iter().filter_map(|v| v.to_str().ok()).flat_map(|v| v.split(';'));

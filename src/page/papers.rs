@@ -24,7 +24,7 @@ use tokio::sync::oneshot;
 
 /// Longest body, bytes: every field at its longest.
 const BODY_BYTES: usize = 64 << 10;
-/// Longest text of a field, characters; the key table's rules come after it.
+/// Longest text of a field, characters: a shipping description fits three times; the key table's rules come after it.
 const VALUE_CHARS: usize = 300;
 /// One not answered by then is answered as not known.
 const ANSWER_TIME: Duration = Duration::from_secs(15);
@@ -146,7 +146,7 @@ fn page(app: &App, slug: &str, published: Option<&Published>, reader: &Reader) -
 
 /// The fields of one table; its rows of properties one after the other.
 fn table_of(group: &[PaperField], published: Option<&Published>, words: &PapersWords) -> Markup {
-    let heading = |group: &[PaperField]| match (group[0].row, group[0].table.as_str()) {
+    let heading = |first: &PaperField| match (first.row, first.table.as_str()) {
         (Some(row), _) => format!("{} {row}", words.property),
         (None, "") => words.load.to_owned(),
         (None, table) => table.replace('_', " "),
@@ -155,7 +155,7 @@ fn table_of(group: &[PaperField], published: Option<&Published>, words: &PapersW
     sorted.sort_by_key(|field| field.row);
     html! { @for rows in sorted.chunk_by(|a, b| a.row == b.row) {
         fieldset {
-            legend { (heading(&rows.iter().map(|field| (*field).clone()).collect::<Vec<_>>())) }
+            legend { (heading(rows[0])) }
             @for field in rows { (one(field, published, words)) }
         }
     } }

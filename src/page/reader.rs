@@ -17,14 +17,11 @@ use jiff::tz::TimeZone;
 use maud::{Markup, html};
 use serde::Deserialize;
 use std::convert::Infallible;
-use std::time::Duration;
 
 /// Languages times units.
 pub(super) const CHOICES: usize = LANGUAGES.len() * Measures::NAMES.len();
 /// Name of the cookie that remembers a choice.
 const COOKIE: &str = "brimwatch_reader";
-/// A choice is kept for ten years: the screen hangs on the wall.
-const LONGEST: Duration = Duration::from_secs(10 * 365 * 86_400);
 
 /// For whom a page is written.
 #[derive(Clone)]
@@ -118,7 +115,7 @@ pub(super) async fn choose(State(app): State<App>, choice: Result<Json<Choice>, 
         choice.ok().and_then(|Json(choice)| Some((language(&choice.language)?, Measures::named(&choice.units)?)));
     let Some((language, measures)) = known else { return StatusCode::BAD_REQUEST.into_response() };
     let value = format!("{}.{}", language.tag(), measures.name());
-    let set = cookie::set(COOKIE, &value, "/", LONGEST, app.secure);
+    let set = cookie::set(COOKIE, &value, "/", cookie::FOR_GOOD, app.secure);
     ([(header::SET_COOKIE, set)], StatusCode::NO_CONTENT).into_response()
 }
 

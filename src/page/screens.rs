@@ -10,12 +10,9 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 /// Name of the cookie.
 const COOKIE: &str = "brimwatch_screen";
-/// A screen stays the bay's own for ten years: it hangs on the wall.
-const LONGEST: Duration = Duration::from_secs(10 * 365 * 86_400);
 /// Longest file that is read, bytes: a line for each bay.
 const FILE_MAX: u64 = 64 << 10;
 
@@ -67,7 +64,7 @@ pub fn enrol(people: &Path, bay: &str, by: &str, secure: bool) -> io::Result<Str
     let text = toml::to_string(&screens).map_err(io::Error::other)?;
     let text = format!("# The bays' own screens; an engineer makes one on the bay's page.\n\n{text}");
     files::replace(&file(people), text.as_bytes(), 0o600)?;
-    Ok(cookie::set(COOKIE, &secret, &format!("/bay/{bay}"), LONGEST, secure))
+    Ok(cookie::set(COOKIE, &secret, &format!("/bay/{bay}"), cookie::FOR_GOOD, secure))
 }
 
 /// Whether this comes from that bay's own screen.

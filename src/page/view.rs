@@ -398,7 +398,7 @@ fn polling(devices: &[DeviceStats], scene: Scene<'_>, language: &dyn Language) -
     let labels = language.labels();
     let ms = |us: &[u64; 3]| us.map(|us| number(us as f64 / 1000.0, 1)).join(" / ");
     html! {
-        div.scroll tabindex="0" role="region" aria-label=(labels.poll_columns[0]) { table {
+        div.scroll tabindex="0" role="region" aria-label=(labels.polling) { table {
             thead { tr { @for column in labels.poll_columns { th scope="col" { (column) } } } }
             tbody {
                 @for (d, state) in devices.iter().zip(&scene.frame.devices) {

@@ -72,9 +72,9 @@ pub(crate) fn account_of(recordings: &[PathBuf]) -> Result<Account, AccountError
     gather(asked, &whole(&paths), &TimeZone::UTC).map(|gathered| gathered.account)
 }
 
-/// Every leg of a delivery that is on record in a folder of a bay or in those beside it, and where it begins.
-pub(crate) fn legs_on_record(folder: &Path, delivery: &str) -> std::collections::BTreeMap<u8, PathBuf> {
-    segments::legs(folder, delivery)
+/// Whether that leg of a delivery is on record in a folder of a bay or in those beside it.
+pub(crate) fn is_on_record(folder: &Path, delivery: &str, leg: u8) -> bool {
+    segments::legs(folder, delivery).contains_key(&leg)
 }
 
 fn whole(recordings: &[PathBuf]) -> Vec<(PathBuf, u64)> {

@@ -7,6 +7,7 @@ mod deviations;
 mod doors;
 mod duty;
 mod labels;
+mod papers;
 mod refused;
 mod said;
 mod screen;
@@ -372,7 +373,7 @@ impl Language for Spanish {
     }
 
     fn papers(&self) -> &'static super::papers::PapersWords {
-        &super::papers::SPANISH
+        &papers::WORDS
     }
 
     fn step_labels(&self) -> &'static StepLabels {

@@ -122,7 +122,7 @@ impl Alarms {
         must(A::NotIndependent, 0, transfer && frame.verdict.word == VerdictWord::NotIndependent, on_s);
         for (id, times) in [(A::AttendanceDue, 0.0), (A::AttendanceOverdue, 1.0), (A::NobodyAttends, 2.0)] {
             let asked_s = plan.settings.limits.attendance_s.map(|s| s + times * plan.settings.limits.response_time_s);
-            let late = asked_s.is_some_and(|asked_s| transfer && known.unattended_s(frame) >= asked_s + LOOK_S);
+            let late = asked_s.is_some_and(|asked_s| transfer && known.unattended_s() >= asked_s + LOOK_S);
             must(id, 0, late, 0.0);
         }
         let odd = matches!(frame.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich) && transfer;

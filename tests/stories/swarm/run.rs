@@ -67,7 +67,7 @@ pub struct Known {
 impl Known {
     /// For how long nobody has said that they are there, s.
     #[expect(clippy::cast_precision_loss, reason = "hours")]
-    pub fn unattended_s(&self, _frame: &Frame) -> f64 {
+    pub fn unattended_s(&self) -> f64 {
         (self.s - self.attended_s) as f64
     }
 }

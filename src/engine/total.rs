@@ -16,6 +16,9 @@ use crate::time::EngineTime;
 const CONSECUTIVE_S: f64 = 10.0;
 /// A total that has stood may make up for so long at once, s: registers that count in coarse steps.
 const STOOD_S: f64 = 60.0;
+/// Devices renew their registers once a second or oftener (assumption): of two readings that come close upon each other, a
+/// late poll and the next or the last before a restart and the first after it, the second may show so much time more.
+const RENEWED_S: f64 = 1.0;
 /// A new beginning counts on for so long before it is believed, s: one wrong answer is none.
 const SETTLES_S: f64 = 5.0;
 /// A width that nobody stated must exceed what may have flowed by this factor: else it fits by chance.
@@ -230,8 +233,8 @@ impl Counted {
             }
         }
         // Backwards through the meter: step by step, and not to nothing while the rate says onward.
-        (plain < 0.0 && consecutive && -plain <= read.limits.fastest * dt_s + slack && !(from_nothing && onward))
-            .then_some(plain)
+        let most_back = read.limits.fastest * dt_s.max(RENEWED_S) + slack;
+        (plain < 0.0 && consecutive && -plain <= most_back && !(from_nothing && onward)).then_some(plain)
     }
 
     /// It was reset, or jumped: what it counted before stays, what flowed meanwhile is bounded.
@@ -257,7 +260,8 @@ fn seconds(from: &Taken, to: EngineTime) -> f64 {
 /// The most that can have flowed since then.
 fn most(last: &Taken, read: &Read<'_>) -> f64 {
     let stood_s = last.changed.map_or(f64::INFINITY, |changed| read.at.since_s(changed)).min(STOOD_S);
-    (read.limits.fastest * seconds(last, read.at).max(stood_s) + slack(read.setup)).min(read.limits.load)
+    let shown_s = seconds(last, read.at).max(stood_s).max(RENEWED_S);
+    (read.limits.fastest * shown_s + slack(read.setup)).min(read.limits.load)
 }
 
 /// By the rate, since then.
@@ -289,4 +293,69 @@ fn rolled(plain: f64, width: f64, last: &Taken, read: &Read<'_>) -> Option<f64> 
     let near = |a: f64, b: f64| if (b - flowed).abs() < (a - flowed).abs() { b } else { a };
     let best = fit.fold(near(first, second), near);
     ((best - flowed).abs() < width / 4.0).then_some(best)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::time::SECOND_NS;
+
+    const LIMITS: Limits = Limits { fastest: 20.0, load: 20_000.0 };
+
+    fn kilograms() -> SignalSetup {
+        SignalSetup {
+            kind: SignalKind::FlowMassTotal,
+            name: String::new(),
+            device: 0,
+            tank: None,
+            transmitter: None,
+            plausible_low: 0.0,
+            plausible_high: 1e9,
+            saturates_at: None,
+            division: 0.0,
+            noise: 0.0,
+            slow_noise: 0.0,
+            slow_noise_s: 20.0,
+            gain: 0.0,
+            zero: 0.0,
+            drift_per_sqrt_h: 0.0,
+            lag_s: 0.0,
+            rolls_over_at: None,
+            may_roll_over_at: Vec::new(),
+            low_flow: 0.0,
+            apparent_mass: false,
+        }
+    }
+
+    /// Readings at moments in ms; what each changed of what is counted, kg, or None while it is believed lost.
+    fn told(readings: &[(u64, f64)]) -> Vec<Option<f64>> {
+        let (setup, start) = (kilograms(), readings[0].1);
+        let mut counted = Counted::default();
+        let mut take = |&(ms, value): &(u64, f64)| {
+            let at = EngineTime(ms * (SECOND_NS / 1000));
+            counted.take(&Read { setup: &setup, at, value, summed: None, start, limits: LIMITS });
+            counted.since(start).ok().map(|e| e.value)
+        };
+        readings.iter().map(&mut take).collect()
+    }
+
+    /// A device that counts 6 kg/s and renews its registers at every whole second. A poll that is late by 0.9 s and the
+    /// next one on time, or the last before the watch is started anew and the first after it, lie 70 ms apart: a whole
+    /// second's count lies between them. It was taken for a jump.
+    #[test]
+    fn a_register_renewed_between_two_close_polls_is_no_jump() {
+        let shown = |ms: u64| (ms, 6.0 * (ms / 1000) as f64);
+        let told = told(&[shown(10), shown(1_010), shown(2_950), shown(3_020), shown(4_010)]);
+        assert_eq!(told, [0.0, 6.0, 12.0, 18.0, 24.0].map(Some));
+        // Going backwards through the meter it is the same.
+        let back = |ms: u64| (ms, 1_000.0 - 6.0 * (ms / 1000) as f64);
+        let told = super::tests::told(&[back(10), back(1_010), back(2_950), back(3_020)]);
+        assert_eq!(told, [0.0, -6.0, -12.0, -18.0].map(Some));
+    }
+
+    /// What no second can bring is none, however close they are.
+    #[test]
+    fn a_jump_between_two_close_polls_is_one() {
+        assert_eq!(told(&[(0, 0.0), (1_000, 6.0), (1_070, 27.0)])[2], None);
+    }
 }

@@ -344,7 +344,8 @@ impl Monitor {
             if delivery.phase == Phase::Transfer {
                 let neighbours = &self.neighbours;
                 self.watch.expect_movement(&self.settings, delivery, &mut self.readings, neighbours, self.at);
-                changed = self.watch.tick(&self.settings, &self.readings, delivery, neighbours, self.at);
+                let gas_due = self.soon.first_gas.is_some_and(|earliest| earliest <= self.at);
+                changed = self.watch.tick(&self.settings, &self.readings, delivery, neighbours, (self.at, gas_due));
             }
             let scene = self.outlook(delivery);
             let margin = scene.margin();

@@ -12,6 +12,9 @@ const FROM_KG: f64 = 20.0;
 const OVER_KG: f64 = 100.0;
 /// Readings that the mean goes over: about a minute.
 const READINGS: f64 = 60.0;
+/// So many readings in a row must be off, by half of what is another product at least: a wrong answer is one of them, and
+/// whoever stands at the trailer is to know within ten seconds (assumption).
+const IN_A_ROW: u32 = 5;
 /// Another product is off by at least this share.
 const LEAST: f64 = 0.005;
 /// And by this many standard uncertainties of the difference.
@@ -27,10 +30,11 @@ pub struct ProductCheck {
     zero: f64,
     from_kg: Option<f64>,
     over_kg: f64,
+    off_in_a_row: u32,
 }
 
 impl ProductCheck {
-    /// A second in which liquid flows.
+    /// A second in which liquid flows, and no gas yet.
     pub fn tick(&mut self, settings: &Settings, readings: &Readings, product: &Product, received_kg: f64) {
         if received_kg < FROM_KG {
             return;
@@ -47,15 +51,23 @@ impl ProductCheck {
         let line = readings.credible_kind(settings, SignalKind::LineTemperature, None);
         let at = density::actual(product, line.map_or(product.load_temperature, Celsius));
         self.expected = at.map(|a| Estimate { value: a.density.0, u: a.density.0 * a.u });
+        let is_off = |a: Estimate| (value - a.value).abs() > self.most(&a) / 2.0;
+        self.off_in_a_row =
+            if self.expected.is_some_and(|a| is_off(a)) { self.off_in_a_row.saturating_add(1) } else { 0 };
     }
 
-    /// How far the line's density is off what the papers say, and beyond how much it is another product, kg/m3; None: too
-    /// little has passed, or nobody can tell.
+    /// Whether it is another product that flows; None: too little has passed, or nobody can tell. Once that has been said,
+    /// `back` kg/m3 less are enough.
     #[must_use]
-    pub fn off_kg_per_m3(&self) -> Option<(Estimate, f64)> {
+    pub fn is_another(&self, back: f64) -> Option<bool> {
         let expected = self.expected.filter(|_| self.over_kg >= OVER_KG)?;
-        let value = self.mean - expected.value;
+        let off = (self.mean - expected.value).abs() > self.most(&expected) - back;
+        Some(off && self.off_in_a_row >= IN_A_ROW)
+    }
+
+    /// Beyond this it is another product, kg/m3.
+    fn most(&self, expected: &Estimate) -> f64 {
         let u = (expected.u * expected.u + self.zero * self.zero + self.noise * self.noise / self.count).sqrt();
-        Some((Estimate { value, u }, (LEAST * expected.value).max(SIGMAS * u)))
+        (LEAST * expected.value).max(SIGMAS * u)
     }
 }

@@ -1,12 +1,14 @@
 //! What is known about the mass of one transfer: accounts, the combined mass, the rate, the verdict.
 
-use super::alarm::condition::MOVEMENT_KG_PER_S;
+use super::alarm::condition::{MOVEMENT_KG_PER_S, movement};
 use super::bank::Bank;
 use super::block::{PLAUSIBLE_KG_PER_S, Recent};
 use super::comparison::{Comparison, Tick};
 use super::course::Course;
 use super::delivery::Delivery;
-use super::frame::{Estimate, Reason, ScaleZero, Together, Validity, Verdict, VerdictWord, Witness, WitnessId};
+use super::frame::{
+    Condition, Estimate, Reason, ScaleZero, Together, Validity, Verdict, VerdictWord, Witness, WitnessId,
+};
 use super::frozen::{Expected, Mover};
 use super::gauge;
 use super::hydraulics::Line;
@@ -329,14 +331,14 @@ impl Watch {
         self.zero.map(|zero| ScaleZero { at: zero.at, cause: zero.cause, kg: zero.kg })
     }
 
-    /// One second has gone by. True when the verdict's word changed.
+    /// One second has gone by, and the gas behind the last liquid is due or not. True when the verdict's word changed.
     pub fn tick(
         &mut self,
         settings: &Settings,
         readings: &Readings,
         delivery: &Delivery,
         neighbours: &Neighbours,
-        at: EngineTime,
+        (at, gas_due): (EngineTime, bool),
     ) -> bool {
         let mut changed = self.observe(settings, readings, delivery, neighbours, at);
         self.recent.tick(at, &self.accounts);
@@ -358,7 +360,9 @@ impl Watch {
                 self.line.look(settings, &heads, at, mass_kg, most_kg);
             }
         }
-        if let (Some(_), Some(together)) = (projection::moving(self.rate), &self.together) {
+        // What stands in the meter once nothing flows, or comes with the gas, is not the load.
+        let liquid_flows = !gas_due && movement(settings, readings) != Condition::False;
+        if let (true, Some(_), Some(together)) = (liquid_flows, projection::moving(self.rate), &self.together) {
             self.product.tick(settings, readings, &delivery.setup.product, together.received_kg.value);
         }
         if let Some(fastest) = slopes.iter().flatten().map(|s| s.value).max_by(f64::total_cmp) {

@@ -203,8 +203,32 @@ fn names_in_a_row(size: Size) -> usize {
 }
 
 fn panel_height(panel: &Panel, size: Size) -> f64 {
-    let names = panel.curves.len().div_ceil(names_in_a_row(size)) as f64;
-    ROW * (1.0 + names) + panel.height + 16.0
+    let names = panel.curves.len().div_ceil(names_in_a_row(size)) + limit_rows(panel, size).len();
+    ROW * (1.0 + names as f64) + panel.height + 16.0
+}
+
+/// Names of the limits as they lie, the highest first, in rows that fit: the lines themselves may lie too close together for
+/// a name at each.
+fn limit_rows(panel: &Panel, size: Size) -> Vec<String> {
+    let mut limits: Vec<&(f64, String)> = panel.limits.iter().collect();
+    limits.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let fit = size.pick(860.0, 358.0) - 36.0;
+    let mut rows: Vec<String> = Vec::new();
+    for (_, name) in limits {
+        match rows.last_mut() {
+            Some(row) if LETTER * (row.chars().count() + 2 + name.chars().count()) as f64 <= fit => {
+                row.push_str(", ");
+                row.push_str(name);
+            }
+            Some(row) => {
+                row.push(',');
+                rows.push(name.clone());
+            }
+            None if panel.limits.len() > 1 => rows.push(format!("from above: {name}")),
+            None => rows.push(name.clone()),
+        }
+    }
+    rows
 }
 
 fn draw_panel(canvas: &mut Canvas, panel: &Panel, across: Across, top: f64) {
@@ -216,6 +240,14 @@ fn draw_panel(canvas: &mut Canvas, panel: &Panel, across: Across, top: f64) {
         canvas.line(&format!("curve {}", curve.stroke.class()), x, y, 30.0, 0.0);
         curve.stroke.shape(canvas, x + 15.0, y);
         canvas.text("quiet", x + 36.0, y + 5.0, Anchor::Start, &curve.name);
+    }
+    let named = panel.curves.len().div_ceil(in_a_row);
+    for (at, row) in limit_rows(panel, canvas.size).iter().enumerate() {
+        let y = top + ROW * (1.0 + (named + at) as f64) + 9.0;
+        if at == 0 {
+            canvas.line("limit", 0.0, y, 30.0, 0.0);
+        }
+        canvas.text("strong", 36.0, y + 5.0, Anchor::Start, row);
     }
     let head = panel_height(panel, canvas.size) - panel.height - 8.0;
     let (high, low) = (top + head, top + head + panel.height);
@@ -230,13 +262,8 @@ fn draw_panel(canvas: &mut Canvas, panel: &Panel, across: Across, top: f64) {
         canvas.curve(&format!("curve {}", curve.stroke.class()), &points);
         shapes(canvas, curve.stroke, &points, across, at as f64 / panel.curves.len() as f64);
     }
-    let beside = (across.right - across.left) / panel.limits.len().max(1) as f64;
-    for (at, (value, name)) in panel.limits.iter().enumerate() {
+    for (value, _) in &panel.limits {
         canvas.line("limit", across.left, axis.at(*value), across.right - across.left, 0.0);
-        // Below its line where there is no room above.
-        let y = axis.at(*value) + if axis.at(*value) - high < 16.0 { 15.0 } else { -5.0 };
-        // Limits may lie close together: each name has a stretch of its own.
-        canvas.text("strong", across.left + 4.0 + at as f64 * beside, y, Anchor::Start, name);
     }
 }
 
@@ -329,6 +356,20 @@ mod tests {
             panels: vec![panel],
         };
         time_line(&line, size).into_string()
+    }
+
+    /// Lines that lie so close that names beside them would cover each other: named once, as they lie, each name whole.
+    #[test]
+    fn limits_close_together_are_named_as_they_lie() {
+        let limits = [(4.4, "critical high 4.40 m"), (3.9, "maximum working 3.90 m"), (4.1, "high-high 4.10 m")];
+        let limits = limits.map(|(m, name)| (m, name.to_owned())).to_vec();
+        let panel =
+            Panel { title: "level, m".to_owned(), height: 110.0, least: (0.0, 1.0), limits, curves: Vec::new() };
+        let wide = limit_rows(&panel, Size::Wide);
+        assert_eq!(wide, ["from above: critical high 4.40 m, high-high 4.10 m, maximum working 3.90 m"]);
+        let narrow = limit_rows(&panel, Size::Narrow);
+        assert_eq!(narrow.join(" "), wide[0]);
+        assert!(narrow.iter().all(|row| LETTER * row.chars().count() as f64 <= 358.0 - 36.0), "{narrow:?}");
     }
 
     #[test]

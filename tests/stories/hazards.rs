@@ -60,6 +60,30 @@ fn another_density_in_the_line_is_another_product() {
     assert_eq!(open(&story, AlarmId::WrongProduct), Some(Condition::True));
 }
 
+/// Liquid and gas stand in the meter when the valve has shut on the last of the load: neither that, nor one wrong answer of
+/// the meter, is another product.
+#[test]
+fn what_stands_in_the_meter_is_no_other_product() {
+    let mut story = Story::transferring(BENT_S);
+    story.stuck = vec![(SignalKind::FlowMassRate, 0.0), (SignalKind::LineDensity, 1_100.0)]
+        .into_iter()
+        .map(|(kind, value)| (kind, Measured::Number(value)))
+        .collect();
+    story.stop_s = Some(BENT_S);
+    for s in BENT_S + 1..BENT_S + 120 {
+        story.run_to(s);
+        assert_eq!(open(&story, AlarmId::WrongProduct), None, "{s} s");
+    }
+    let mut story = Story::transferring(BENT_S);
+    story.stuck = vec![(SignalKind::LineDensity, Measured::Number(1_000.0))];
+    story.run_to(BENT_S + 1);
+    story.stuck.clear();
+    for s in BENT_S + 2..BENT_S + 120 {
+        story.run_to(s);
+        assert_eq!(open(&story, AlarmId::WrongProduct), None, "{s} s");
+    }
+}
+
 #[test]
 fn a_meter_that_runs_backwards_is_said() {
     let flow = |kg_per_s| open(&bent(|_| {}, &[(SignalKind::FlowMassRate, kg_per_s)]), AlarmId::ReverseFlow);

@@ -30,10 +30,9 @@ impl Sight<'_> {
 
     /// The line's density is not that of the papers.
     pub(super) fn wrong_product(&self) -> Condition {
-        let back = self.back(AlarmId::WrongProduct, 0);
-        match self.product.off_kg_per_m3() {
+        match self.product.is_another(self.back(AlarmId::WrongProduct, 0)) {
             _ if !self.in_transfer() => Condition::False,
-            Some((off, most)) => yes(off.value.abs() > most - back),
+            Some(is_another) => yes(is_another),
             None if Readings::find(self.settings, SignalKind::LineDensity, None).is_none() => Condition::False,
             None => Condition::Unknown,
         }

@@ -22,11 +22,13 @@ const TREND_SIGMAS: f64 = 3.0;
 pub struct PadWatch {
     recent: [(EngineTime, f64); TREND],
     count: usize,
+    /// Slope and its standard error at the last tick, Pa/s.
+    slope: Option<(f64, f64)>,
 }
 
 impl Default for PadWatch {
     fn default() -> PadWatch {
-        PadWatch { recent: [(EngineTime(0), 0.0); TREND], count: 0 }
+        PadWatch { recent: [(EngineTime(0), 0.0); TREND], count: 0, slope: None }
     }
 }
 
@@ -41,11 +43,12 @@ impl PadWatch {
             }
             None => self.count = 0,
         }
+        self.slope = self.fitted();
     }
 
     /// Slope and its standard error, Pa/s.
     #[expect(clippy::cast_precision_loss, reason = "at most 60")]
-    fn slope(&self) -> Option<(f64, f64)> {
+    fn fitted(&self) -> Option<(f64, f64)> {
         if self.count < TREND_MIN {
             return None;
         }
@@ -79,7 +82,7 @@ impl PadWatch {
             PadTap::Supply => None,
         };
         let ceiling = ceiling(settings, plate);
-        let slope = self.slope();
+        let slope = self.slope;
         Pad {
             pressure_pa_gauge: pressure,
             ceiling_pa_gauge: ceiling.map(|c| c.0),
@@ -95,7 +98,7 @@ impl PadWatch {
     /// When a trend that is one will be at the ceiling, s.
     #[must_use]
     pub fn to_ceiling_s(&self, settings: &Settings, readings: &Readings, plate: Option<&Plate>) -> Option<f64> {
-        to_ceiling_s(settings, readings, plate, self.slope())
+        to_ceiling_s(settings, readings, plate, self.slope)
     }
 }
 

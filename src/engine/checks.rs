@@ -9,6 +9,7 @@ use super::papers::{Papers, Property, TankExpected};
 use super::reading::Readings;
 use super::settings::{DeliverySetup, Drive, PadTap, Settings, SignalKind};
 use crate::time::WallTime;
+use std::sync::Arc;
 
 /// Nanoseconds in a day.
 const DAY_NS: i64 = 86_400_000_000_000;
@@ -108,6 +109,12 @@ impl CheckId {
     pub fn is_by_person(self, settings: &Settings) -> bool {
         let read = self == CheckId::DewPoint && Readings::find(settings, SignalKind::DewPoint, None).is_some();
         CheckId::BY_PERSON.contains(&self) && !read
+    }
+
+    /// Whether it can change though nobody enters anything: by signals, the margin, the time.
+    fn is_live(self) -> bool {
+        use CheckId::{DewPoint, LoadFits, ShutoffInService, ShutoffTested, TrailerPressure};
+        matches!(self, LoadFits | TrailerPressure | DewPoint | ShutoffTested | ShutoffInService)
     }
 
     /// Whether it is asked at this bay: those of the pad gas only where gas drives.
@@ -297,16 +304,24 @@ fn not_yet(why: Why) -> Answer {
 
 /// Every check that is asked at this bay, in order.
 #[must_use]
-pub fn checks(grounds: &Grounds<'_>) -> Vec<Check> {
+pub fn checks(grounds: &Grounds<'_>) -> Vec<Arc<Check>> {
     let asked = CheckId::ALL.iter().map(|(id, _)| *id).filter(|id| id.is_asked(grounds.settings));
-    let check = |id: CheckId| {
-        let (state, why) = grounds.answer(id);
-        Check { id, state, by_person: id.is_by_person(grounds.settings), why }
-    };
-    asked.map(check).collect()
+    asked.map(|id| Arc::new(grounds.check(id))).collect()
+}
+
+/// Draws up anew those that hang on signals, the margin or the time: a second has gone by, and nobody has entered anything.
+pub fn renew(checks: &mut [Arc<Check>], grounds: &Grounds<'_>) {
+    for check in checks.iter_mut().filter(|check| check.id.is_live()) {
+        *check = Arc::new(grounds.check(check.id));
+    }
 }
 
 impl Grounds<'_> {
+    fn check(&self, id: CheckId) -> Check {
+        let (state, why) = self.answer(id);
+        Check { id, state, by_person: id.is_by_person(self.settings), why }
+    }
+
     fn answer(&self, id: CheckId) -> Answer {
         let papers = &self.setup.papers;
         match id {

@@ -6,6 +6,7 @@ use super::checks::Check;
 use super::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use super::steps::StepState;
 use crate::time::{EngineTime, WallAnchor, WallTime};
+use std::sync::Arc;
 
 /// What one step gave.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,7 +76,7 @@ pub struct Frame {
     /// Other bays that fill our tanks, in the order of the settings.
     pub neighbours: Vec<NeighbourState>,
     /// The open delivery's checks, in order.
-    pub checks: Vec<Check>,
+    pub checks: Vec<Arc<Check>>,
     /// The steps of the open delivery that are signed, let go, or whose turn has come.
     pub steps: Vec<StepState>,
     /// Gas behind the last liquid; None where no gas pushes, or nothing is being unloaded.

@@ -79,6 +79,7 @@ use zero::Zero;
 
 use crate::planted::{Bug, planted};
 use crate::time::{EngineTime, SECOND_NS, WallAnchor};
+use std::sync::Arc;
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
@@ -120,6 +121,8 @@ pub struct Monitor {
     restarted: bool,
     stocks: Vec<Stock>,
     latest: Vec<Entry>,
+    /// The checks since somebody last entered something: most of them hang on papers and entries alone.
+    drawn_up: Option<Vec<Arc<Check>>>,
 }
 
 impl Monitor {
@@ -158,6 +161,7 @@ impl Monitor {
             restarted: carried.restarted,
             stocks,
             latest: carried.latest,
+            drawn_up: None,
             settings,
         }
     }
@@ -270,6 +274,9 @@ impl Monitor {
     /// monitors and asks for alarms only. True where something changed that must be shown at once.
     pub fn advance(&mut self, input: &Input) -> bool {
         self.at = self.at.max(input.at);
+        if !matches!(input.event, Event::Tick | Event::Poll(_) | Event::Missed(_)) {
+            self.drawn_up = None;
+        }
         let mut changed = match &input.event {
             Event::Poll(poll) => {
                 self.devices.poll(poll);
@@ -584,6 +591,9 @@ impl Monitor {
         if keep {
             self.kept_at = Some(self.at);
         }
+        if self.drawn_up.is_none() && (is_tick || changed) {
+            self.drawn_up = Some(self.checks());
+        }
         let frame = (is_tick || changed).then(|| Box::new(self.frame()));
         Output { frame, keep, urgent: changed }
     }
@@ -633,7 +643,7 @@ impl Monitor {
     /// Asks something of the open delivery's steps.
     fn on_steps<T>(
         &self,
-        (checks, blow): (&[Check], Option<&BlowState>),
+        (checks, blow): (&[Arc<Check>], Option<&BlowState>),
         ask: impl FnOnce(steps::Grounds<'_>) -> T,
     ) -> Option<T> {
         let delivery = self.delivery.as_ref()?;
@@ -651,16 +661,20 @@ impl Monitor {
     }
 
     /// The open delivery's checks.
-    fn checks(&self) -> Vec<Check> {
+    fn checks(&self) -> Vec<Arc<Check>> {
         let Some(delivery) = &self.delivery else { return Vec::new() };
-        checks::checks(&checks::Grounds {
+        let grounds = checks::Grounds {
             settings: &self.settings,
             setup: &delivery.setup,
             readings: &self.readings,
             margin: &self.margin,
             entered: &delivery.entered,
             now: self.clock.wall_at(self.at),
-        })
+        };
+        let Some(drawn_up) = &self.drawn_up else { return checks::checks(&grounds) };
+        let mut checks = drawn_up.clone();
+        checks::renew(&mut checks, &grounds);
+        checks
     }
 
     /// Every open alarm.

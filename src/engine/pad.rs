@@ -9,6 +9,7 @@ use super::settings::{PadTap, Plate, Settings, SignalKind};
 use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 use crate::units::GaugePa;
+use std::collections::VecDeque;
 
 /// Readings a trend looks back on (one a second: a minute).
 const TREND: usize = 60;
@@ -18,18 +19,12 @@ const TREND_MIN: usize = 15;
 const TREND_SIGMAS: f64 = 3.0;
 
 /// The pad's recent past.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct PadWatch {
-    recent: [(EngineTime, f64); TREND],
-    count: usize,
+    /// The newest first.
+    recent: VecDeque<(EngineTime, f64)>,
     /// Slope and its standard error at the last tick, Pa/s.
     slope: Option<(f64, f64)>,
-}
-
-impl Default for PadWatch {
-    fn default() -> PadWatch {
-        PadWatch { recent: [(EngineTime(0), 0.0); TREND], count: 0, slope: None }
-    }
 }
 
 impl PadWatch {
@@ -37,11 +32,10 @@ impl PadWatch {
     pub fn tick(&mut self, settings: &Settings, readings: &Readings, at: EngineTime) {
         match readings.credible_kind(settings, SignalKind::PadPressure, None) {
             Some(value) => {
-                self.recent.rotate_right(1);
-                self.recent[0] = (at, value);
-                self.count = (self.count + 1).min(TREND);
+                self.recent.truncate(TREND - 1);
+                self.recent.push_front((at, value));
             }
-            None => self.count = 0,
+            None => self.recent.clear(),
         }
         self.slope = self.fitted();
     }
@@ -49,14 +43,11 @@ impl PadWatch {
     /// Slope and its standard error, Pa/s.
     #[expect(clippy::cast_precision_loss, reason = "at most 60")]
     fn fitted(&self) -> Option<(f64, f64)> {
-        if self.count < TREND_MIN {
-            return None;
-        }
-        let newest = self.recent[0].0;
-        let n = self.count as f64;
-        let mut points = self.recent.map(|(_, p)| (0.0, p));
-        let points = &mut points[..self.count];
-        points.iter_mut().zip(&self.recent).for_each(|((t, _), (at, _))| *t = -newest.since_s(*at));
+        let (newest, _) = *self.recent.front().filter(|_| self.recent.len() >= TREND_MIN)?;
+        let n = self.recent.len() as f64;
+        let mut points = [(0.0, 0.0); TREND];
+        let points = &mut points[..self.recent.len()];
+        points.iter_mut().zip(&self.recent).for_each(|(point, (at, p))| *point = (-newest.since_s(*at), *p));
         let (sum_t, sum_p) = points.iter().fold((0.0, 0.0), |(st, sp), (t, p)| (st + t, sp + p));
         let (mean_t, mean_p) = (sum_t / n, sum_p / n);
         let (stt, stp) = points.iter().fold((0.0, 0.0), |(stt, stp), (t, p)| {

@@ -18,6 +18,7 @@ use super::settings::{PadTap, Settings, SignalKind};
 use super::witness::{density, geometry};
 use crate::time::{EngineTime, WallTime};
 use crate::units::{GaugePa, Kg, Metre};
+use std::sync::Arc;
 
 /// One step as the site has it.
 #[derive(Debug, Clone, PartialEq)]
@@ -231,7 +232,7 @@ pub struct Grounds<'a> {
     /// The open delivery.
     pub delivery: &'a Delivery,
     /// The checks before anything is connected.
-    pub checks: &'a [Check],
+    pub checks: &'a [Arc<Check>],
     /// What the witnesses say together.
     pub verdict: VerdictWord,
     /// Received by the tank's own gauge, kg, if that can be used.

@@ -54,6 +54,8 @@ const RATE_SIGMAS: f64 = 4.0;
 pub struct Watch {
     /// What each witness says.
     pub accounts: [Account; 3],
+    /// The same evened out, as it is shown and combined.
+    shown: [Account; 3],
     /// What each last said while it was credible, and when.
     pub held: [Option<(EngineTime, Estimate)>; 3],
     /// The credible witnesses as one mass.
@@ -96,6 +98,7 @@ impl Watch {
     pub fn new(at: EngineTime) -> Watch {
         Watch {
             accounts: [Account::lost(Reason::NoStart); 3],
+            shown: [Account::lost(Reason::NoStart); 3],
             held: [None; 3],
             together: None,
             verdict: verdict::none(at),
@@ -116,6 +119,7 @@ impl Watch {
     pub fn blind(&mut self) {
         self.recent = Recent::default();
         self.settled = Settled::default();
+        self.shown = self.accounts;
         self.rate = None;
         self.line.blind();
     }
@@ -160,14 +164,13 @@ impl Watch {
     /// The witnesses as the frame shows them.
     #[must_use]
     pub fn frame(&self) -> [Witness; 3] {
-        let settled = self.settled.accounts(&self.accounts);
-        [0, 1, 2].map(|i| settled[i].frame(WITNESSES[i], self.held[i].map(|(_, e)| e)))
+        [0, 1, 2].map(|i| self.shown[i].frame(WITNESSES[i], self.held[i].map(|(_, e)| e)))
     }
 
     /// Mass received by the tank's level as it is shown, kg; none where it is not credible.
     #[must_use]
     pub fn tank_kg(&self) -> Option<f64> {
-        self.settled.accounts(&self.accounts)[TANK].credible().map(|received| received.value)
+        self.shown[TANK].credible().map(|received| received.value)
     }
 
     /// Signals that must move while the mass does are held against what the others and the flow rate saw move.
@@ -266,6 +269,17 @@ impl Watch {
         neighbours: &Neighbours,
         at: EngineTime,
     ) -> bool {
+        self.look(settings, readings, delivery, neighbours, (at, false))
+    }
+
+    fn look(
+        &mut self,
+        settings: &Settings,
+        readings: &Readings,
+        delivery: &Delivery,
+        neighbours: &Neighbours,
+        (at, ticked): (EngineTime, bool),
+    ) -> bool {
         let before = self.accounts.map(|a| a.credible().is_some());
         let scene = self.scene(settings, readings, delivery, neighbours, at);
         self.accounts = [flow::account(&scene), scale::account(&scene), tank::account(&scene)];
@@ -285,6 +299,11 @@ impl Watch {
             }
         }
         self.comparison.mark(&mut self.accounts);
+        if ticked {
+            let changed = self.accounts.map(|account| readings.unchanged_since(account.signal?));
+            self.settled.tick(at, &self.accounts, changed, self.comparison.excused());
+        }
+        self.shown = self.settled.accounts(&self.accounts);
         self.together = self.combine();
         let came_or_went = (0..3).any(|i| before[i] != self.accounts[i].credible().is_some());
         let shared = neighbours.take_part(delivery.setup.tank, at);
@@ -322,6 +341,7 @@ impl Watch {
         self.zero = Some(zero);
         self.comparison.start_anew(SCALE);
         self.settled.forget(SCALE);
+        self.shown = self.settled.accounts(&self.accounts);
         self.recent = Recent::default();
     }
 
@@ -340,10 +360,9 @@ impl Watch {
         neighbours: &Neighbours,
         (at, gas_due): (EngineTime, bool),
     ) -> bool {
-        let mut changed = self.observe(settings, readings, delivery, neighbours, at);
+        let mut changed = self.look(settings, readings, delivery, neighbours, (at, true));
         self.recent.tick(at, &self.accounts);
         let register_changed = self.accounts.map(|account| readings.unchanged_since(account.signal?));
-        self.settled.tick(at, &self.accounts, register_changed, self.comparison.excused());
         let slopes = self.recent.slopes_kg_per_s();
         self.rate = Recent::rate_kg_per_s(&slopes);
         let pad_pa = readings.credible_kind(settings, SignalKind::PadPressure, None);
@@ -398,10 +417,9 @@ impl Watch {
 
     /// The credible witnesses, evened out; one that is disturbed as it was before, or not at all.
     fn panel(&self) -> Panel {
-        let accounts = self.settled.accounts(&self.accounts);
         let excused = self.comparison.excused();
         let out = (0..3).filter(|&i| excused[i] && !self.settled.holds(i, &self.accounts));
-        out.fold(Panel::credible(&accounts), |panel, i| panel.without(i))
+        out.fold(Panel::credible(&self.shown), |panel, i| panel.without(i))
     }
 
     /// The credible witnesses as one mass. Of what has been found each suspect in turn is left out; the

@@ -18,6 +18,7 @@ use crate::time::{EngineTime, WallTime};
 use crate::units::{AbsPa, Celsius, GaugePa, Kg, KgPerM3, KgPerS, M3, Metre, PaS};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize, Serializer};
+use std::sync::Arc;
 
 /// A type with a form on disk.
 pub trait Stored: Sized {
@@ -163,6 +164,17 @@ impl<T: Stored> Stored for Box<T> {
     }
     fn from_form(form: Self::Form) -> Self {
         Box::new(T::from_form(*form))
+    }
+}
+
+/// What is shared is written each time.
+impl<T: Stored> Stored for Arc<T> {
+    type Form = T::Form;
+    fn to_form(&self) -> Self::Form {
+        self.as_ref().to_form()
+    }
+    fn from_form(form: Self::Form) -> Self {
+        Arc::new(T::from_form(form))
     }
 }
 

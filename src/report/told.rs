@@ -103,7 +103,7 @@ pub(super) fn checks(settings: &Settings, frame: &Frame, zone: &TimeZone) -> Vec
             says: text.says,
         }
     };
-    frame.checks.iter().map(account).collect()
+    frame.checks.iter().map(|check| account(check)).collect()
 }
 
 /// How long each verdict held.

@@ -257,7 +257,7 @@ pub fn held() -> Published {
     ];
     let line = |(id, state, why): (CheckId, CheckState, Why)| {
         let by_person = matches!(why, Why::NotEntered | Why::Entered { .. });
-        Check { id, state, by_person, why: vec![why] }
+        Arc::new(Check { id, state, by_person, why: vec![why] })
     };
     p.frame.checks = lines.into_iter().map(line).collect();
     p

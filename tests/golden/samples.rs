@@ -12,6 +12,7 @@ use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::recording::truth::{Fault, Harm, Truth};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
 use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, KgPerS, M3, Metre, PaS};
+use std::sync::Arc;
 
 pub const TANK_DIAMETER_M: f64 = 3.0;
 pub const DENSITY_KG_PER_M3: f64 = 1510.0;
@@ -223,7 +224,7 @@ fn entered() -> EnteredCheck {
 }
 
 /// One check for each reason that there is.
-fn every_check() -> Vec<Check> {
+fn every_check() -> Vec<Arc<Check>> {
     let property = papers().properties[0].clone();
     let why = [
         Why::NotWritten(Paper::Driver),
@@ -248,7 +249,8 @@ fn every_check() -> Vec<Check> {
     let states = [CheckState::Fails, CheckState::NotYet, CheckState::Met];
     let ids = CheckId::ALL.iter().map(|(id, _)| *id);
     let each = ids.zip(why).zip(states.into_iter().cycle());
-    each.map(|((id, why), state)| Check { id, state, by_person: state == CheckState::Met, why: vec![why] }).collect()
+    let check = |((id, why), state)| Check { id, state, by_person: state == CheckState::Met, why: vec![why] };
+    each.map(|of| Arc::new(check(of))).collect()
 }
 
 fn tank(name: &str, geometry: TankGeometry) -> TankSetup {

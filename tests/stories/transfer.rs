@@ -25,10 +25,9 @@ fn witnesses_agree_and_a_finish_is_projected() {
         let squares = witness.budget.iter().map(|c| c.kg * c.kg).sum::<f64>();
         assert!((squares.sqrt() - e.u).abs() < 1e-9, "the budget adds up to u");
     }
-    // What weights leave of each source makes the whole of it (GUM F.1.2.3), but for the second by which the witnesses' last
-    // minute is newer than the combined mass.
+    // What weights leave of each source makes the whole of it (GUM F.1.2.3).
     let whole = Budget::of_all(frame).expect("nobody is suspect");
-    assert!((whole.u_kg - together.u).abs() < 1e-3 * together.u, "{} for {}", whole.u_kg, together.u);
+    assert!((whole.u_kg - together.u).abs() < 1e-7 * together.u, "{} for {}", whole.u_kg, together.u);
     let degrees = |id| Budget::of_witness(frame, id).expect("credible").degrees;
     let least = [WitnessId::Flow, WitnessId::Scale, WitnessId::Tank].map(degrees).into_iter().fold(f64::MAX, f64::min);
     assert!(whole.degrees > least, "{} for {least}", whole.degrees);

@@ -12,6 +12,7 @@ use crate::engine::frame::{
 use crate::engine::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use crate::engine::steps::StepState;
 use crate::time::{EngineTime, WallAnchor, WallTime};
+use std::sync::Arc;
 
 mirror! {
     struct FrameForm of Frame {
@@ -36,7 +37,7 @@ mirror! {
         recorder: RecorderState,
         blind: Option<Gap>,
         neighbours: Vec<NeighbourState>,
-        checks: Vec<Check>,
+        checks: Vec<Arc<Check>>,
         steps: Vec<StepState>,
         blow: Option<BlowState>,
     }

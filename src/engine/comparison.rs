@@ -2,6 +2,8 @@
 //!
 //! The first row is the second witness less the first, the second row the third less the mean of the two weighted
 //! by their white noise: so the rows' own noises are independent of each other, and a common mass drops out of both.
+//! A witness that missed ticks of a block takes part with those it has: who steps on the deck while a device loses polls
+//! is to be seen.
 
 use super::bank::{Bank, Seen};
 use super::block::BLOCK_TICKS;
@@ -38,8 +40,20 @@ const WHITE: f64 = 0.2;
 struct Sum {
     kg: f64,
     ticks: usize,
+    /// Numbers of those ticks within the block, summed.
+    numbers: usize,
     updates: usize,
     changed: Option<EngineTime>,
+}
+
+impl Sum {
+    /// Its mean, brought by the rate from the middle of the ticks it has to that of the block; None: it missed them all.
+    #[expect(clippy::cast_precision_loss, reason = "ten at most")]
+    fn mean(&self, tick: &Tick, dt_s: f64) -> Option<f64> {
+        let (n, block) = (self.ticks as f64, BLOCK_TICKS as f64);
+        let late_ticks = self.numbers as f64 / n - (block - 1.0) / 2.0;
+        (self.ticks > 0).then(|| self.kg / n - tick.rate_kg_per_s * late_ticks * dt_s / block)
+    }
 }
 
 /// How a row scatters, in units of what the filter expects.
@@ -187,6 +201,7 @@ impl Comparison {
             if let Some(credible) = account.credible().filter(|_| !guessed(account)) {
                 sum.kg += credible.value + tick.rate_kg_per_s * account.errors.age_s;
                 sum.ticks += 1;
+                sum.numbers += self.ticks;
                 sum.updates += usize::from(sum.changed != tick.changed[i]);
             }
             sum.changed = tick.changed[i];
@@ -210,10 +225,7 @@ impl Comparison {
         let dt_s = tick.at.since_s(self.begin);
         self.keep(dt_s);
         self.learnt.pass(self.begin, dt_s, &errors);
-        let means = self.sums.map(|sum| {
-            #[expect(clippy::cast_precision_loss, reason = "five")]
-            (sum.ticks == BLOCK_TICKS).then(|| sum.kg / BLOCK_TICKS as f64)
-        });
+        let means = self.sums.map(|sum| sum.mean(tick, dt_s));
         self.begun |= means.iter().flatten().any(|kg| *kg > BEGINS_KG);
         if !self.begun {
             return;

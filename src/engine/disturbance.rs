@@ -17,8 +17,8 @@ const LEVEL_S: f64 = 90.0;
 const JOIN_SIGMAS: f64 = 3.5;
 /// See above.
 const DIP: usize = 4;
-/// So many times that long for people who come one after the other.
-const VISITS: f64 = 2.0;
+/// Longest excuse in all, s: people who come one after the other, foam that comes again (assumption: two visits).
+const IN_ALL_S: f64 = 2.0 * SCALE_S;
 /// Least and most that people with their tools weigh, kg: one light person, three with tools (assumptions).
 const PEOPLE_KG: (f64, f64) = (40.0, 300.0);
 /// Highest foam, m (assumption).
@@ -76,14 +76,14 @@ struct Excuse {
 }
 
 impl Excuse {
-    /// One more who steps on has his own time; no more than a few of them. Who goes as he comes leaves a dip in what the
+    /// One more who steps on has his own time, within that of all of them. Who goes as he comes leaves a dip in what the
     /// deck carries.
     fn go_on(mut self, witness: WitnessId, at: EngineTime, now_kg: f64, sigma_kg: f64) -> Excuse {
         // Heavier on a scale is less received, foam is more.
         let side = if witness == WitnessId::Scale { -1.0 } else { 1.0 };
         let least_kg = self.recent_kg.iter().map(|kg| side * kg).fold(f64::INFINITY, f64::min);
         let joined = side * now_kg > 0.0_f64.max(least_kg + JOIN_SIGMAS * sigma_kg);
-        if joined && at.since_s(self.first) < VISITS * SCALE_S {
+        if joined {
             self.since = at;
             self.recent_kg = [now_kg; DIP];
         }
@@ -196,7 +196,8 @@ fn is_back(off: &Off, now_kg: f64, excuse: Excuse) -> bool {
 fn is_over(witness: WitnessId, at: EngineTime, off: &Off, now_kg: f64, excuse: Excuse) -> bool {
     let lighter = witness == WitnessId::Scale && excuse.jump_kg > 0.0;
     let grows = lighter && now_kg > excuse.jump_kg * (1.0 + GROWS) + GROWS_SIGMAS * off.sigma_kg;
-    let late = at.since_s(excuse.since) > if witness == WitnessId::Scale { SCALE_S } else { LEVEL_S };
+    let own_s = if witness == WitnessId::Scale { SCALE_S } else { LEVEL_S };
+    let late = at.since_s(excuse.since) > own_s || at.since_s(excuse.first) > IN_ALL_S;
     late && !planted(Bug::ExcuseWithoutEnd) || grows || now_kg.abs() > most_kg(witness, off)
 }
 

@@ -438,6 +438,8 @@ pub const SITE: &[Key] = &[
         "for a total: where its counter is full and begins anew at 0; without it: not known, told from two readings in a row"),
     key("bay.signal.low_flow", DifferenceOfSignal, Optional, "0.05 kg/s",
         "for a flow rate: a meter that shows less may count nothing (its low-flow cut-off); up to a tenth of plausible_high; without it 0"),
+    key("bay.signal.suppressed_in", Texts, Optional, r#"["idle", "closed"]"#,
+        "phases in which neither its loss nor an unlikely reading of it is called out, because its device is off by design: idle, opened, closed; only of a line or pad-gas temperature, a gas supply pressure, a draw-off or a dew point; never in a transfer"),
     key("bay.signal.division", DifferenceOfSignal, Optional, "20 kg",
         "smallest step the value can make; needed for the scale, otherwise 0"),
     key("bay.signal.noise", DifferenceOfSignal, Optional, "2 mm", "white noise of one reading (1 sigma); by kind where left out"),

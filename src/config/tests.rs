@@ -161,6 +161,8 @@ const PLANTED: &[(&str, &str, &str, &str, &str)] = &[
     ("division = \"20 kg\"", "division = \"20 kg\"\nullage_from = \"8 kg\"", "bay.signal.ullage_from", "ullage_from = \"8 kg\"", "is no ullage"),
     ("division = \"20 kg\"", "division = \"20 kg\"\nindicates = \"apparent_mass\"", "bay.signal.indicates", "indicates = \"apparent_mass\"\n", "no mass meter"),
     ("division = \"20 kg\"", "division = \"20 kg\"\nlow_flow = \"1 kg\"", "bay.signal.low_flow", "low_flow = \"1 kg\"", "is no flow rate"),
+    ("division = \"20 kg\"", "division = \"20 kg\"\nsuppressed_in = [\"idle\"]", "bay.signal.suppressed_in", "suppressed_in = [", "is never suppressed"),
+    ("kind = \"line_temperature_c\"", "kind = \"line_temperature_c\"\nsuppressed_in = [\"transfer\"]", "bay.signal.suppressed_in", "suppressed_in = [", "\"transfer\" is no phase"),
     ("kind = \"flow_kg_per_s\"", "kind = \"flow_kg_per_s\"\nlow_flow = \"5 kg/s\"", "bay.signal.low_flow", "low_flow = \"5 kg/s\"", "blind so far up"),
     // Devices.
     ("address = \"127.0.0.1:15021\"\n", "", "device", "[[device]]\nname = \"line meter\"", "reached by, once"),

@@ -44,6 +44,8 @@ struct Sum {
     numbers: usize,
     updates: usize,
     changed: Option<EngineTime>,
+    /// What it said last within the block: what its mass feels, and what it may be off by.
+    last: Option<Account>,
 }
 
 impl Sum {
@@ -203,6 +205,7 @@ impl Comparison {
                 sum.ticks += 1;
                 sum.numbers += self.ticks;
                 sum.updates += usize::from(sum.changed != tick.changed[i]);
+                sum.last = Some(*account);
             }
             sum.changed = tick.changed[i];
         }
@@ -220,7 +223,8 @@ impl Comparison {
     }
 
     fn block(&mut self, tick: &Tick) {
-        let errors = tick.accounts.map(|a| a.errors);
+        let accounts = [0, 1, 2].map(|i| self.sums[i].last.unwrap_or(tick.accounts[i]));
+        let errors = accounts.map(|a| a.errors);
         self.restart(&errors);
         let dt_s = tick.at.since_s(self.begin);
         self.keep(dt_s);
@@ -235,8 +239,8 @@ impl Comparison {
             let updates = self.sums[i].updates.max(1) as f64;
             errors[i].white_kg * errors[i].white_kg / updates
         });
-        let feels = [0, 1, 2].map(|i| filter::feels(&tick.accounts[i], i));
-        if self.look_for_disturbances(tick, &means, &feels, &noise_kg2) {
+        let feels = [0, 1, 2].map(|i| filter::feels(&accounts[i], i));
+        if self.look_for_disturbances(tick.at, &accounts, &means, &feels, &noise_kg2) {
             self.take_back(&errors);
         }
         let excused = self.excused();
@@ -319,7 +323,8 @@ impl Comparison {
     /// Scale and tank are each held against the meter, else against each other; true when an excuse begins.
     fn look_for_disturbances(
         &mut self,
-        tick: &Tick,
+        at: EngineTime,
+        accounts: &[Account; 3],
         means: &[Option<f64>; 3],
         feels: &[Vector; 3],
         noise_kg2: &[f64; 3],
@@ -334,17 +339,17 @@ impl Comparison {
             let row = Row { parts, noise_kg2: noise_kg2[i] + noise_kg2[other] };
             let value = means[i]? - means[other]?;
             let expected = filter.lasting(&mixed(&row, feels));
-            let slow = tick.accounts[i].errors.slow_kg;
+            let slow = accounts[i].errors.slow_kg;
             // About the mean of up to eight blocks: white noise 1/8 more, noise with a memory about 1/3.
             let sigma_kg = (9.0 / 8.0 * row.noise_kg2 + 4.0 / 3.0 * slow * slow).sqrt();
-            Some(Off { kg: value - expected, sigma_kg, kg_per_unit: tick.accounts[i].kg_per_unit })
+            Some(Off { kg: value - expected, sigma_kg, kg_per_unit: accounts[i].kg_per_unit })
         });
         let jumps = [SCALE, TANK].map(|i| self.disturbances[i].clear_jump_kg(&off[i - SCALE]?));
         let mut began = false;
         for (nth, (i, id)) in [(SCALE, WitnessId::Scale), (TANK, WitnessId::Tank)].into_iter().enumerate() {
             let other = if means[0].is_some() { jumps[1 - nth] } else { None };
             match off[nth] {
-                Some(off) => began |= self.disturbances[i].block(id, tick.at, &off, other),
+                Some(off) => began |= self.disturbances[i].block(id, at, &off, other),
                 None => self.disturbances[i].absent(),
             }
         }

@@ -189,6 +189,13 @@ impl Disturbance {
     }
 }
 
+/// A jump from one reading to the next that is no noise, given what noise each carries, kg.
+#[must_use]
+pub fn clear_kg(witness: usize, noise_kg: f64) -> f64 {
+    let least_kg = if witness == WitnessId::Scale as usize { PEOPLE_KG.0 } else { 0.0 };
+    least_kg.max(JUMP_SIGMAS * std::f64::consts::SQRT_2 * noise_kg)
+}
+
 fn is_back(off: &Off, now_kg: f64, excuse: Excuse) -> bool {
     now_kg.abs() < (BACK_SIGMAS * off.sigma_kg).max(BACK_SHARE * excuse.most_kg)
 }

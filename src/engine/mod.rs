@@ -62,7 +62,7 @@ use blow::BlowState;
 use checks::Check;
 use delivery::{Delivery, Refusal};
 use devices::Devices;
-use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
+use frame::{Condition, DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
 use input::{
     AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, OutOfService, RecorderState,
     What,
@@ -568,10 +568,16 @@ impl Monitor {
             answers.extend(sight.of_tanks());
             answers.extend(self.attendance.conditions(&self.settings.limits, self.phase(), self.at));
         }
+        let suppressed = sight.suppressed(&answers);
         let delays = Delays { on_s: self.settings.thresholds.on_delay_s, off_s: self.settings.thresholds.off_delay_s };
         let wall = self.clock.wall_at(self.at);
         let mut changed = is_tick && self.alarms.expire(self.at);
-        for (key, condition) in answers {
+        for (key, mut condition) in answers {
+            let by_design = suppressed.iter().find(|s| s.key == key).copied();
+            if by_design.is_some() {
+                condition = Condition::False;
+            }
+            changed |= self.alarms.suppress(key, by_design);
             changed |= self.alarms.take(key, condition, self.at, wall, delays);
         }
         changed
@@ -614,6 +620,7 @@ impl Monitor {
             alarms: self.alarms.frame(),
             shelves: self.alarms.shelves().to_vec(),
             out_of_service: self.alarms.out_of_service().to_vec(),
+            suppressed: self.alarms.suppressed().to_vec(),
             attendance: self.attendance.frame(&self.settings.limits, self.phase()),
             recorder: self.recorder,
             blind: self.blind,

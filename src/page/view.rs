@@ -364,7 +364,7 @@ fn checks(scene: Scene<'_>, language: &dyn Language) -> Markup {
     }
 }
 
-/// Alarms that are shelved or out of service, each with what takes it back.
+/// Alarms that are shelved or out of service, each with what takes it back, and those suppressed by design.
 fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
     let labels = language.labels();
     let back = |what: &str, key: AlarmKey, label: &str| {
@@ -372,8 +372,9 @@ fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
         html! { button type="button" data-entry=(entry) { (label) } }
     };
     let (shelves, out) = (&scene.frame.shelves, &scene.frame.out_of_service);
+    let suppressed = &scene.frame.suppressed;
     html! {
-        @if !shelves.is_empty() || !out.is_empty() {
+        @if !shelves.is_empty() || !out.is_empty() || !suppressed.is_empty() {
             ul.aside {
                 @for shelf in shelves {
                     li { (language.shelved(scene, shelf)) " " (back("unshelved", shelf.key, labels.unshelve)) }
@@ -381,6 +382,7 @@ fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
                 @for out in out {
                     li { (language.out_of_service(scene, out)) " " (back("put_back", out.key, labels.put_back)) }
                 }
+                @for suppressed in suppressed { li { (language.suppressed(scene, suppressed)) } }
             }
         }
     }

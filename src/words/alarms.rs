@@ -286,9 +286,7 @@ normal: it neither raises an alarm nor clears one. An alarm comes when its condi
 once where the line below says so. It goes when the condition has been false for the off-delay and somebody has said
 \"Seen\"; where its line says so, without. \"Seen\" clears nothing. The first of those that are open together is marked.
 Where the site file gives an alarm a dead-band, an open one's condition holds until its value is so far back from the
-limit; none comes later for it. By design one thing is not called out: a density meter that shows gas before liquid has
-reached it, or after the line was blown clear, is not lost; the same meter is called out as soon as liquid flows. Its
-priority follows from two things:
+limit; none comes later for it. Its priority follows from two things:
 
 | if nobody acts | at once | within the response time | before the next phase |
 | --- | --- | --- | --- |
@@ -300,6 +298,19 @@ the notes instead of called out, and comes back unseen when its time is over. On
 shelved, and of signals only those that neither warn of level, pressure, reaction or another product nor make a witness.
 The same alarms may be taken out of service by an engineer, who says why: until they are put back. Who, since when and why
 stands on the recording and on the page for as long as it lasts.
+
+Suppressed by design is what the state of the plant makes come as a matter of course. Its condition holds, nobody is called,
+and which and why stands on the page beside the alarms set aside, in the recording and in the unloading record. There are two:
+
+- A density meter that shows gas, below its range, while no liquid flows: before the load has reached it, or after the line
+  was blown clear. The same meter is called out as soon as liquid flows.
+- `suppressed_in` of a signal in the site file: the loss of a signal, or a reading of it that is unlikely, in the phases
+  `idle`, `opened` or `closed`, where its device is off by design. Only of line or pad-gas temperature, gas supply pressure,
+  draw-off and dew point; never in a transfer. `check` refuses it of anything else.
+
+Nothing suppresses what warns of level, pad or tank pressure, missing mass, another product or a reaction, nor the loss of
+what they are told by. An alarm that is open when its suppression begins stays until somebody has seen it and the off-delay
+is over; when suppression ends and the condition still holds, the alarm comes.
 
 Where the site asks for attendance (`attendance` in the bay's limits), the attendant on duty says \"I am here\" at the
 bay's own screen: the one that an engineer has made its own, or any page on the machine where nobody signs in. Whoever

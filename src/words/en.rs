@@ -10,7 +10,7 @@ use super::{
 use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
-    Alarm, CeilingBy, CheckedBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Shelf, Slip,
+    Alarm, CeilingBy, CheckedBy, Explanation, Margin, Moment, NeighbourState, Pessimist, Phase, Reason, Shelf, Slip, Suppressed,
     Source, Tank, Validity, VerdictWord, WitnessId,
 };
 use crate::engine::input::{AlarmId, GapClock, MissReason, OutOfService, RecorderState, Status, ZeroCause};
@@ -256,6 +256,10 @@ impl Language for English {
 
     fn shelved(&self, scene: Scene<'_>, shelf: &Shelf) -> String {
         super::duty::shelved(scene, shelf)
+    }
+
+    fn suppressed(&self, scene: Scene<'_>, suppressed: &Suppressed) -> String {
+        super::duty::suppressed(scene, suppressed)
     }
 
     fn out_of_service(&self, scene: Scene<'_>, out: &OutOfService) -> String {

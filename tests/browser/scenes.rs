@@ -493,6 +493,7 @@ fn frame() -> Frame {
         blow: None,
         shelves: Vec::new(),
         out_of_service: Vec::new(),
+        suppressed: Vec::new(),
         attendance: AttendanceState::default(),
     }
 }
@@ -697,6 +698,7 @@ fn signals() -> Vec<SignalSetup> {
         rolls_over_at: None,
         may_roll_over_at: Vec::new(),
         low_flow: 0.0,
+        suppressed_in: Vec::new(),
         apparent_mass: false,
     };
     vec![

@@ -142,15 +142,16 @@ pub const CATALOGUE: [Line; 36] = {
 /// pressure, reaction or another product, nor weighs what is missing.
 #[must_use]
 pub fn may_set_aside(settings: &Settings, key: AlarmKey) -> bool {
-    use SignalKind as K;
     let of_signal = matches!(key.id, AlarmId::SignalLost | AlarmId::ReadingUnlikely);
-    let spare = settings.signals.get(usize::from(key.subject)).is_some_and(|signal| {
-        matches!(
-            signal.kind,
-            K::LineTemperature | K::GasSupplyPressure | K::PadGasTemperature | K::DrawOff | K::DewPoint
-        )
-    });
+    let spare = settings.signals.get(usize::from(key.subject)).is_some_and(|signal| is_spare(signal.kind));
     of(key.id).shelvable && (!of_signal || spare)
+}
+
+/// Whether the loss of such a signal may go unheard for a while.
+#[must_use]
+pub const fn is_spare(kind: SignalKind) -> bool {
+    use SignalKind as K;
+    matches!(kind, K::LineTemperature | K::GasSupplyPressure | K::PadGasTemperature | K::DrawOff | K::DewPoint)
 }
 
 /// The line of an alarm.

@@ -50,7 +50,7 @@ pub struct Sight<'a> {
 }
 
 impl Sight<'_> {
-    fn phase(&self) -> Phase {
+    pub(super) fn phase(&self) -> Phase {
         self.delivery.map_or(Phase::Idle, |d| d.phase)
     }
 
@@ -141,15 +141,18 @@ impl Sight<'_> {
 
     /// A density meter shows gas before liquid has reached it, and when nothing flows after the line was blown
     /// clear: below its range, and as it should be.
+    pub(super) fn gas_is_in(&self, signal: u16) -> bool {
+        let Some(setup) = self.settings.signals.get(usize::from(signal)) else { return false };
+        let below = self.readings.last(signal).is_some_and(|value| value < setup.plausible_low);
+        setup.kind == SignalKind::LineDensity
+            && self.readings.validity(signal) == Validity::Lost(Reason::OutOfRange)
+            && below
+            && !self.liquid_flows()
+    }
+
     fn signal_lost(&self, signal: u16) -> Condition {
-        let shows_gas = || {
-            let setup = self.settings.signals.get(usize::from(signal));
-            let below = setup.zip(self.readings.last(signal)).is_some_and(|(setup, value)| value < setup.plausible_low);
-            below && setup.is_some_and(|s| s.kind == SignalKind::LineDensity)
-        };
         match self.readings.validity(signal) {
             Validity::Lost(Reason::NotYetRead) => Condition::Unknown,
-            Validity::Lost(Reason::OutOfRange) if shows_gas() && !self.liquid_flows() => Condition::False,
             Validity::Lost(_) => Condition::True,
             Validity::Good | Validity::Doubtful(_) => Condition::False,
         }

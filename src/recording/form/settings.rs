@@ -2,6 +2,7 @@
 
 use super::mirror;
 use crate::engine::blow::BlowSetup;
+use crate::engine::frame::Phase;
 use crate::engine::input::AlarmId;
 use crate::engine::papers::{Expected, Papers};
 use crate::engine::settings::{
@@ -85,6 +86,7 @@ mirror! {
         may_roll_over_at: Vec<f64> = "may_roll_over_at_si",
         apparent_mass: bool,
         low_flow: f64 = "low_flow_si",
+        suppressed_in: Vec<Phase>,
     }
 
     enum TankGeometryForm of TankGeometry {

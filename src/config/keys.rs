@@ -396,6 +396,8 @@ pub const SITE: &[Key] = &[
         "in a transfer the attendant on duty must say so often, at the bay's own screen, that they are there; left out: nobody is asked"),
     key("bay.limits.pad_maximum", RATING, Optional, "25 psi gauge",
         "the site's maximum of the pad pressure; without it the ceiling is not set"),
+    key("bay.limits.pad_minimum", RATING, Optional, "10 psi gauge",
+        "the least pad pressure that the site unloads with; below it, while liquid flows, an alarm comes; without it: none"),
     key("bay.limits.hose_rating", RATING, Optional, "150 psi gauge", "rating of the hose; without it: not set"),
     key("bay.limits.line_rating", RATING, Optional, "150 psi gauge", "rating of the line; without it: not set"),
     key("bay.limits.connection_rating", RATING, Optional, "150 psi gauge", "rating of the connection; without it: not set"),

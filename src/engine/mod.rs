@@ -71,7 +71,7 @@ use neighbour::Neighbours;
 use opening::Stock;
 use pad::PadWatch;
 use reading::Readings;
-use settings::{DeliverySetup, Settings};
+use settings::{DeliverySetup, Settings, SignalKind};
 use slip::Arrival;
 use steps::{Side, Signature};
 use watch::Watch;
@@ -556,6 +556,9 @@ impl Monitor {
                 pad_to_ceiling_s: is_tick
                     .then(|| self.pad.to_ceiling_s(&self.settings, &self.readings, plate))
                     .flatten(),
+                pad_to_tank_s: is_tick
+                    .then(|| self.pad.to_pressure_s(&self.settings, &self.readings, self.behind_pa()))
+                    .flatten(),
                 received_kg: self.watch.together.map(|t| t.received_kg),
                 ..self.soon
             },
@@ -581,6 +584,12 @@ impl Monitor {
             changed |= self.alarms.take(key, condition, self.at, wall, delays);
         }
         changed
+    }
+
+    /// What the pad pushes against, Pa above the air: the tank's pressure, where it is known.
+    fn behind_pa(&self) -> f64 {
+        let tank = self.delivery.as_ref().map(|d| d.setup.tank);
+        self.readings.credible_kind(&self.settings, SignalKind::TankPressure, tank).unwrap_or(0.0)
     }
 
     fn output(&mut self, is_tick: bool, changed: bool) -> Output {

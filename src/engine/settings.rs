@@ -306,6 +306,8 @@ pub struct Limits {
     pub attendance_s: Option<f64>,
     /// Site maximum of the pad pressure.
     pub pad_maximum: Option<GaugePa>,
+    /// The least pad pressure that the site unloads with.
+    pub pad_minimum: Option<GaugePa>,
     /// Rating of the hose.
     pub hose_rating: Option<GaugePa>,
     /// Rating of the line.

@@ -35,6 +35,10 @@ fn english_act(id: AlarmId) -> String {
         AlarmId::EstimatesRestarted => "Hold the masses against the instruments themselves.",
         AlarmId::ReadingUnlikely => "Do not start before it is explained.",
         AlarmId::ShutoffBypassed => "Stop unless the person in charge has agreed in writing.",
+        AlarmId::ShutoffUnknown => {
+            "Look at the shut-off itself. Stop unless it is in service, or the person in charge has agreed in writing."
+        }
+        AlarmId::DrawOffChanged => "Hold the room against the tank's own gauge. Ask who draws off.",
         AlarmId::BeAtValve => "Be at the valve. Be ready to cut back the gas and to close.",
         AlarmId::LevelWorking => "Be ready to stop. Hold the room against the tank's own gauge.",
         AlarmId::NotIndependent => "Read flow meter, scale and level at the instruments themselves.",
@@ -230,6 +234,31 @@ fn english_parts(id: AlarmId) -> [&'static str; 3] {
             "The pad gas is moister than the site allows.",
             "A dryer that is spent; a leak in the gas line; the analyser.",
             "`dew_point` of the site file.",
+        ],
+        AlarmId::PadAtCeiling => [
+            "The pad pressure is at or above the lowest of the site's maximum, MAWP and the ratings of hose, line and connections.",
+            "Gas supply opened too far; a regulator that creeps; the outlet or the line is shut or plugged.",
+            "The lowest limit in the site file and on the plate.",
+        ],
+        AlarmId::PadFalling => [
+            "The pad pressure's trend is at the tank's pressure within one response time: then liquid may come back.",
+            "Gas supply lost or shut; a hose or a fitting of the gas line that leaks; a regulator that has frozen.",
+            "`response_time` of the bay; a trend is one beyond three of its standard errors, over a minute. Not for the last 5 % of the load.",
+        ],
+        AlarmId::PadBelowBand => [
+            "The pad pressure is below the least that the site unloads with, while liquid flows.",
+            "Gas supply lost or shut; a regulator set too low; a leak in the gas line.",
+            "`pad_minimum` of the bay's limits; not for the last 5 % of the load.",
+        ],
+        AlarmId::DrawOffChanged => [
+            "Another amount is drawn off the tank than when the transfer started: the room is another one.",
+            "A consumer switched on or off; a valve of the draw-off; its meter.",
+            "0.1 kg/s and five times the noise of its meter off what it was at the start.",
+        ],
+        AlarmId::ShutoffUnknown => [
+            "The contact that tells whether the shut-off is bypassed says nothing: nobody knows that it would act.",
+            "Its device or its line; a key switch that was unplugged.",
+            "Follows from the contact; nothing to set.",
         ],
         AlarmId::FirstGasDue => [
             "The earliest credible first gas at the trailer's outlet has come. It belongs to every delivery.",

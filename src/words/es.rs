@@ -23,7 +23,8 @@ use super::{
 use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
-    Alarm, CeilingBy, Explanation, Margin, Pessimist, Phase, Reason, Shelf, Source, Suppressed, Validity, VerdictWord, WitnessId,
+    Alarm, CeilingBy, Explanation, Margin, Pessimist, Phase, Reason, Shelf, Source, Suppressed, Validity, VerdictWord,
+    WitnessId,
 };
 use crate::engine::input::{AlarmId, GapClock, OutOfService, Status, ZeroCause};
 use crate::engine::settings::PadTap;

@@ -652,6 +652,7 @@ fn settings() -> Settings {
             response_time_s: 300.0,
             attendance_s: None,
             pad_maximum: Some(GaugePa(172_000.0)),
+            pad_minimum: None,
             hose_rating: None,
             line_rating: None,
             connection_rating: None,

@@ -91,6 +91,7 @@ pub fn settings() -> Settings {
             response_time_s: 60.0,
             attendance_s: Some(900.0),
             pad_maximum: Some(GaugePa(170e3)),
+            pad_minimum: Some(GaugePa(70e3)),
             hose_rating: Some(GaugePa(1e6)),
             line_rating: Some(GaugePa(1e6)),
             connection_rating: None,

@@ -84,6 +84,7 @@ impl Sight<'_> {
             let back = self.back(AlarmId::PadNearCeiling, 0);
             answers
                 .push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate, back)));
+            answers.push((key(AlarmId::PadAtCeiling, 0), pad::at_ceiling(self.settings, self.readings, plate)));
             answers.push((key(AlarmId::PadAboveMawp, 0), self.pad_above_mawp()));
             answers.push((key(AlarmId::PadInReliefWindow, 0), self.pad_in_relief_window()));
         }
@@ -124,6 +125,10 @@ impl Sight<'_> {
             (key(AlarmId::LoadTemperatureOff, tank), self.load_temperature_off()),
             (key(AlarmId::DewPointHigh, 0), self.dew_point_high()),
             (key(AlarmId::FirstGasDue, 0), self.first_gas_due()),
+            (key(AlarmId::PadFalling, 0), self.pad_falling()),
+            (key(AlarmId::PadBelowBand, 0), self.pad_below_band()),
+            (key(AlarmId::DrawOffChanged, 0), self.draw_off_changed()),
+            (key(AlarmId::ShutoffUnknown, 0), self.shutoff_unknown()),
         ]
     }
 

@@ -405,7 +405,9 @@ mod tests {
         let mut board = Board::default();
         let by = |by| Some(Suppressed { key: DIRECT, by });
         assert!(!board.suppress(DIRECT, None));
-        assert!(board.suppress(DIRECT, by(SuppressedBy::SiteFile)) && !board.suppress(DIRECT, by(SuppressedBy::SiteFile)));
+        assert!(
+            board.suppress(DIRECT, by(SuppressedBy::SiteFile)) && !board.suppress(DIRECT, by(SuppressedBy::SiteFile))
+        );
         assert!(board.suppress(DIRECT, by(SuppressedBy::GasInLine)), "for another reason");
         assert!(board.suppress(DELAYED, Some(Suppressed { key: DELAYED, by: SuppressedBy::SiteFile })));
         assert_eq!(board.suppressed().iter().map(|s| s.key).collect::<Vec<_>>(), [DIRECT, DELAYED], "by their keys");

@@ -6,8 +6,8 @@ use crate::engine::checks::Check;
 use crate::engine::frame::{
     Alarm, AttendanceState, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate,
     Explanation, Finish, Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase,
-    Priority, Reading, Reason, ScaleZero, Shelf, Slip, Source, Suppressed, SuppressedBy, Tank, Together, Trouble, Validity, Verdict, VerdictWord,
-    Witness, WitnessId,
+    Priority, Reading, Reason, ScaleZero, Shelf, Slip, Source, Suppressed, SuppressedBy, Tank, Together, Trouble,
+    Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use crate::engine::steps::StepState;

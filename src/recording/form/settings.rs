@@ -141,6 +141,7 @@ mirror! {
         response_time_s: f64,
         attendance_s: Option<f64>,
         pad_maximum: Option<GaugePa> = "pad_maximum_pa_gauge",
+        pad_minimum: Option<GaugePa> = "pad_minimum_pa_gauge",
         hose_rating: Option<GaugePa> = "hose_rating_pa_gauge",
         line_rating: Option<GaugePa> = "line_rating_pa_gauge",
         connection_rating: Option<GaugePa> = "connection_rating_pa_gauge",

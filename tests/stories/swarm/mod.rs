@@ -8,6 +8,9 @@
 //! `BRIMWATCH_SWARM=1..10000 cargo test --release --test stories swarm::deliveries -- --nocapture`.
 
 mod alarms;
+#[cfg(feature = "peers")]
+#[path = "../../golden/builds.rs"]
+mod builds;
 mod checks;
 mod disk;
 mod people;
@@ -117,6 +120,19 @@ fn together(outcomes: &[Outcome]) -> Vec<String> {
         ));
     }
     told
+}
+
+/// Debug and release, on this processor and on one without FMA: the same bits.
+#[cfg(feature = "peers")]
+#[test]
+fn a_recording_of_the_swarm_is_the_same_in_every_build() {
+    let (settings, papers) = works();
+    let outcome = deliver(&Plan::draw(&settings, &papers, HAVE_SHOWN[1]), &papers, HowFar::Recorded);
+    assert_eq!(outcome.broken, []);
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("swarm.brim");
+    std::fs::write(&path, &outcome.recording).expect("a file");
+    builds::assert_replayed_by_all(&path);
 }
 
 #[test]

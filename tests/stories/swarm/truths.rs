@@ -33,8 +33,6 @@ const STUCK_KG: f64 = 450.0;
 const BEYOND: f64 = 2.0;
 /// And once it is older than the leak that the statement is about, s.
 const STATED_S: f64 = 720.0;
-/// Two blocks of the comparison, s.
-const COMPARED_S: f64 = 10.0;
 
 /// What is kept from second to second.
 #[derive(Debug, Default)]
@@ -46,8 +44,6 @@ pub struct Truths {
     beyond_s: f64,
     /// What has moved by the plant since each of meter, scale, level hung, kg, and where that began.
     stuck: [Option<f64>; 3],
-    /// When a device last did not answer, s.
-    missed_s: f64,
     /// At the last second of unloading: error over u of flow meter, scale, tank; None where it was not honest.
     pub errors: [Option<f64>; 3],
     /// It was said to disagree, or something was called out but prompts.
@@ -102,10 +98,6 @@ impl Truths {
 
     /// A second's frame.
     pub fn hold(&mut self, plan: &Plan, known: &Known, bench: &Bench, frame: &Frame, findings: &mut Findings) {
-        let s = bench.bay.plant().time_s();
-        if known.answered.contains(&false) {
-            self.missed_s = s;
-        }
         self.room(plan, known, bench, frame, findings);
         self.called_out(plan, known, bench, frame, findings);
         if frame.phase != Phase::Transfer || bench.bay.stage() != Stage::Unloading {
@@ -206,8 +198,6 @@ impl Truths {
         let started_s = known.started_s.unwrap_or(s);
         let there = frame.witnesses.iter().all(|w| w.validity == Validity::Good);
         let moves = plant.meter_kg_per_s() > MOVES_KG_PER_S;
-        // What missed a tick of a block takes no part in it.
-        let there = there && s - self.missed_s >= COMPARED_S;
         if from_s < started_s + 60.0 || s < from_s || !there || !moves || plan.beside.is_some() {
             return;
         }

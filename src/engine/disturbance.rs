@@ -229,3 +229,55 @@ fn excusable(witness: WitnessId, jump_kg: f64, off: &Off) -> bool {
         WitnessId::Flow => false,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::time::SECOND_NS;
+
+    const BLOCK_S: usize = 5;
+
+    /// A deck clear for a minute, then so much on it at so many s after the first stepped on; when it was excused, s after that.
+    fn excused_s(witness: WitnessId, until_s: u64, on_deck_kg: impl Fn(u64) -> f64) -> Vec<u64> {
+        let (mut disturbance, first_s) = (Disturbance::fresh(), 60);
+        let mut excused = Vec::new();
+        for s in (0..first_s + until_s).step_by(BLOCK_S) {
+            let kg = if s < first_s { 0.0 } else { on_deck_kg(s - first_s) };
+            let off = Off { kg, sigma_kg: 5.0, kg_per_unit: if witness == WitnessId::Tank { 10_000.0 } else { 1.0 } };
+            disturbance.block(witness, EngineTime(s * SECOND_NS), &off, None);
+            if disturbance.excused().is_some() {
+                excused.push(s - first_s);
+            }
+        }
+        excused
+    }
+
+    /// docs/method.md, "Disturbed": one alone has 200 s on the scale, foam 90 s on the gauge.
+    #[test]
+    fn an_excuse_ends() {
+        let alone = excused_s(WitnessId::Scale, 800, |_| -80.0);
+        assert_eq!((alone[0], alone.last().copied()), (0, Some(200)), "{alone:?}");
+        let foam = excused_s(WitnessId::Tank, 800, |_| 200.0);
+        assert_eq!((foam[0], foam.last().copied()), (0, Some(90)), "{foam:?}");
+    }
+
+    /// The same: 400 s in all, whoever joins, and however late.
+    #[test]
+    fn those_who_come_one_after_the_other_are_excused_for_400_s_in_all() {
+        let joining = |s: u64| match s {
+            ..190 => -80.0,
+            190..380 => -150.0,
+            _ => -230.0,
+        };
+        let together = excused_s(WitnessId::Scale, 800, joining);
+        let whole: Vec<u64> = (0..=400_u64).step_by(BLOCK_S).collect();
+        assert_eq!(together, whole, "from the first who stepped on, without a break, and no longer");
+    }
+
+    #[test]
+    fn who_leaves_ends_it_and_who_comes_again_has_his_own() {
+        let visits = excused_s(WitnessId::Scale, 800, |s| if (100..200).contains(&s) { 0.0 } else { -80.0 });
+        assert!(visits.contains(&95) && !visits.contains(&150), "{visits:?}");
+        assert_eq!(visits.last().copied(), Some(400), "200 s from the second visit on: {visits:?}");
+    }
+}

@@ -607,7 +607,7 @@ pub(super) fn document(title: &str, reader: &Reader, body: &Markup) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::frame::{Condition, VerdictWord};
+    use crate::engine::frame::{Condition, Suppressed, SuppressedBy, VerdictWord};
     use crate::page::scenes;
     use crate::time::WallTime;
     use crate::words::LANGUAGES;
@@ -640,6 +640,29 @@ mod tests {
         for later in ["where to look", "what fits", "left the trailer", "kpa", " leaves ", "is lost", "has tripped"] {
             let at = whole.find(later).unwrap_or(whole.len());
             assert!(at > from, "{place}: \u{201c}{later}\u{201d} before the last act: {whole}");
+        }
+    }
+
+    /// In each language, by what; and nobody can take it back, since no person set it aside.
+    #[test]
+    fn what_is_suppressed_by_design_is_named() {
+        let (_, mut published) = scenes::all().remove(0);
+        let key = AlarmKey { id: AlarmId::SignalLost, subject: 2 };
+        let of = |published: &Published, language| {
+            regions(published, &Reader { language, ..reader() }).remove("aside").expect("a region").into_string()
+        };
+        for language in LANGUAGES.iter().copied() {
+            published.frame.suppressed.clear();
+            let before = of(&published, language);
+            for by in [SuppressedBy::GasInLine, SuppressedBy::SiteFile] {
+                let suppressed = Suppressed { key, by };
+                published.frame.suppressed = vec![suppressed];
+                let (now, says) =
+                    (of(&published, language), language.suppressed(scene(&published, &reader()), &suppressed));
+                let says = html! { (says) }.into_string();
+                assert!(now.contains(&says) && !before.contains(&says), "{now}");
+                assert_eq!(now.matches("<button").count(), before.matches("<button").count(), "{now}");
+            }
         }
     }
 

@@ -71,6 +71,34 @@ mod this_thread {
 }
 
 #[cfg(feature = "planted")]
+mod slow_disks {
+    use std::path::{Path, PathBuf};
+    use std::sync::{Mutex, PoisonError};
+    use std::time::Duration;
+
+    static SLOW: Mutex<Vec<(PathBuf, Duration)>> = Mutex::new(Vec::new());
+
+    /// A disk that is nobody's bug: from now on each write and each flush below that folder takes so long; zero: as long as
+    /// it takes.
+    pub fn slow_disk(folder: &Path, each: Duration) {
+        let mut slow = SLOW.lock().unwrap_or_else(PoisonError::into_inner);
+        slow.retain(|(of, _)| of != folder);
+        slow.push((folder.to_owned(), each));
+    }
+
+    pub(crate) fn disk_waits(path: &Path) {
+        let slow = SLOW.lock().unwrap_or_else(PoisonError::into_inner);
+        let each = slow.iter().find(|(folder, _)| path.starts_with(folder)).map(|(_, each)| *each);
+        drop(slow);
+        std::thread::sleep(each.unwrap_or_default());
+    }
+}
+
+#[cfg(feature = "planted")]
+pub(crate) use slow_disks::disk_waits;
+#[cfg(feature = "planted")]
+pub use slow_disks::slow_disk;
+#[cfg(feature = "planted")]
 pub use this_thread::plant;
 #[cfg(feature = "planted")]
 pub(crate) use this_thread::planted;
@@ -80,3 +108,7 @@ pub(crate) use this_thread::planted;
 pub(crate) const fn planted(_: Bug) -> bool {
     false
 }
+
+/// Waits as long as a test has said that the disk takes.
+#[cfg(not(feature = "planted"))]
+pub(crate) const fn disk_waits(_: &std::path::Path) {}

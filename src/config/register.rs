@@ -5,6 +5,8 @@ use super::fault::Draft;
 use super::keys::Bounds;
 use super::signals::SignalForm;
 use super::walk::Table;
+use crate::engine::alarm::catalogue;
+use crate::engine::frame::Phase;
 use crate::engine::settings::{SignalKind, SignalSetup};
 use crate::engine::total;
 use crate::poll::registers::{DataType, Place, Register, Span, UpperPart, WordOrder};
@@ -275,6 +277,35 @@ fn low_flow(draft: &mut Draft, table: &Table, form: &SignalForm, setup: &SignalS
     }
 }
 
+/// Phases in which its device is off by design; nothing for what warns of harm or makes a witness.
+fn suppressed_in(draft: &mut Draft, table: &Table, form: &SignalForm) -> Vec<Phase> {
+    const KEY: &str = "suppressed_in";
+    if table.has(KEY) && table.has("kind") && !catalogue::is_spare(form.kind) {
+        draft
+            .fault(table.spot(KEY), table.path(KEY), format!("{} is never suppressed", form.name))
+            .allowed("line and pad-gas temperature, gas supply pressure, draw-off, dew point")
+            .act("take the line out: what warns of harm or makes a witness is called out in every phase");
+        return Vec::new();
+    }
+    let mut phases = Vec::new();
+    for (text, spot) in table.texts(KEY) {
+        match text.as_str() {
+            "idle" => phases.push(Phase::Idle),
+            "opened" => phases.push(Phase::Opened),
+            "closed" => phases.push(Phase::Closed),
+            _ => {
+                draft
+                    .fault(spot, table.path(KEY), format!("{text:?} is no phase in which an alarm may be suppressed"))
+                    .allowed("idle, opened, closed")
+                    .act("write those in which the device is off; in a transfer everything is called out");
+            }
+        }
+    }
+    phases.sort_unstable_by_key(|phase| *phase as u8);
+    phases.dedup();
+    phases
+}
+
 /// Range and uncertainties: as written, by kind where left out. Device and tank are filled in by the caller.
 pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -> SignalSetup {
     let steps = Bounds { quantity: form.quantity, low: 0.0, high: BEYOND };
@@ -305,6 +336,7 @@ pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -
         rolls_over_at: get("rolls_over_at", steps),
         may_roll_over_at: Vec::new(),
         low_flow: get("low_flow", steps).unwrap_or(0.0),
+        suppressed_in: Vec::new(),
         apparent_mass: table.text("indicates") == "apparent_mass",
     };
     if setup.apparent_mass && !matches!(form.kind, SignalKind::FlowMassTotal | SignalKind::FlowMassRate) {
@@ -313,6 +345,7 @@ pub(super) fn uncertainty(draft: &mut Draft, table: &Table, form: &SignalForm) -
             .allowed("signals flow_total_kg and flow_kg_per_s")
             .act("take the line out");
     }
+    let setup = SignalSetup { suppressed_in: suppressed_in(draft, table, form), ..setup };
     low_flow(draft, table, form, &setup);
     if setup.rolls_over_at.is_some() && !total::is_total(form.kind) {
         draft

@@ -524,6 +524,7 @@ fn limits(table: &Table) -> Limits {
         response_time_s: table.number("response_time"),
         attendance_s: table.optional_number("attendance"),
         pad_maximum: rating("pad_maximum"),
+        pad_minimum: rating("pad_minimum"),
         hose_rating: rating("hose_rating"),
         line_rating: rating("line_rating"),
         connection_rating: rating("connection_rating"),

@@ -129,6 +129,7 @@ const PLANTED: &[(&str, &str, &str, &str, &str)] = &[
     ("high_high = \"7.2 m\"", "high_high = \"6.5 m\"", "tank.high_high", "high_high = \"6.5", "not above working"),
     ("high_high = \"7.2 m\"\n", "", "tank.high_high", "[[tank]]", "is missing"),
     ("critical = \"7.6 m\"", "critical = \"8.6 m\"", "tank.critical", "critical = \"8.6", "above the tank's top"),
+    ("# pad_minimum = \"10 psi gauge\"", "pad_minimum = \"26 psi gauge\"", "bay.limits.pad_minimum", "pad_minimum = \"26", "is not below pad_maximum"),
     ("pad_maximum = \"25 psi gauge\"", "pad_maximum = \"25 psi\"", "bay.limits.pad_maximum", "pad_maximum = \"25 psi\"", "nearest: psi gauge"),
     ("pad_maximum = \"25 psi gauge\"", "pad_maximum = \"0.25 psi gauge\"", "bay.limits.pad_maximum", "pad_maximum = \"0.25", "out of range"),
     ("device = \"truck scale\"", "device = \"truck scales\"", "bay.signal.device", "device = \"truck scales\"", "nearest: truck scale"),
@@ -161,6 +162,8 @@ const PLANTED: &[(&str, &str, &str, &str, &str)] = &[
     ("division = \"20 kg\"", "division = \"20 kg\"\nullage_from = \"8 kg\"", "bay.signal.ullage_from", "ullage_from = \"8 kg\"", "is no ullage"),
     ("division = \"20 kg\"", "division = \"20 kg\"\nindicates = \"apparent_mass\"", "bay.signal.indicates", "indicates = \"apparent_mass\"\n", "no mass meter"),
     ("division = \"20 kg\"", "division = \"20 kg\"\nlow_flow = \"1 kg\"", "bay.signal.low_flow", "low_flow = \"1 kg\"", "is no flow rate"),
+    ("division = \"20 kg\"", "division = \"20 kg\"\nsuppressed_in = [\"closed\"]", "bay.signal.suppressed_in", "suppressed_in = [\"closed\"]", "is never suppressed"),
+    ("kind = \"line_temperature_c\"", "kind = \"line_temperature_c\"\nsuppressed_in = [\"transfer\"]", "bay.signal.suppressed_in", "suppressed_in = [\"transfer\"]", "\"transfer\" is no phase"),
     ("kind = \"flow_kg_per_s\"", "kind = \"flow_kg_per_s\"\nlow_flow = \"5 kg/s\"", "bay.signal.low_flow", "low_flow = \"5 kg/s\"", "blind so far up"),
     // Devices.
     ("address = \"127.0.0.1:15021\"\n", "", "device", "[[device]]\nname = \"line meter\"", "reached by, once"),

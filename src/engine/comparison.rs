@@ -2,6 +2,8 @@
 //!
 //! The first row is the second witness less the first, the second row the third less the mean of the two weighted
 //! by their white noise: so the rows' own noises are independent of each other, and a common mass drops out of both.
+//! A witness that missed ticks of a block takes part with those it has: who steps on the deck while a device loses polls
+//! is to be seen.
 
 use super::bank::{Bank, Seen};
 use super::block::BLOCK_TICKS;
@@ -38,8 +40,22 @@ const WHITE: f64 = 0.2;
 struct Sum {
     kg: f64,
     ticks: usize,
+    /// Numbers of those ticks within the block, summed.
+    numbers: usize,
     updates: usize,
     changed: Option<EngineTime>,
+    /// What it said last within the block: what its mass feels, and what it may be off by.
+    last: Option<Account>,
+}
+
+impl Sum {
+    /// Its mean, brought by the rate from the middle of the ticks it has to that of the block; None: it missed them all.
+    #[expect(clippy::cast_precision_loss, reason = "ten at most")]
+    fn mean(&self, tick: &Tick, dt_s: f64) -> Option<f64> {
+        let (n, block) = (self.ticks as f64, BLOCK_TICKS as f64);
+        let late_ticks = self.numbers as f64 / n - (block - 1.0) / 2.0;
+        (self.ticks > 0).then(|| self.kg / n - tick.rate_kg_per_s * late_ticks * dt_s / block)
+    }
 }
 
 /// How a row scatters, in units of what the filter expects.
@@ -187,7 +203,9 @@ impl Comparison {
             if let Some(credible) = account.credible().filter(|_| !guessed(account)) {
                 sum.kg += credible.value + tick.rate_kg_per_s * account.errors.age_s;
                 sum.ticks += 1;
+                sum.numbers += self.ticks;
                 sum.updates += usize::from(sum.changed != tick.changed[i]);
+                sum.last = Some(*account);
             }
             sum.changed = tick.changed[i];
         }
@@ -205,15 +223,13 @@ impl Comparison {
     }
 
     fn block(&mut self, tick: &Tick) {
-        let errors = tick.accounts.map(|a| a.errors);
+        let accounts = [0, 1, 2].map(|i| self.sums[i].last.unwrap_or(tick.accounts[i]));
+        let errors = accounts.map(|a| a.errors);
         self.restart(&errors);
         let dt_s = tick.at.since_s(self.begin);
         self.keep(dt_s);
         self.learnt.pass(self.begin, dt_s, &errors);
-        let means = self.sums.map(|sum| {
-            #[expect(clippy::cast_precision_loss, reason = "five")]
-            (sum.ticks == BLOCK_TICKS).then(|| sum.kg / BLOCK_TICKS as f64)
-        });
+        let means = self.sums.map(|sum| sum.mean(tick, dt_s));
         self.begun |= means.iter().flatten().any(|kg| *kg > BEGINS_KG);
         if !self.begun {
             return;
@@ -223,8 +239,8 @@ impl Comparison {
             let updates = self.sums[i].updates.max(1) as f64;
             errors[i].white_kg * errors[i].white_kg / updates
         });
-        let feels = [0, 1, 2].map(|i| filter::feels(&tick.accounts[i], i));
-        if self.look_for_disturbances(tick, &means, &feels, &noise_kg2) {
+        let feels = [0, 1, 2].map(|i| filter::feels(&accounts[i], i));
+        if self.look_for_disturbances(tick.at, &accounts, &means, &feels, &noise_kg2) {
             self.take_back(&errors);
         }
         let excused = self.excused();
@@ -307,7 +323,8 @@ impl Comparison {
     /// Scale and tank are each held against the meter, else against each other; true when an excuse begins.
     fn look_for_disturbances(
         &mut self,
-        tick: &Tick,
+        at: EngineTime,
+        accounts: &[Account; 3],
         means: &[Option<f64>; 3],
         feels: &[Vector; 3],
         noise_kg2: &[f64; 3],
@@ -322,17 +339,17 @@ impl Comparison {
             let row = Row { parts, noise_kg2: noise_kg2[i] + noise_kg2[other] };
             let value = means[i]? - means[other]?;
             let expected = filter.lasting(&mixed(&row, feels));
-            let slow = tick.accounts[i].errors.slow_kg;
+            let slow = accounts[i].errors.slow_kg;
             // About the mean of up to eight blocks: white noise 1/8 more, noise with a memory about 1/3.
             let sigma_kg = (9.0 / 8.0 * row.noise_kg2 + 4.0 / 3.0 * slow * slow).sqrt();
-            Some(Off { kg: value - expected, sigma_kg, kg_per_unit: tick.accounts[i].kg_per_unit })
+            Some(Off { kg: value - expected, sigma_kg, kg_per_unit: accounts[i].kg_per_unit })
         });
         let jumps = [SCALE, TANK].map(|i| self.disturbances[i].clear_jump_kg(&off[i - SCALE]?));
         let mut began = false;
         for (nth, (i, id)) in [(SCALE, WitnessId::Scale), (TANK, WitnessId::Tank)].into_iter().enumerate() {
             let other = if means[0].is_some() { jumps[1 - nth] } else { None };
             match off[nth] {
-                Some(off) => began |= self.disturbances[i].block(id, tick.at, &off, other),
+                Some(off) => began |= self.disturbances[i].block(id, at, &off, other),
                 None => self.disturbances[i].absent(),
             }
         }

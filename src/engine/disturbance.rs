@@ -17,8 +17,8 @@ const LEVEL_S: f64 = 90.0;
 const JOIN_SIGMAS: f64 = 3.5;
 /// See above.
 const DIP: usize = 4;
-/// So many times that long for people who come one after the other.
-const VISITS: f64 = 2.0;
+/// Longest excuse in all, s: people who come one after the other, foam that comes again (assumption: two visits).
+const IN_ALL_S: f64 = 2.0 * SCALE_S;
 /// Least and most that people with their tools weigh, kg: one light person, three with tools (assumptions).
 const PEOPLE_KG: (f64, f64) = (40.0, 300.0);
 /// Highest foam, m (assumption).
@@ -76,14 +76,14 @@ struct Excuse {
 }
 
 impl Excuse {
-    /// One more who steps on has his own time; no more than a few of them. Who goes as he comes leaves a dip in what the
+    /// One more who steps on has his own time, within that of all of them. Who goes as he comes leaves a dip in what the
     /// deck carries.
     fn go_on(mut self, witness: WitnessId, at: EngineTime, now_kg: f64, sigma_kg: f64) -> Excuse {
         // Heavier on a scale is less received, foam is more.
         let side = if witness == WitnessId::Scale { -1.0 } else { 1.0 };
         let least_kg = self.recent_kg.iter().map(|kg| side * kg).fold(f64::INFINITY, f64::min);
         let joined = side * now_kg > 0.0_f64.max(least_kg + JOIN_SIGMAS * sigma_kg);
-        if joined && at.since_s(self.first) < VISITS * SCALE_S {
+        if joined {
             self.since = at;
             self.recent_kg = [now_kg; DIP];
         }
@@ -189,6 +189,13 @@ impl Disturbance {
     }
 }
 
+/// A jump from one reading to the next that is no noise, given what noise each carries, kg.
+#[must_use]
+pub fn clear_kg(witness: usize, noise_kg: f64) -> f64 {
+    let least_kg = if witness == WitnessId::Scale as usize { PEOPLE_KG.0 } else { 0.0 };
+    least_kg.max(JUMP_SIGMAS * std::f64::consts::SQRT_2 * noise_kg)
+}
+
 fn is_back(off: &Off, now_kg: f64, excuse: Excuse) -> bool {
     now_kg.abs() < (BACK_SIGMAS * off.sigma_kg).max(BACK_SHARE * excuse.most_kg)
 }
@@ -196,7 +203,8 @@ fn is_back(off: &Off, now_kg: f64, excuse: Excuse) -> bool {
 fn is_over(witness: WitnessId, at: EngineTime, off: &Off, now_kg: f64, excuse: Excuse) -> bool {
     let lighter = witness == WitnessId::Scale && excuse.jump_kg > 0.0;
     let grows = lighter && now_kg > excuse.jump_kg * (1.0 + GROWS) + GROWS_SIGMAS * off.sigma_kg;
-    let late = at.since_s(excuse.since) > if witness == WitnessId::Scale { SCALE_S } else { LEVEL_S };
+    let own_s = if witness == WitnessId::Scale { SCALE_S } else { LEVEL_S };
+    let late = at.since_s(excuse.since) > own_s || at.since_s(excuse.first) > IN_ALL_S;
     late && !planted(Bug::ExcuseWithoutEnd) || grows || now_kg.abs() > most_kg(witness, off)
 }
 
@@ -219,5 +227,57 @@ fn excusable(witness: WitnessId, jump_kg: f64, off: &Off) -> bool {
         WitnessId::Scale => jump_kg.abs() > PEOPLE_KG.0.max(JUMP_SIGMAS * off.sigma_kg) && jump_kg.abs() < most_kg,
         WitnessId::Tank => jump_kg > FOAM_SIGMAS * off.sigma_kg && jump_kg < most_kg,
         WitnessId::Flow => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::time::SECOND_NS;
+
+    const BLOCK_S: usize = 5;
+
+    /// A deck clear for a minute, then so much on it at so many s after the first stepped on; when it was excused, s after that.
+    fn excused_s(witness: WitnessId, until_s: u64, on_deck_kg: impl Fn(u64) -> f64) -> Vec<u64> {
+        let (mut disturbance, first_s) = (Disturbance::fresh(), 60);
+        let mut excused = Vec::new();
+        for s in (0..first_s + until_s).step_by(BLOCK_S) {
+            let kg = if s < first_s { 0.0 } else { on_deck_kg(s - first_s) };
+            let off = Off { kg, sigma_kg: 5.0, kg_per_unit: if witness == WitnessId::Tank { 10_000.0 } else { 1.0 } };
+            disturbance.block(witness, EngineTime(s * SECOND_NS), &off, None);
+            if disturbance.excused().is_some() {
+                excused.push(s - first_s);
+            }
+        }
+        excused
+    }
+
+    /// docs/method.md, "Disturbed": one alone has 200 s on the scale, foam 90 s on the gauge.
+    #[test]
+    fn an_excuse_ends() {
+        let alone = excused_s(WitnessId::Scale, 800, |_| -80.0);
+        assert_eq!((alone[0], alone.last().copied()), (0, Some(200)), "{alone:?}");
+        let foam = excused_s(WitnessId::Tank, 800, |_| 200.0);
+        assert_eq!((foam[0], foam.last().copied()), (0, Some(90)), "{foam:?}");
+    }
+
+    /// The same: 400 s in all, whoever joins, and however late.
+    #[test]
+    fn those_who_come_one_after_the_other_are_excused_for_400_s_in_all() {
+        let joining = |s: u64| match s {
+            ..190 => -80.0,
+            190..380 => -150.0,
+            _ => -230.0,
+        };
+        let together = excused_s(WitnessId::Scale, 800, joining);
+        let whole: Vec<u64> = (0..=400_u64).step_by(BLOCK_S).collect();
+        assert_eq!(together, whole, "from the first who stepped on, without a break, and no longer");
+    }
+
+    #[test]
+    fn who_leaves_ends_it_and_who_comes_again_has_his_own() {
+        let visits = excused_s(WitnessId::Scale, 800, |s| if (100..200).contains(&s) { 0.0 } else { -80.0 });
+        assert!(visits.contains(&95) && !visits.contains(&150), "{visits:?}");
+        assert_eq!(visits.last().copied(), Some(400), "200 s from the second visit on: {visits:?}");
     }
 }

@@ -67,6 +67,8 @@ pub struct Frame {
     pub shelves: Vec<Shelf>,
     /// Alarms that a person has taken out of service.
     pub out_of_service: Vec<OutOfService>,
+    /// Alarms whose condition holds and that are suppressed by design, by their keys.
+    pub suppressed: Vec<Suppressed>,
     /// Who is on duty.
     pub attendance: AttendanceState,
     /// How the recorder does.
@@ -81,6 +83,24 @@ pub struct Frame {
     pub steps: Vec<StepState>,
     /// Gas behind the last liquid; None where no gas pushes, or nothing is being unloaded.
     pub blow: Option<BlowState>,
+}
+
+/// An alarm whose condition holds and that is suppressed by design.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Suppressed {
+    /// Which.
+    pub key: AlarmKey,
+    /// By what.
+    pub by: SuppressedBy,
+}
+
+/// What suppresses an alarm.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SuppressedBy {
+    /// Gas stands in the line's density meter and no liquid flows.
+    GasInLine,
+    /// The site file, in this phase.
+    SiteFile,
 }
 
 /// Who is on duty, and when they must say that they are there.

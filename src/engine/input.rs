@@ -411,6 +411,16 @@ pub enum AlarmId {
     FirstGasDue,
     /// The tank's pressure is near its own limit or above; subject: tank.
     TankPressureHigh,
+    /// The pad pressure is at its ceiling or above.
+    PadAtCeiling,
+    /// The pad pressure falls, and is at the tank's within one response time.
+    PadFalling,
+    /// The pad pressure is below the least that the site unloads with.
+    PadBelowBand,
+    /// Another amount is drawn off than when the transfer started.
+    DrawOffChanged,
+    /// Nobody can tell whether the shut-off is bypassed.
+    ShutoffUnknown,
 }
 
 /// How the recorder does.

@@ -62,7 +62,7 @@ use blow::BlowState;
 use checks::Check;
 use delivery::{Delivery, Refusal};
 use devices::Devices;
-use frame::{DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
+use frame::{Condition, DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
 use input::{
     AlarmId, AlarmKey, Carried, EnteredCheck, Entry, Event, Gap, Input, NeighbourLoad, OutOfService, RecorderState,
     What,
@@ -71,7 +71,7 @@ use neighbour::Neighbours;
 use opening::Stock;
 use pad::PadWatch;
 use reading::Readings;
-use settings::{DeliverySetup, Settings};
+use settings::{DeliverySetup, Settings, SignalKind};
 use slip::Arrival;
 use steps::{Side, Signature};
 use watch::Watch;
@@ -563,6 +563,9 @@ impl Monitor {
                 pad_to_ceiling_s: is_tick
                     .then(|| self.pad.to_ceiling_s(&self.settings, &self.readings, plate))
                     .flatten(),
+                pad_to_tank_s: is_tick
+                    .then(|| self.pad.to_pressure_s(&self.settings, &self.readings, self.behind_pa()))
+                    .flatten(),
                 received_kg: self.watch.together.map(|t| t.received_kg),
                 ..self.soon
             },
@@ -575,13 +578,25 @@ impl Monitor {
             answers.extend(sight.of_tanks());
             answers.extend(self.attendance.conditions(&self.settings.limits, self.phase(), self.at));
         }
+        let suppressed = sight.suppressed(&answers);
         let delays = Delays { on_s: self.settings.thresholds.on_delay_s, off_s: self.settings.thresholds.off_delay_s };
         let wall = self.clock.wall_at(self.at);
         let mut changed = is_tick && self.alarms.expire(self.at);
-        for (key, condition) in answers {
+        for (key, mut condition) in answers {
+            let by_design = suppressed.iter().find(|s| s.key == key).copied();
+            if by_design.is_some() {
+                condition = Condition::False;
+            }
+            changed |= self.alarms.suppress(key, by_design);
             changed |= self.alarms.take(key, condition, self.at, wall, delays);
         }
         changed
+    }
+
+    /// What the pad pushes against, Pa above the air: the tank's pressure, where it is known.
+    fn behind_pa(&self) -> f64 {
+        let tank = self.delivery.as_ref().map(|d| d.setup.tank);
+        self.readings.credible_kind(&self.settings, SignalKind::TankPressure, tank).unwrap_or(0.0)
     }
 
     fn output(&mut self, is_tick: bool, changed: bool) -> Output {
@@ -624,6 +639,7 @@ impl Monitor {
             alarms: self.alarms.frame(),
             shelves: self.alarms.shelves().to_vec(),
             out_of_service: self.alarms.out_of_service().to_vec(),
+            suppressed: self.alarms.suppressed().to_vec(),
             attendance: self.attendance.frame(&self.settings.limits, self.phase()),
             recorder: self.recorder,
             blind: self.blind,

@@ -91,6 +91,14 @@ impl PadWatch {
     pub fn to_ceiling_s(&self, settings: &Settings, readings: &Readings, plate: Option<&Plate>) -> Option<f64> {
         to_ceiling_s(settings, readings, plate, self.slope)
     }
+
+    /// When a falling trend that is one will be at that pressure, s; None: it does not fall, or is there.
+    #[must_use]
+    pub fn to_pressure_s(&self, settings: &Settings, readings: &Readings, pressure_pa: f64) -> Option<f64> {
+        let now_pa = readings.credible_kind(settings, SignalKind::PadPressure, None)?;
+        let (slope, _) = self.slope.filter(|(slope, error)| -*slope > TREND_SIGMAS * error && *slope < 0.0)?;
+        Some((pressure_pa - now_pa) / slope).filter(|s| *s >= 0.0)
+    }
 }
 
 /// The same by this slope and its standard error, Pa/s.
@@ -144,11 +152,22 @@ fn lowest(limits: &[(Option<f64>, CeilingBy)]) -> Option<(f64, CeilingBy)> {
 /// complete ceiling can say that it is not near. `back_pa` lower while the alarm is open.
 #[must_use]
 pub fn near_ceiling(settings: &Settings, readings: &Readings, plate: Option<&Plate>, back_pa: f64) -> Condition {
+    reaches(settings, readings, plate, |limit_pa| limit_pa * settings.thresholds.near_ceiling - back_pa)
+}
+
+/// At the ceiling or above; likewise.
+#[must_use]
+pub fn at_ceiling(settings: &Settings, readings: &Readings, plate: Option<&Plate>) -> Condition {
+    reaches(settings, readings, plate, |limit_pa| limit_pa)
+}
+
+/// Whether the pressure is where `from_pa` puts the lowest limit.
+fn reaches(settings: &Settings, readings: &Readings, plate: Option<&Plate>, from_pa: impl Fn(f64) -> f64) -> Condition {
     let Some(signal) = Readings::find(settings, SignalKind::PadPressure, None) else { return Condition::Unknown };
     let pressure = readings.credible(signal).or(readings.at_least(signal));
     let Some(pressure) = pressure else { return Condition::Unknown };
     match lowest(&limits(settings, plate)) {
-        Some((limit, _)) if pressure >= limit * settings.thresholds.near_ceiling - back_pa => Condition::True,
+        Some((limit, _)) if pressure >= from_pa(limit) => Condition::True,
         _ if ceiling(settings, plate).is_none() || settings.pad_tap == PadTap::Supply => Condition::Unknown,
         _ => Condition::False,
     }

@@ -3,6 +3,7 @@
 //! replay never depends on how a file is parsed today.
 
 use super::blow::BlowSetup;
+use super::frame::Phase;
 use super::input::AlarmId;
 use super::papers::{Expected, Papers};
 use super::steps::Step;
@@ -156,6 +157,9 @@ pub struct SignalSetup {
     pub may_roll_over_at: Vec<f64>,
     /// A meter that shows less than this may count nothing, SI (its low-flow cut-off, or the foot of its range); 0: none.
     pub low_flow: f64,
+    /// Phases in which neither its loss nor an unlikely reading of it is called out; never a transfer, and nothing for a
+    /// signal whose alarms may not be set aside.
+    pub suppressed_in: Vec<Phase>,
 }
 
 /// Shape of a tank as far as its volume goes.
@@ -302,6 +306,8 @@ pub struct Limits {
     pub attendance_s: Option<f64>,
     /// Site maximum of the pad pressure.
     pub pad_maximum: Option<GaugePa>,
+    /// The least pad pressure that the site unloads with.
+    pub pad_minimum: Option<GaugePa>,
     /// Rating of the hose.
     pub hose_rating: Option<GaugePa>,
     /// Rating of the line.

@@ -5,8 +5,12 @@
 //! which it was free of people or foam; while it is disturbed, as the meter plus what that difference was before. A meter
 //! that is a few per cent off is off by a few kilograms over a minute. Margin, comparison and alarms look at the readings
 //! themselves: nothing that is evened out comes too late there.
+//!
+//! While the meter is away a reading stands alone. Where it then jumps as no flow can, it is doubtful at once: for as long as
+//! a jump may rise before the comparison sees it.
 
 use super::comparison::RISING_S;
+use super::disturbance;
 use super::frame::{Reason, Source, Validity, WitnessId};
 use super::witness::{Account, mean_share, rounding};
 use crate::time::EngineTime;
@@ -14,6 +18,8 @@ use std::collections::VecDeque;
 
 /// What is looked back on, s.
 const WINDOW_S: f64 = 60.0;
+/// Readings are kept so far apart, s.
+const TICK_S: f64 = 1.0;
 
 const FLOW: usize = WitnessId::Flow as usize;
 const SCALE: usize = WitnessId::Scale as usize;
@@ -37,6 +43,26 @@ struct Track {
     changed: Option<EngineTime>,
     excused: bool,
     unheard: bool,
+    /// Readings as they were within the time that a jump may take, kg, one a second; oldest first.
+    read: VecDeque<(EngineTime, f64)>,
+    jumped: Option<EngineTime>,
+}
+
+impl Track {
+    /// Takes a reading; `most_kg_per_s` is the fastest that the mass can move.
+    fn read(&mut self, at: EngineTime, kg: f64, clear_kg: f64, most_kg_per_s: f64) {
+        self.read.retain(|(then, _)| at.since_s(*then) <= RISING_S);
+        let fits = |(then, before_kg): &(EngineTime, f64)| {
+            (-clear_kg..=clear_kg + most_kg_per_s * at.since_s(*then)).contains(&(kg - before_kg))
+        };
+        if !self.read.iter().all(fits) {
+            self.jumped = Some(at);
+            self.read.clear();
+        }
+        if self.read.back().is_none_or(|(then, _)| at.since_s(*then) >= TICK_S) {
+            self.read.push_back((at, kg));
+        }
+    }
 }
 
 /// Scale and tank level against the flow meter.
@@ -86,9 +112,30 @@ impl Settled {
         }
     }
 
+    /// Looks at the readings as they are; `most_kg_per_s` is the fastest that the mass can move.
+    pub fn look(&mut self, at: EngineTime, accounts: &[Account; 3], most_kg_per_s: f64) {
+        for i in [SCALE, TANK] {
+            let track = &mut self.tracks[i];
+            track.jumped = track.jumped.filter(|jumped| at.since_s(*jumped) <= RISING_S);
+            if let Some(own) = accounts[i].credible() {
+                let clear_kg = disturbance::clear_kg(i, accounts[i].errors.noise_kg());
+                track.read(at, own.value, clear_kg, most_kg_per_s);
+            }
+        }
+    }
+
+    /// Whether a witness stands alone and has just jumped.
+    #[must_use]
+    pub fn jumps_alone(&self, witness: usize, accounts: &[Account; 3]) -> bool {
+        self.tracks[witness].jumped.is_some() && !self.holds(witness, accounts)
+    }
+
     /// A witness counts from elsewhere now.
     pub fn forget(&mut self, witness: usize) {
-        self.tracks[witness].past.clear();
+        let track = &mut self.tracks[witness];
+        track.past.clear();
+        track.read.clear();
+        track.jumped = None;
     }
 
     /// A disturbed witness that is read by what it was before.
@@ -100,7 +147,13 @@ impl Settled {
     /// The witnesses evened out, as far as that can be.
     #[must_use]
     pub fn accounts(&self, accounts: &[Account; 3]) -> [Account; 3] {
-        [0, 1, 2].map(|i| self.evened(i, accounts).unwrap_or(accounts[i]))
+        [0, 1, 2].map(|i| self.evened(i, accounts).unwrap_or_else(|| self.alone(i, accounts)))
+    }
+
+    fn alone(&self, witness: usize, accounts: &[Account; 3]) -> Account {
+        let own = accounts[witness];
+        let doubtful = own.validity == Validity::Good && self.jumps_alone(witness, accounts);
+        if doubtful { Account { validity: Validity::Doubtful(Reason::Disturbed), ..own } } else { own }
     }
 
     #[expect(clippy::cast_precision_loss, reason = "sixty at most")]

@@ -307,6 +307,7 @@ mod tests {
             rolls_over_at: None,
             may_roll_over_at: Vec::new(),
             low_flow: 0.0,
+            suppressed_in: Vec::new(),
             apparent_mass: false,
         }
     }

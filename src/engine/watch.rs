@@ -46,6 +46,8 @@ const FALLS_KG: f64 = 300.0;
 /// A trailer drives off within this time, s (assumption).
 const DEPARTS_S: f64 = 60.0;
 
+/// A mass rises no faster than so many times its rate over the last minute: a valve that is opened further (assumption).
+const RISES_TIMES: f64 = 2.0;
 /// A flow rate says that mass moves when it exceeds its zero and this many standard uncertainties of its noise.
 const RATE_SIGMAS: f64 = 4.0;
 
@@ -299,6 +301,8 @@ impl Watch {
             }
         }
         self.comparison.mark(&mut self.accounts);
+        let rate = projection::moving(self.rate).map(|rate| RISES_TIMES * rate.value);
+        self.settled.look(at, &self.accounts, rate.unwrap_or(PLAUSIBLE_KG_PER_S));
         if ticked {
             let changed = self.accounts.map(|account| readings.unchanged_since(account.signal?));
             self.settled.tick(at, &self.accounts, changed, self.comparison.excused());
@@ -418,7 +422,8 @@ impl Watch {
     /// The credible witnesses, evened out; one that is disturbed as it was before, or not at all.
     fn panel(&self) -> Panel {
         let excused = self.comparison.excused();
-        let out = (0..3).filter(|&i| excused[i] && !self.settled.holds(i, &self.accounts));
+        let alone = |i| self.settled.jumps_alone(i, &self.accounts);
+        let out = (0..3).filter(|&i| excused[i] && !self.settled.holds(i, &self.accounts) || alone(i));
         out.fold(Panel::credible(&self.shown), |panel, i| panel.without(i))
     }
 

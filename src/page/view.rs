@@ -364,7 +364,7 @@ fn checks(scene: Scene<'_>, language: &dyn Language) -> Markup {
     }
 }
 
-/// Alarms that are shelved or out of service, each with what takes it back.
+/// Alarms that are shelved or out of service, each with what takes it back, and those suppressed by design.
 fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
     let labels = language.labels();
     let back = |what: &str, key: AlarmKey, label: &str| {
@@ -372,8 +372,9 @@ fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
         html! { button type="button" data-entry=(entry) { (label) } }
     };
     let (shelves, out) = (&scene.frame.shelves, &scene.frame.out_of_service);
+    let suppressed = &scene.frame.suppressed;
     html! {
-        @if !shelves.is_empty() || !out.is_empty() {
+        @if !shelves.is_empty() || !out.is_empty() || !suppressed.is_empty() {
             ul.aside {
                 @for shelf in shelves {
                     li { (language.shelved(scene, shelf)) " " (back("unshelved", shelf.key, labels.unshelve)) }
@@ -381,6 +382,7 @@ fn aside(scene: Scene<'_>, language: &dyn Language) -> Markup {
                 @for out in out {
                     li { (language.out_of_service(scene, out)) " " (back("put_back", out.key, labels.put_back)) }
                 }
+                @for suppressed in suppressed { li { (language.suppressed(scene, suppressed)) } }
             }
         }
     }
@@ -605,7 +607,7 @@ pub(super) fn document(title: &str, reader: &Reader, body: &Markup) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::frame::{Condition, VerdictWord};
+    use crate::engine::frame::{Condition, Suppressed, SuppressedBy, VerdictWord};
     use crate::page::scenes;
     use crate::time::WallTime;
     use crate::words::LANGUAGES;
@@ -641,6 +643,29 @@ mod tests {
         }
     }
 
+    /// In each language, by what; and nobody can take it back, since no person set it aside.
+    #[test]
+    fn what_is_suppressed_by_design_is_named() {
+        let (_, mut published) = scenes::all().remove(0);
+        let key = AlarmKey { id: AlarmId::SignalLost, subject: 2 };
+        let of = |published: &Published, language| {
+            regions(published, &Reader { language, ..reader() }).remove("aside").expect("a region").into_string()
+        };
+        for language in LANGUAGES.iter().copied() {
+            published.frame.suppressed.clear();
+            let before = of(&published, language);
+            for by in [SuppressedBy::GasInLine, SuppressedBy::SiteFile] {
+                let suppressed = Suppressed { key, by };
+                published.frame.suppressed = vec![suppressed];
+                let (now, says) =
+                    (of(&published, language), language.suppressed(scene(&published, &reader()), &suppressed));
+                let says = html! { (says) }.into_string();
+                assert!(now.contains(&says) && !before.contains(&says), "{now}");
+                assert_eq!(now.matches("<button").count(), before.matches("<button").count(), "{now}");
+            }
+        }
+    }
+
     #[test]
     fn texts_on_missing_mass_pressure_and_level_begin_with_the_acts() {
         let reader = reader();
@@ -656,6 +681,9 @@ mod tests {
             AlarmId::PadAboveMawp,
             AlarmId::PadInReliefWindow,
             AlarmId::PadBelowTank,
+            AlarmId::PadAtCeiling,
+            AlarmId::PadFalling,
+            AlarmId::PadBelowBand,
             AlarmId::TankPressureHigh,
             AlarmId::ReverseFlow,
             AlarmId::TruckGone,

@@ -18,7 +18,7 @@ use super::resume::AppendPoint;
 use super::truth::Truth;
 use crate::engine::frame::Frame;
 use crate::engine::input::{Event, Input, RecorderState};
-use crate::planted::{Bug, planted};
+use crate::planted::{Bug, disk_waits, planted};
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::os::unix::fs::MetadataExt as _;
@@ -402,10 +402,12 @@ impl Disk for FileDisk {
     }
 
     fn write(&mut self, bytes: &[u8]) -> io::Result<()> {
+        disk_waits(&self.path);
         self.file()?.write_all(bytes)
     }
 
     fn flush(&mut self) -> io::Result<()> {
+        disk_waits(&self.path);
         self.file()?.sync_data()?;
         self.is_where_it_was_begun()
     }

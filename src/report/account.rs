@@ -101,6 +101,8 @@ pub struct Account {
     pub alarms: Vec<AlarmAccount>,
     /// Alarms that came after that.
     pub alarms_after_close: u64,
+    /// Alarms whose condition held until then and that were suppressed by design.
+    pub suppressed: Vec<SuppressedAccount>,
     /// What people did and said.
     pub entries: Vec<EntryAccount>,
     /// Times when nobody watched.
@@ -441,6 +443,23 @@ pub struct AlarmAccount {
     pub shelved: Vec<ShelvedAccount>,
     /// When it went; `None`: it was open at the end of the recording.
     pub cleared: Option<Moment>,
+}
+
+/// An alarm that was suppressed by design.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SuppressedAccount {
+    /// Its code.
+    pub alarm: String,
+    /// Signal or tank it was about; empty where there is only one.
+    pub subject: String,
+    /// By what: `gas_in_line`, `site_file`.
+    pub by: Value,
+    /// For the first time.
+    pub from: Moment,
+    /// Until; `None`: it was so at the close.
+    pub to: Option<Moment>,
+    /// How often it began.
+    pub times: u64,
 }
 
 /// Who did something and when.

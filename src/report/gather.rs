@@ -3,14 +3,14 @@
 use super::AccountError;
 use super::account::{
     Account, AlarmAccount, CAUTION, EntryAccount, GapAccount, Leg, Moment, Pad, RecordingAccount, Rejected, Said,
-    ShelvedAccount,
+    ShelvedAccount, SuppressedAccount,
 };
 use super::course::Gone;
 use super::legs::{self, Share, sum};
 use super::{ticket, told};
 use crate::config::keys::{self, Presence};
 use crate::engine::alarm::catalogue;
-use crate::engine::frame::{Frame, Phase, VerdictWord};
+use crate::engine::frame::{Frame, Phase, Suppressed, VerdictWord};
 use crate::engine::input::{AlarmKey, Carried, Entry, Event, Gap, Input, What};
 use crate::engine::settings::{DeliverySetup, Settings};
 use crate::engine::steps::StepState;
@@ -83,6 +83,8 @@ struct Delivery {
     /// Open alarms with their place among `alarms`; `None`: it came after the close.
     open: BTreeMap<AlarmKey, Option<usize>>,
     alarms_after_close: u64,
+    /// What each is of, and whether it is so in the last frame.
+    suppressed: Vec<(Suppressed, bool, SuppressedAccount)>,
     gaps: Vec<GapAccount>,
     verdicts: Vec<(VerdictWord, f64)>,
     /// Verdict and time of the last frame of a transfer in this recording.
@@ -152,6 +154,7 @@ impl Delivery {
             alarms: Vec::new(),
             open: BTreeMap::new(),
             alarms_after_close: 0,
+            suppressed: Vec::new(),
             gaps: Vec::new(),
             verdicts: Vec::new(),
             verdict: None,
@@ -212,6 +215,9 @@ impl Delivery {
     fn shown(&mut self, settings: &Settings, frame: Frame, clock: WallAnchor) {
         let at = clock.wall_at(frame.at);
         self.look_at_alarms(settings, &frame, at);
+        if !self.is_closed() {
+            self.look_at_suppressed(settings, &frame, at);
+        }
         self.pad.take(&frame, at);
         if self.steps != frame.steps {
             self.steps.clone_from(&frame.steps);
@@ -283,6 +289,26 @@ impl Delivery {
             }
             stays
         });
+    }
+
+    fn look_at_suppressed(&mut self, settings: &Settings, frame: &Frame, at: WallTime) {
+        for (which, is_on, account) in &mut self.suppressed {
+            let now = frame.suppressed.contains(which);
+            match (*is_on, now) {
+                (true, false) => account.to = Some(at.into()),
+                (false, true) => (account.to, account.times) = (None, account.times + 1),
+                _ => {}
+            }
+            *is_on = now;
+        }
+        for which in &frame.suppressed {
+            if self.suppressed.iter().all(|(known, ..)| known != which) {
+                let (alarm, subject) = tune::named(settings, which.key);
+                let by = form_json(&which.by);
+                let account = SuppressedAccount { alarm, subject, by, from: at.into(), to: None, times: 1 };
+                self.suppressed.push((*which, true, account));
+            }
+        }
     }
 
     /// What was known at the close. A kill between the entry and what came of it leaves the frame before it.
@@ -523,6 +549,7 @@ impl Gather {
             course: delivery.course.end(),
             alarms: delivery.alarms,
             alarms_after_close: delivery.alarms_after_close,
+            suppressed: delivery.suppressed.into_iter().map(|(.., account)| account).collect(),
             entries: delivery.entries,
             gaps: delivery.gaps,
             devices: told::devices(delivery.devices),

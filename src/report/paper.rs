@@ -13,6 +13,7 @@ use crate::words::en::English;
 use crate::words::{Language, Scene};
 use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use serde_json::Value;
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
@@ -113,8 +114,21 @@ fn spaced(code: &str) -> String {
 }
 
 fn alarm_name(alarm: &AlarmAccount) -> String {
-    let name = spaced(&alarm.alarm);
-    if alarm.subject.is_empty() { name } else { format!("{name}: {}", alarm.subject) }
+    named(&alarm.alarm, &alarm.subject)
+}
+
+fn named(alarm: &str, subject: &str) -> String {
+    let name = spaced(alarm);
+    if subject.is_empty() { name } else { format!("{name}: {subject}") }
+}
+
+/// What suppressed an alarm by design, by its code in the JSON; a later code is shown as it stands.
+fn suppressed_by(code: &Value) -> String {
+    match code.as_str().unwrap_or_default() {
+        "gas_in_line" => "gas stood in the line, no liquid flowed".to_owned(),
+        "site_file" => "by the site file, in that phase".to_owned(),
+        code => spaced(code),
+    }
 }
 
 /// What somebody did, by its code in the JSON; a later code is shown as it stands.
@@ -418,6 +432,18 @@ impl Paper<'_> {
                 } } }
             } }
             @if a.alarms_after_close > 0 { p { (a.alarms_after_close) " more came after the close." } }
+            @if !a.suppressed.is_empty() {
+                p { "Suppressed by design: the condition held, and nobody was called." }
+                table {
+                    thead { tr { th { "alarm" } th { "because" } th { "from" } th { "until" } th { "times" } } }
+                    tbody { @for s in &a.suppressed { tr {
+                        td { (named(&s.alarm, &s.subject)) } td { (suppressed_by(&s.by)) }
+                        td class="t" { (self.clock(&s.from)) }
+                        td class="t" { (s.to.as_ref().map_or_else(|| "the close".to_owned(), |at| self.clock(at))) }
+                        td { (s.times) }
+                    } } }
+                }
+            }
         }
     }
 

@@ -35,6 +35,10 @@ fn english_act(id: AlarmId) -> String {
         AlarmId::EstimatesRestarted => "Hold the masses against the instruments themselves.",
         AlarmId::ReadingUnlikely => "Do not start before it is explained.",
         AlarmId::ShutoffBypassed => "Stop unless the person in charge has agreed in writing.",
+        AlarmId::ShutoffUnknown => {
+            "Look at the shut-off itself. Stop unless it is in service, or the person in charge has agreed in writing."
+        }
+        AlarmId::DrawOffChanged => "Hold the room against the tank's own gauge. Ask who draws off.",
         AlarmId::BeAtValve => "Be at the valve. Be ready to cut back the gas and to close.",
         AlarmId::LevelWorking => "Be ready to stop. Hold the room against the tank's own gauge.",
         AlarmId::NotIndependent => "Read flow meter, scale and level at the instruments themselves.",
@@ -231,6 +235,31 @@ fn english_parts(id: AlarmId) -> [&'static str; 3] {
             "A dryer that is spent; a leak in the gas line; the analyser.",
             "`dew_point` of the site file.",
         ],
+        AlarmId::PadAtCeiling => [
+            "The pad pressure is at or above the lowest of the site's maximum, MAWP and the ratings of hose, line and connections.",
+            "Gas supply opened too far; a regulator that creeps; the outlet or the line is shut or plugged.",
+            "The lowest limit in the site file and on the plate.",
+        ],
+        AlarmId::PadFalling => [
+            "The pad pressure's trend is at the tank's pressure within one response time: then liquid may come back.",
+            "Gas supply lost or shut; a hose or a fitting of the gas line that leaks; a regulator that has frozen.",
+            "`response_time` of the bay; a trend is one beyond three of its standard errors, over a minute. Not for the last 5 % of the load.",
+        ],
+        AlarmId::PadBelowBand => [
+            "The pad pressure is below the least that the site unloads with, while liquid flows.",
+            "Gas supply lost or shut; a regulator set too low; a leak in the gas line.",
+            "`pad_minimum` of the bay's limits; not for the last 5 % of the load.",
+        ],
+        AlarmId::DrawOffChanged => [
+            "Another amount is drawn off the tank than when the transfer started: the room is another one.",
+            "A consumer switched on or off; a valve of the draw-off; its meter.",
+            "0.1 kg/s and five times the noise of its meter off what it was at the start.",
+        ],
+        AlarmId::ShutoffUnknown => [
+            "The contact that tells whether the shut-off is bypassed says nothing: nobody knows that it would act.",
+            "Its device or its line; a key switch that was unplugged.",
+            "Follows from the contact; nothing to set.",
+        ],
         AlarmId::FirstGasDue => [
             "The earliest credible first gas at the trailer's outlet has come. It belongs to every delivery.",
             "The load is nearly in.",
@@ -286,9 +315,7 @@ normal: it neither raises an alarm nor clears one. An alarm comes when its condi
 once where the line below says so. It goes when the condition has been false for the off-delay and somebody has said
 \"Seen\"; where its line says so, without. \"Seen\" clears nothing. The first of those that are open together is marked.
 Where the site file gives an alarm a dead-band, an open one's condition holds until its value is so far back from the
-limit; none comes later for it. By design one thing is not called out: a density meter that shows gas before liquid has
-reached it, or after the line was blown clear, is not lost; the same meter is called out as soon as liquid flows. Its
-priority follows from two things:
+limit; none comes later for it. Its priority follows from two things:
 
 | if nobody acts | at once | within the response time | before the next phase |
 | --- | --- | --- | --- |
@@ -300,6 +327,19 @@ the notes instead of called out, and comes back unseen when its time is over. On
 shelved, and of signals only those that neither warn of level, pressure, reaction or another product nor make a witness.
 The same alarms may be taken out of service by an engineer, who says why: until they are put back. Who, since when and why
 stands on the recording and on the page for as long as it lasts.
+
+Suppressed by design is what the state of the plant makes come as a matter of course. Its condition holds, nobody is called,
+and which and why stands on the page beside the alarms set aside, in the recording and in the unloading record. There are two:
+
+- A density meter that shows gas, below its range, while no liquid flows: before the load has reached it, or after the line
+  was blown clear. The same meter is called out as soon as liquid flows.
+- `suppressed_in` of a signal in the site file: the loss of a signal, or a reading of it that is unlikely, in the phases
+  `idle`, `opened` or `closed`, where its device is off by design. Only of line or pad-gas temperature, gas supply pressure,
+  draw-off and dew point; never in a transfer. `check` refuses it of anything else.
+
+Nothing suppresses what warns of level, pad or tank pressure, missing mass, another product or a reaction, nor the loss of
+what they are told by. An alarm that is open when its suppression begins stays until somebody has seen it and the off-delay
+is over; when suppression ends and the condition still holds, the alarm comes.
 
 Where the site asks for attendance (`attendance` in the bay's limits), the attendant on duty says \"I am here\" at the
 bay's own screen: the one that an engineer has made its own, or any page on the machine where nobody signs in. Whoever

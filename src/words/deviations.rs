@@ -18,6 +18,18 @@ pub(super) fn english(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "The pad pressure rises and is at its ceiling sooner than anybody can act.",
             "Where to look: gas supply valve, regulator; whether outlet or line is shut.",
         ),
+        AlarmId::PadAtCeiling => act(
+            "The pad pressure is at its ceiling or above.",
+            "Where to look: gas supply valve, regulator, the trailer's own gauge; whether outlet or line is shut.",
+        ),
+        AlarmId::PadFalling => act(
+            "The pad pressure falls and is at the tank's sooner than anybody can act: liquid may come back.",
+            "Where to look: gas supply, regulator, the gas hose.",
+        ),
+        AlarmId::PadBelowBand => act(
+            "The pad pressure is below the least that this site unloads with.",
+            "Where to look: gas supply, regulator, the gas hose.",
+        ),
         AlarmId::PadAboveSupply => act(
             "The pad pressure is above the gas supply's: product may be pushed back into the gas line.",
             "Where to look: gas supply, regulator, the check valve between.",
@@ -58,6 +70,16 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "Be ready to stop. Hold the room against the tank's own gauge.",
             format!("{} stands at or above its maximum working level.", scene.tank(subject)),
             "",
+        ),
+        AlarmId::DrawOffChanged => say(
+            "Hold the room against the tank's own gauge. Ask who draws off.",
+            "Another amount is drawn off the tank than when the transfer started.".into(),
+            "The room is another one than was planned with.",
+        ),
+        AlarmId::ShutoffUnknown => say(
+            "Look at the shut-off itself. Stop unless it is in service, or the person in charge has agreed in writing.",
+            "Nobody can tell whether the independent high-level shut-off is bypassed.".into(),
+            "It stays so marked until its contact is read again and somebody has seen it.",
         ),
         AlarmId::NotIndependent => say(
             "Read flow meter, scale and level at the instruments themselves.",

@@ -3,7 +3,7 @@
 use super::display::{clock, hh_mm};
 use super::en::English;
 use super::{Language, Scene};
-use crate::engine::frame::{Alarm, Condition, Phase, Priority, Shelf};
+use crate::engine::frame::{Alarm, Condition, Phase, Priority, Shelf, Suppressed, SuppressedBy};
 use crate::engine::input::{AlarmKey, OutOfService};
 
 pub(super) fn duty(scene: Scene<'_>) -> String {
@@ -50,6 +50,11 @@ pub(super) fn state(scene: Scene<'_>) -> String {
         1 => parts.push("One alarm is set aside.".to_owned()),
         n => parts.push(format!("{n} alarms are set aside.")),
     }
+    match frame.suppressed.len() {
+        0 => {}
+        1 => parts.push("One alarm is suppressed by design.".to_owned()),
+        n => parts.push(format!("{n} alarms are suppressed by design.")),
+    }
     parts.join(" ")
 }
 
@@ -63,6 +68,14 @@ fn alarm(scene: Scene<'_>, key: AlarmKey) -> String {
 pub(super) fn shelved(scene: Scene<'_>, shelf: &Shelf) -> String {
     let until = clock(scene.frame.clock, shelf.until, scene.frame.at, scene.zone);
     format!("Shelved until {until}: {}", alarm(scene, shelf.key))
+}
+
+pub(super) fn suppressed(scene: Scene<'_>, suppressed: &Suppressed) -> String {
+    let by = match suppressed.by {
+        SuppressedBy::GasInLine => "gas stands in the line and no liquid flows",
+        SuppressedBy::SiteFile => "the site file says so for this phase",
+    };
+    format!("Suppressed by design ({by}): {}", alarm(scene, suppressed.key))
 }
 
 pub(super) fn out_of_service(scene: Scene<'_>, out: &OutOfService) -> String {

@@ -23,7 +23,8 @@ use super::{
 use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::frame::{
-    Alarm, CeilingBy, Explanation, Margin, Pessimist, Phase, Reason, Shelf, Source, Validity, VerdictWord, WitnessId,
+    Alarm, CeilingBy, Explanation, Margin, Pessimist, Phase, Reason, Shelf, Source, Suppressed, Validity, VerdictWord,
+    WitnessId,
 };
 use crate::engine::input::{AlarmId, GapClock, OutOfService, Status, ZeroCause};
 use crate::engine::settings::PadTap;
@@ -167,6 +168,10 @@ impl Language for Spanish {
 
     fn shelved(&self, scene: Scene<'_>, shelf: &Shelf) -> String {
         duty::shelved(scene, shelf)
+    }
+
+    fn suppressed(&self, scene: Scene<'_>, suppressed: &Suppressed) -> String {
+        duty::suppressed(scene, suppressed)
     }
 
     fn out_of_service(&self, scene: Scene<'_>, out: &OutOfService) -> String {

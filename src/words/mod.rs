@@ -25,7 +25,9 @@ pub use screen::PageWords;
 use crate::engine::blow::BlowState;
 use crate::engine::checks::{Check, CheckId};
 use crate::engine::delivery::Refusal;
-use crate::engine::frame::{Alarm, CeilingBy, Explanation, Frame, Reason, Shelf, Source, VerdictWord, WitnessId};
+use crate::engine::frame::{
+    Alarm, CeilingBy, Explanation, Frame, Reason, Shelf, Source, Suppressed, VerdictWord, WitnessId,
+};
 use crate::engine::input::{AlarmId, OutOfService, ZeroCause};
 use crate::engine::settings::Settings;
 use crate::engine::steps::{Against, Signature, Stands};
@@ -291,6 +293,8 @@ pub trait Language: Sync {
     fn state(&self, scene: Scene<'_>) -> String;
     /// An alarm that is out of service: who, since when, why.
     fn out_of_service(&self, scene: Scene<'_>, out: &OutOfService) -> String;
+    /// An alarm that is suppressed by design: by what.
+    fn suppressed(&self, scene: Scene<'_>, suppressed: &Suppressed) -> String;
     /// An alarm that is shelved: until when.
     fn shelved(&self, scene: Scene<'_>, shelf: &Shelf) -> String;
     /// An alarm in general, as the catalogue has it.
@@ -498,6 +502,9 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::PadAboveMawp
         | AlarmId::PadInReliefWindow
         | AlarmId::PadBelowTank
+        | AlarmId::PadAtCeiling
+        | AlarmId::PadFalling
+        | AlarmId::PadBelowBand
         | AlarmId::TankPressureHigh
         | AlarmId::ReverseFlow
         | AlarmId::TruckGone
@@ -513,6 +520,8 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::EstimatesRestarted
         | AlarmId::ReadingUnlikely
         | AlarmId::ShutoffBypassed
+        | AlarmId::ShutoffUnknown
+        | AlarmId::DrawOffChanged
         | AlarmId::BeAtValve
         | AlarmId::AttendanceDue
         | AlarmId::AttendanceOverdue

@@ -493,6 +493,7 @@ fn frame() -> Frame {
         blow: None,
         shelves: Vec::new(),
         out_of_service: Vec::new(),
+        suppressed: Vec::new(),
         attendance: AttendanceState::default(),
     }
 }
@@ -651,6 +652,7 @@ fn settings() -> Settings {
             response_time_s: 300.0,
             attendance_s: None,
             pad_maximum: Some(GaugePa(172_000.0)),
+            pad_minimum: None,
             hose_rating: None,
             line_rating: None,
             connection_rating: None,
@@ -697,6 +699,7 @@ fn signals() -> Vec<SignalSetup> {
         rolls_over_at: None,
         may_roll_over_at: Vec::new(),
         low_flow: 0.0,
+        suppressed_in: Vec::new(),
         apparent_mass: false,
     };
     vec![

@@ -1,5 +1,6 @@
 //! Recordings: what is written reads back, what is damaged is said, what is replayed is the same bit for bit.
 
+mod builds;
 mod damage;
 mod files;
 mod format;

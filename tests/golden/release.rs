@@ -1,19 +1,12 @@
-//! A recording made by the release demo, replayed by this test binary, which is another build of the same program.
+//! A recording made by the release demo, replayed by this test binary, which is another build of the same program, and by
+//! both builds of the program itself on a processor without FMA.
 
+use crate::builds;
 use brimwatch::recording::compare::{self, DifferenceKind, Outcome};
 use brimwatch::recording::format::Kind;
 use brimwatch::recording::reader;
 use std::path::{Path, PathBuf};
 use std::process::Command;
-
-/// The release build of the simulator; `./test` makes it before the tests.
-fn release_simulator() -> PathBuf {
-    let debug = Path::new(env!("CARGO_BIN_EXE_brimwatch"));
-    let target = debug.parent().and_then(Path::parent).expect("target/debug/brimwatch");
-    let program = target.join("release/brimwatch-simulator");
-    assert!(program.exists(), "{} is not built: run ./test", program.display());
-    program
-}
 
 fn recording_in(folder: &Path) -> PathBuf {
     let mut folders = vec![folder.to_owned()];
@@ -33,7 +26,7 @@ fn recording_in(folder: &Path) -> PathBuf {
 #[test]
 fn a_recording_of_the_release_demo_is_the_same_here_and_one_flipped_bit_is_named() {
     let folder = tempfile::tempdir().expect("a folder");
-    let demo = Command::new(release_simulator())
+    let demo = Command::new(builds::release("brimwatch-simulator"))
         .args(["demo", "--once", "--speed", "60", "--store"])
         .arg(folder.path())
         .output()
@@ -47,6 +40,7 @@ fn a_recording_of_the_release_demo_is_the_same_here_and_one_flipped_bit_is_named
     println!("release demo replayed by this build: {comparison}");
     assert!(comparison.is_same(), "{comparison}");
     assert!(comparison.compared > 3_000, "{} outputs", comparison.compared);
+    builds::assert_replayed_by_all(&path);
 
     // One bit in the middle of an output in the middle of the transfer.
     let mut bytes = std::fs::read(&path).expect("the recording");

@@ -43,6 +43,7 @@ fn signal(kind: SignalKind, name: &str, device: u16, noise: f64) -> SignalSetup 
         rolls_over_at: (device == 0).then_some(1e6),
         may_roll_over_at: vec![1e4, 65_536.0],
         low_flow: 0.01,
+        suppressed_in: vec![Phase::Idle, Phase::Closed],
         apparent_mass: device == 1,
     }
 }
@@ -91,6 +92,7 @@ pub fn settings() -> Settings {
             response_time_s: 60.0,
             attendance_s: Some(900.0),
             pad_maximum: Some(GaugePa(170e3)),
+            pad_minimum: Some(GaugePa(70e3)),
             hose_rating: Some(GaugePa(1e6)),
             line_rating: Some(GaugePa(1e6)),
             connection_rating: None,
@@ -621,6 +623,10 @@ pub fn full_frame(now: EngineTime) -> Frame {
         }],
         shelves: vec![Shelf { key: alarm_key(), until: at(900) }],
         out_of_service: vec![out_of_service()],
+        suppressed: vec![
+            Suppressed { key: alarm_key(), by: SuppressedBy::GasInLine },
+            Suppressed { key: AlarmKey { subject: 3, ..alarm_key() }, by: SuppressedBy::SiteFile },
+        ],
         attendance: AttendanceState { on_duty: Some("A. Novak".into()), due_at: Some(at(900)) },
         recorder: RecorderState::Waiting { bytes: 4096 },
         blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),

@@ -28,6 +28,8 @@ mod scenarios;
 mod secrets;
 mod shared_tank;
 mod silence;
+#[cfg(feature = "planted")]
+mod slow_disk;
 #[cfg(feature = "peers")]
 mod tls;
 mod tune;

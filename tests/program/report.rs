@@ -67,6 +67,11 @@ fn a_closed_delivery_has_its_account() {
     let (opened, started, closed) = (a.opened.expect("a time"), a.started.expect("a time"), a.closed.expect("a time"));
     assert!(opened.unix_ns < started.unix_ns && started.unix_ns < closed.unix_ns);
     assert!(opened.wall.starts_with("2026-10-25T00:00:00"), "{}", opened.wall);
+    // Until the load was there the density meter stood in gas, and nobody was called.
+    let gas: Vec<_> = a.suppressed.iter().filter(|s| s.by == "gas_in_line").collect();
+    assert_eq!(gas.iter().map(|s| s.alarm.as_str()).collect::<Vec<_>>(), ["signal_lost"], "{:?}", a.suppressed);
+    let until = gas[0].to.as_ref().expect("liquid came");
+    assert!(gas[0].from.unix_ns < until.unix_ns && until.unix_ns < closed.unix_ns && !gas[0].subject.is_empty());
     assert_eq!(
         a.witnesses.iter().map(|w| w.witness.as_str().expect("text")).collect::<Vec<_>>(),
         ["flow", "scale", "tank"]

@@ -66,6 +66,11 @@ impl Program {
 }
 
 impl Page {
+    /// The page of a watch in this process.
+    pub fn at(address: std::net::SocketAddr) -> Page {
+        Page(address.to_string())
+    }
+
     /// As [`Program::answer`], from one that may die meanwhile.
     pub fn answer(&self, head: &str, more: &str, body: &str) -> std::io::Result<String> {
         let mut stream = TcpStream::connect(&self.0)?;

@@ -275,7 +275,7 @@ impl Story {
             SignalKind::GasSupplyPressure => 550_000.0,
             SignalKind::DewPoint => -60.0,
             SignalKind::HighLevelSwitch => return Measured::Flag(truth.switch),
-            SignalKind::ShutoffClosed => return Measured::Flag(false),
+            SignalKind::ShutoffClosed | SignalKind::ShutoffBypassed => return Measured::Flag(false),
             other => panic!("the shipped bay has no {other:?}"),
         })
     }

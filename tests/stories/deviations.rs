@@ -3,11 +3,12 @@
 use super::bay::{RATE, START_S, Story, shipped};
 use brimwatch::engine::alarm::catalogue;
 use brimwatch::engine::input::{AlarmId, AlarmKey, Measured};
-use brimwatch::engine::settings::{Settings, SignalKind};
-use brimwatch::units::Celsius;
+use brimwatch::engine::settings::{DrawOff, Settings, SignalKind};
+use brimwatch::time::SECOND_NS;
+use brimwatch::units::{Celsius, GaugePa};
 
 /// Those of this file that are no prompts.
-const DEVIATIONS: [AlarmId; 10] = [
+const DEVIATIONS: [AlarmId; 15] = [
     AlarmId::LevelWorking,
     AlarmId::LevelCritical,
     AlarmId::LevelSoon,
@@ -18,6 +19,11 @@ const DEVIATIONS: [AlarmId; 10] = [
     AlarmId::OtherTankRises,
     AlarmId::LoadTemperatureOff,
     AlarmId::DewPointHigh,
+    AlarmId::PadAtCeiling,
+    AlarmId::PadFalling,
+    AlarmId::PadBelowBand,
+    AlarmId::DrawOffChanged,
+    AlarmId::ShutoffUnknown,
 ];
 
 /// The shipped bay with one signal more, read by the same device and as good as another one.
@@ -151,4 +157,84 @@ fn another_tank_that_rises_is_said() {
     story.run_to(START_S + 200);
     assert_eq!(open(&story), [AlarmId::OtherTankRises]);
     assert!(story.last.alarms.iter().any(|alarm| alarm.key.subject == 1));
+}
+
+/// Near its ceiling first, then at it, each for itself.
+#[test]
+fn a_pad_at_its_ceiling_is_said() {
+    let mut story = transferring();
+    let ceiling_pa = story.last.pad.ceiling_pa_gauge.expect("set");
+    for (share, at) in [(0.96, false), (1.0, true)] {
+        story.stuck = vec![(SignalKind::PadPressure, Measured::Number(share * ceiling_pa))];
+        story.run_to(story.last.at.0 / SECOND_NS + 2);
+        assert!(story.monitor.has_open(AlarmKey { id: AlarmId::PadNearCeiling, subject: 0 }));
+        assert_eq!(open(&story).contains(&AlarmId::PadAtCeiling), at, "{share} of the ceiling");
+    }
+}
+
+/// Before anything comes back: the trend says so a response time ahead.
+#[test]
+fn a_pad_that_falls_towards_the_tank_is_said() {
+    let mut story = transferring();
+    #[expect(clippy::cast_precision_loss, reason = "minutes")]
+    let falling = |truth: &mut super::bay::Truth| {
+        truth.pad_pa = (truth.pad_pa - 1_500.0 * truth.s.saturating_sub(START_S + 120) as f64).max(0.0);
+    };
+    story.bend = falling;
+    let below = AlarmKey { id: AlarmId::PadBelowTank, subject: 0 };
+    let mut said = false;
+    for s in START_S + 121..START_S + 260 {
+        story.run_to(s);
+        said |= open(&story).contains(&AlarmId::PadFalling);
+        if story.monitor.has_open(below) || story.last.pad.pressure_pa_gauge.is_some_and(|pa| pa < 20_000.0) {
+            break;
+        }
+    }
+    assert!(said, "{:?}", story.last.pad);
+}
+
+#[test]
+fn a_pad_below_the_sites_least_is_said() {
+    let (mut settings, delivery) = shipped();
+    settings.limits.pad_minimum = Some(GaugePa(60_000.0));
+    let mut story = Story::with(settings, delivery);
+    story.start();
+    story.run_to(START_S + 120);
+    for (pad_pa, expected) in [(61_000.0, vec![]), (59_000.0, vec![AlarmId::PadBelowBand])] {
+        story.stuck = vec![(SignalKind::PadPressure, Measured::Number(pad_pa))];
+        story.run_to(story.last.at.0 / SECOND_NS + 10);
+        let mut open = open(&story);
+        open.retain(|id| *id == AlarmId::PadBelowBand);
+        assert_eq!(open, expected, "{pad_pa} Pa");
+    }
+}
+
+#[test]
+fn another_draw_off_than_at_the_start_is_said() {
+    let (mut settings, delivery) = shipped();
+    fitted(&mut settings, SignalKind::LineTemperature, SignalKind::DrawOff);
+    settings.tanks[0].draw_off = DrawOff::Measured;
+    let mut story = Story::with(settings, delivery);
+    story.stuck = vec![(SignalKind::DrawOff, Measured::Number(1.0))];
+    story.start();
+    story.run_to(START_S + 120);
+    assert!(!open(&story).contains(&AlarmId::DrawOffChanged), "as at the start");
+    let noise = story.settings.signals.last().expect("it").noise;
+    story.stuck = vec![(SignalKind::DrawOff, Measured::Number(1.0 + 0.2_f64.max(6.0 * noise)))];
+    story.run_to(START_S + 130);
+    assert!(open(&story).contains(&AlarmId::DrawOffChanged));
+}
+
+/// While a delivery is open; a bay without a load needs no shut-off.
+#[test]
+fn a_shut_off_of_which_nobody_knows_is_said() {
+    let (mut settings, delivery) = shipped();
+    fitted(&mut settings, SignalKind::LineTemperature, SignalKind::ShutoffBypassed);
+    let mut story = Story::with(settings, delivery);
+    story.start();
+    story.run_to(START_S + 20);
+    assert!(!open(&story).contains(&AlarmId::ShutoffUnknown));
+    story.silent = vec![story.device_of(SignalKind::ShutoffBypassed)];
+    story.run_to(START_S + 30);
+    assert!(open(&story).contains(&AlarmId::ShutoffUnknown));
 }

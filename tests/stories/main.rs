@@ -26,6 +26,7 @@ mod shapes;
 mod shared_tank;
 mod shelves;
 mod steps;
+mod suppressed;
 #[cfg(feature = "live")]
 mod swarm;
 mod totals;

@@ -151,6 +151,19 @@ fn limits(draft: &mut Draft, table: &Table, settings: &Settings) {
                 .act("read the rating again with its unit: no pressure the site allows may pass what the pad goes through");
         }
     }
+    if let (Some(least), Some(most)) = (limits.pad_minimum, limits.pad_maximum)
+        && least.0 >= most.0
+    {
+        let (least, most) = (short(least.0 / 1e3), short(most.0 / 1e3));
+        draft
+            .fault(
+                table.spot("pad_minimum"),
+                table.path("pad_minimum"),
+                format!("{least} kPa gauge is not below pad_maximum, {most} kPa gauge"),
+            )
+            .allowed(format!("below {most} kPa gauge"))
+            .act("read both again with their units");
+    }
     if settings.line.valve_closes_s > limits.response_time_s {
         let closes = short(settings.line.valve_closes_s);
         draft

@@ -95,7 +95,7 @@ const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
 }
 
 /// Every alarm.
-pub const CATALOGUE: [Line; 36] = {
+pub const CATALOGUE: [Line; 41] = {
     use AlarmId as A;
     use TimeToRespond::{AtOnce, Delivery, ResponseTime};
     [
@@ -135,6 +135,11 @@ pub const CATALOGUE: [Line; 36] = {
         serious(A::DewPointHigh, "dew_point_high", Delivery).delayed(),
         serious(A::FirstGasDue, "first_gas_due", ResponseTime).prompt(),
         severe(A::TankPressureHigh, "tank_pressure_high", AtOnce),
+        severe(A::PadAtCeiling, "pad_at_ceiling", AtOnce),
+        serious(A::PadFalling, "pad_falling", ResponseTime).delayed(),
+        serious(A::PadBelowBand, "pad_below_band", ResponseTime).delayed(),
+        serious(A::DrawOffChanged, "draw_off_changed", ResponseTime).delayed(),
+        severe(A::ShutoffUnknown, "shutoff_unknown", ResponseTime).delayed(),
     ]
 };
 
@@ -142,15 +147,16 @@ pub const CATALOGUE: [Line; 36] = {
 /// pressure, reaction or another product, nor weighs what is missing.
 #[must_use]
 pub fn may_set_aside(settings: &Settings, key: AlarmKey) -> bool {
-    use SignalKind as K;
     let of_signal = matches!(key.id, AlarmId::SignalLost | AlarmId::ReadingUnlikely);
-    let spare = settings.signals.get(usize::from(key.subject)).is_some_and(|signal| {
-        matches!(
-            signal.kind,
-            K::LineTemperature | K::GasSupplyPressure | K::PadGasTemperature | K::DrawOff | K::DewPoint
-        )
-    });
+    let spare = settings.signals.get(usize::from(key.subject)).is_some_and(|signal| is_spare(signal.kind));
     of(key.id).shelvable && (!of_signal || spare)
+}
+
+/// Whether the loss of such a signal may go unheard for a while.
+#[must_use]
+pub const fn is_spare(kind: SignalKind) -> bool {
+    use SignalKind as K;
+    matches!(kind, K::LineTemperature | K::GasSupplyPressure | K::PadGasTemperature | K::DrawOff | K::DewPoint)
 }
 
 /// The line of an alarm.
@@ -212,6 +218,11 @@ mod tests {
             A::DewPointHigh,
             A::FirstGasDue,
             A::TankPressureHigh,
+            A::PadAtCeiling,
+            A::PadFalling,
+            A::PadBelowBand,
+            A::DrawOffChanged,
+            A::ShutoffUnknown,
         ];
         assert_eq!(CATALOGUE.map(|line| line.id), all);
         assert!(CATALOGUE.iter().all(|line| of(line.id) == *line));

@@ -50,7 +50,7 @@ pub struct Sight<'a> {
 }
 
 impl Sight<'_> {
-    fn phase(&self) -> Phase {
+    pub(super) fn phase(&self) -> Phase {
         self.delivery.map_or(Phase::Idle, |d| d.phase)
     }
 
@@ -84,6 +84,7 @@ impl Sight<'_> {
             let back = self.back(AlarmId::PadNearCeiling, 0);
             answers
                 .push((key(AlarmId::PadNearCeiling, 0), pad::near_ceiling(self.settings, self.readings, plate, back)));
+            answers.push((key(AlarmId::PadAtCeiling, 0), pad::at_ceiling(self.settings, self.readings, plate)));
             answers.push((key(AlarmId::PadAboveMawp, 0), self.pad_above_mawp()));
             answers.push((key(AlarmId::PadInReliefWindow, 0), self.pad_in_relief_window()));
         }
@@ -124,6 +125,10 @@ impl Sight<'_> {
             (key(AlarmId::LoadTemperatureOff, tank), self.load_temperature_off()),
             (key(AlarmId::DewPointHigh, 0), self.dew_point_high()),
             (key(AlarmId::FirstGasDue, 0), self.first_gas_due()),
+            (key(AlarmId::PadFalling, 0), self.pad_falling()),
+            (key(AlarmId::PadBelowBand, 0), self.pad_below_band()),
+            (key(AlarmId::DrawOffChanged, 0), self.draw_off_changed()),
+            (key(AlarmId::ShutoffUnknown, 0), self.shutoff_unknown()),
         ]
     }
 
@@ -141,15 +146,18 @@ impl Sight<'_> {
 
     /// A density meter shows gas before liquid has reached it, and when nothing flows after the line was blown
     /// clear: below its range, and as it should be.
+    pub(super) fn gas_is_in(&self, signal: u16) -> bool {
+        let Some(setup) = self.settings.signals.get(usize::from(signal)) else { return false };
+        let below = self.readings.last(signal).is_some_and(|value| value < setup.plausible_low);
+        setup.kind == SignalKind::LineDensity
+            && self.readings.validity(signal) == Validity::Lost(Reason::OutOfRange)
+            && below
+            && !self.liquid_flows()
+    }
+
     fn signal_lost(&self, signal: u16) -> Condition {
-        let shows_gas = || {
-            let setup = self.settings.signals.get(usize::from(signal));
-            let below = setup.zip(self.readings.last(signal)).is_some_and(|(setup, value)| value < setup.plausible_low);
-            below && setup.is_some_and(|s| s.kind == SignalKind::LineDensity)
-        };
         match self.readings.validity(signal) {
             Validity::Lost(Reason::NotYetRead) => Condition::Unknown,
-            Validity::Lost(Reason::OutOfRange) if shows_gas() && !self.liquid_flows() => Condition::False,
             Validity::Lost(_) => Condition::True,
             Validity::Good | Validity::Doubtful(_) => Condition::False,
         }

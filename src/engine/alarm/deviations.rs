@@ -1,6 +1,6 @@
 //! Conditions that say that the delivery does not go as it should, before anybody is hurt.
 
-use super::condition::Sight;
+use super::condition::{MOVEMENT_KG_PER_S, Sight};
 use crate::engine::frame::{Condition, Estimate, Phase, VerdictWord};
 use crate::engine::gauge;
 use crate::engine::input::AlarmId;
@@ -19,6 +19,8 @@ const LEFT_SHARE: f64 = 0.05;
 const LEFT_SIGMAS: f64 = 3.0;
 /// Pad above the supply's pressure by more than this many of both gauges' zeros.
 const ABOVE_SIGMAS: f64 = 3.0;
+/// What is drawn off has changed by more than a meter creeps, kg/s, and so many standard uncertainties of its noise.
+const CHANGED_SIGMAS: f64 = 5.0;
 
 /// What is foreseen, as its alarms need it.
 #[derive(Debug, Clone, Copy, Default)]
@@ -29,6 +31,8 @@ pub struct Foreseen {
     pub first_gas: Option<EngineTime>,
     /// The pad rises, and is at its ceiling in so many s.
     pub pad_to_ceiling_s: Option<f64>,
+    /// The pad falls, and is at the tank's pressure (the air's where nobody measures that) in so many s.
+    pub pad_to_tank_s: Option<f64>,
     /// Received by all witnesses together, kg.
     pub received_kg: Option<Estimate>,
 }
@@ -62,6 +66,50 @@ impl Sight<'_> {
         yes(self.soon.pad_to_ceiling_s.is_some_and(|s| s <= self.settings.limits.response_time_s))
     }
 
+    /// Nearly all of the load is in: whoever is at the valve cuts back the gas, and behind the last liquid it lets the
+    /// pad fall.
+    fn nearly_in(&self) -> bool {
+        self.left_kg().is_some_and(|(left_kg, planned_kg)| left_kg <= LEFT_SHARE * planned_kg)
+    }
+
+    /// What is still on the trailer, beyond what the masses may be off by, and what was planned; None: not known.
+    fn left_kg(&self) -> Option<(f64, f64)> {
+        let (received, planned_kg) = (self.soon.received_kg?, self.delivery?.setup.planned.0);
+        Some((planned_kg - received.value - LEFT_SIGMAS * received.u, planned_kg))
+    }
+
+    /// The pad's trend is at the tank's pressure within one response time.
+    pub(super) fn pad_falling(&self) -> Condition {
+        if !self.transferring() || self.settings.drive != Drive::Pad || !self.liquid || self.nearly_in() {
+            return Condition::False;
+        }
+        yes(self.soon.pad_to_tank_s.is_some_and(|s| s <= self.settings.limits.response_time_s))
+    }
+
+    /// The pad pressure is below what the site unloads with at the least, while liquid is in the line and no gas follows.
+    pub(super) fn pad_below_band(&self) -> Condition {
+        let Some(least) = self.settings.limits.pad_minimum.filter(|_| self.transferring() && self.liquid) else {
+            return Condition::False;
+        };
+        match self.readings.credible_kind(self.settings, SignalKind::PadPressure, None) {
+            _ if self.nearly_in() => Condition::False,
+            Some(pad) => yes(pad < least.0),
+            None => Condition::Unknown,
+        }
+    }
+
+    /// What is drawn off the tank is not what it was when the transfer started: the room is another one.
+    pub(super) fn draw_off_changed(&self) -> Condition {
+        let Some(delivery) = self.delivery.filter(|_| self.transferring()) else { return Condition::False };
+        let Some(signal) = Readings::find(self.settings, SignalKind::DrawOff, None) else { return Condition::False };
+        let Some(start) = delivery.start(signal) else { return Condition::False };
+        let noise = self.settings.signals.get(usize::from(signal)).map_or(0.0, |s| s.noise);
+        match self.readings.credible(signal) {
+            Some(now) => yes((now - start.value).abs() > MOVEMENT_KG_PER_S.max(CHANGED_SIGMAS * noise)),
+            None => Condition::Unknown,
+        }
+    }
+
     /// The trailer would push back into the gas supply.
     pub(super) fn pad_above_supply(&self) -> Condition {
         if !self.transferring() || self.settings.drive != Drive::Pad {
@@ -80,13 +128,12 @@ impl Sight<'_> {
 
     /// Nothing moves although much of the load is still on the trailer.
     pub(super) fn flow_stopped(&self) -> Condition {
-        let Some(delivery) = self.delivery.filter(|_| self.transferring() && self.liquid) else {
+        if !self.transferring() || !self.liquid {
             return Condition::False;
-        };
-        let Some(received) = self.soon.received_kg else { return Condition::Unknown };
-        let left_kg = delivery.setup.planned.0 - received.value - LEFT_SIGMAS * received.u;
+        }
+        let Some((left_kg, planned_kg)) = self.left_kg() else { return Condition::Unknown };
         match self.moves() {
-            Condition::False => yes(left_kg > LEFT_SHARE * delivery.setup.planned.0),
+            Condition::False => yes(left_kg > LEFT_SHARE * planned_kg),
             Condition::True => Condition::False,
             Condition::Unknown => Condition::Unknown,
         }

@@ -113,6 +113,15 @@ impl Sight<'_> {
         }
     }
 
+    /// A delivery is open, and the contact that tells of a bypass says nothing.
+    pub(super) fn shutoff_unknown(&self) -> Condition {
+        let open = self.delivery.is_some_and(|d| matches!(d.phase, Phase::Opened | Phase::Transfer));
+        match Readings::find(self.settings, SignalKind::ShutoffBypassed, None) {
+            Some(signal) if open => yes(self.readings.credible(signal).is_none()),
+            _ => Condition::False,
+        }
+    }
+
     /// The scale carries less than the trailer must weigh with what is still on it: it has moved off.
     pub(super) fn truck_gone(&self) -> Condition {
         let Some(delivery) = self.delivery.filter(|_| self.in_transfer()) else { return Condition::False };

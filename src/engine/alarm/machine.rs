@@ -4,10 +4,11 @@
 //! the off-delay *and* somebody has seen it. Unknown is not normal: it neither raises nor clears, and it
 //! interrupts the wait to clear. "Seen" clears nothing. One that is not latched goes without. A shelved alarm lives on
 //! unheard; when its time is over it is called out as if nobody had seen it. So does one out of service until it is put
-//! back. The first of those that are open together is marked.
+//! back. One that is suppressed by design is not called out while its condition holds ([`suppression`](super::suppression)).
+//! The first of those that are open together is marked.
 
 use super::catalogue;
-use crate::engine::frame::{Alarm, Condition, Shelf};
+use crate::engine::frame::{Alarm, Condition, Shelf, Suppressed};
 use crate::engine::input::{AlarmKey, CarriedAlarm, CarriedShelf, OutOfService};
 use crate::planted::{Bug, planted};
 use crate::time::{EngineTime, SECOND_NS, WallTime};
@@ -37,6 +38,8 @@ pub struct Board {
     shelves: Vec<Shelf>,
     /// Bounded: one for each alarm and subject.
     out: Vec<OutOfService>,
+    /// Those whose condition holds and that are suppressed by design, by their keys. Bounded likewise.
+    suppressed: Vec<Suppressed>,
 }
 
 /// Nothing known, nothing open.
@@ -83,6 +86,7 @@ impl Board {
             next: 0,
             shelves: shelves.iter().map(shelf).collect(),
             out: out.to_vec(),
+            suppressed: Vec::new(),
         }
     }
 
@@ -96,6 +100,26 @@ impl Board {
         }
         self.next = place + 1;
         &mut self.states[place].1
+    }
+
+    /// Whether an alarm's condition holds and it is suppressed by design (None: not), from now on; says whether that is new.
+    pub fn suppress(&mut self, key: AlarmKey, suppressed: Option<Suppressed>) -> bool {
+        let place = self.suppressed.binary_search_by_key(&key, |s| s.key);
+        match (place, suppressed) {
+            (Err(_), None) => return false,
+            (Ok(place), None) => drop(self.suppressed.remove(place)),
+            (Err(place), Some(suppressed)) => self.suppressed.insert(place, suppressed),
+            (Ok(place), Some(suppressed)) => {
+                return std::mem::replace(&mut self.suppressed[place], suppressed) != suppressed;
+            }
+        }
+        true
+    }
+
+    /// Those that are suppressed by design.
+    #[must_use]
+    pub fn suppressed(&self) -> &[Suppressed] {
+        &self.suppressed
     }
 
     /// Takes a condition's answer; says whether the alarm came or went.
@@ -276,6 +300,7 @@ impl Board {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::frame::SuppressedBy;
     use crate::engine::input::AlarmId;
     use crate::time::SECOND_NS;
     use Condition::{False, True, Unknown};
@@ -372,6 +397,21 @@ mod tests {
             board.take(DIRECT, False, EngineTime(s * SECOND_NS), WallTime(0), DELAYS);
         }
         assert!(!board.is_open(DIRECT) && first(&board).is_empty());
+    }
+
+    /// The same: designed suppression. Nothing that was called out is taken away unseen.
+    #[test]
+    fn one_suppressed_by_design_is_listed_once_and_leaves_the_list() {
+        let mut board = Board::default();
+        let by = |by| Some(Suppressed { key: DIRECT, by });
+        assert!(!board.suppress(DIRECT, None));
+        assert!(
+            board.suppress(DIRECT, by(SuppressedBy::SiteFile)) && !board.suppress(DIRECT, by(SuppressedBy::SiteFile))
+        );
+        assert!(board.suppress(DIRECT, by(SuppressedBy::GasInLine)), "for another reason");
+        assert!(board.suppress(DELAYED, Some(Suppressed { key: DELAYED, by: SuppressedBy::SiteFile })));
+        assert_eq!(board.suppressed().iter().map(|s| s.key).collect::<Vec<_>>(), [DIRECT, DELAYED], "by their keys");
+        assert!(board.suppress(DIRECT, None) && board.suppress(DELAYED, None) && board.suppressed().is_empty());
     }
 
     #[test]

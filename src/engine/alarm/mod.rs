@@ -5,3 +5,4 @@ pub mod condition;
 pub mod deviations;
 pub(crate) mod hazards;
 pub mod machine;
+pub mod suppression;

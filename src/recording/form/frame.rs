@@ -6,8 +6,8 @@ use crate::engine::checks::Check;
 use crate::engine::frame::{
     Alarm, AttendanceState, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate,
     Explanation, Finish, Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase,
-    Priority, Reading, Reason, ScaleZero, Shelf, Slip, Source, Tank, Together, Trouble, Validity, Verdict, VerdictWord,
-    Witness, WitnessId,
+    Priority, Reading, Reason, ScaleZero, Shelf, Slip, Source, Suppressed, SuppressedBy, Tank, Together, Trouble,
+    Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use crate::engine::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use crate::engine::steps::StepState;
@@ -33,6 +33,7 @@ mirror! {
         alarms: Vec<Alarm>,
         shelves: Vec<Shelf>,
         out_of_service: Vec<OutOfService>,
+        suppressed: Vec<Suppressed>,
         attendance: AttendanceState,
         recorder: RecorderState,
         blind: Option<Gap>,
@@ -291,6 +292,10 @@ mirror! {
     struct OpeningForm of Opening { proven_by: Option<CheckedBy>, against: Option<CheckedBy>, doubt_m: f64 }
 
     enum CheckedByForm of CheckedBy { Gauge(u16), LastClosing, HandDip }
+
+    struct SuppressedForm of Suppressed { key: AlarmKey, by: SuppressedBy }
+
+    enum SuppressedByForm of SuppressedBy { GasInLine, SiteFile }
 
     struct ShelfForm of Shelf { key: AlarmKey, until: EngineTime = "until_ns" }
 

@@ -150,6 +150,11 @@ mirror! {
         DewPointHigh,
         FirstGasDue,
         TankPressureHigh,
+        PadAtCeiling,
+        PadFalling,
+        PadBelowBand,
+        DrawOffChanged,
+        ShutoffUnknown,
     }
 
     enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }

@@ -2,6 +2,7 @@
 
 use super::mirror;
 use crate::engine::blow::BlowSetup;
+use crate::engine::frame::Phase;
 use crate::engine::input::AlarmId;
 use crate::engine::papers::{Expected, Papers};
 use crate::engine::settings::{
@@ -85,6 +86,7 @@ mirror! {
         may_roll_over_at: Vec<f64> = "may_roll_over_at_si",
         apparent_mass: bool,
         low_flow: f64 = "low_flow_si",
+        suppressed_in: Vec<Phase>,
     }
 
     enum TankGeometryForm of TankGeometry {
@@ -139,6 +141,7 @@ mirror! {
         response_time_s: f64,
         attendance_s: Option<f64>,
         pad_maximum: Option<GaugePa> = "pad_maximum_pa_gauge",
+        pad_minimum: Option<GaugePa> = "pad_minimum_pa_gauge",
         hose_rating: Option<GaugePa> = "hose_rating_pa_gauge",
         line_rating: Option<GaugePa> = "line_rating_pa_gauge",
         connection_rating: Option<GaugePa> = "connection_rating_pa_gauge",

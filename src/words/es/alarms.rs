@@ -20,6 +20,10 @@ fn first(id: AlarmId) -> String {
         AlarmId::EstimatesRestarted => "Compare las masas con los propios instrumentos.",
         AlarmId::ReadingUnlikely => "No empiece antes de que esté explicado.",
         AlarmId::ShutoffBypassed => "Pare, salvo que la persona a cargo lo haya aceptado por escrito.",
+        AlarmId::ShutoffUnknown => {
+            "Mire el propio corte. Pare, salvo que esté en servicio o la persona a cargo lo haya aceptado por escrito."
+        }
+        AlarmId::DrawOffChanged => "Compare el espacio libre con el medidor propio del tanque. Pregunte quién extrae.",
         AlarmId::BeAtValve => "Esté en la válvula. Esté listo para reducir el gas y cerrar.",
         AlarmId::LevelWorking => "Esté listo para parar. Compare el espacio libre con el medidor propio del tanque.",
         AlarmId::NotIndependent => "Lea caudalímetro, báscula y nivel en los propios instrumentos.",
@@ -214,6 +218,31 @@ fn parts(id: AlarmId) -> [&'static str; 3] {
             "El gas del colchón está más húmedo de lo que permite el sitio.",
             "Un secador agotado; una fuga en la línea de gas; el analizador.",
             "`dew_point` del archivo del sitio.",
+        ],
+        AlarmId::PadAtCeiling => [
+            "La presión del colchón está en el más bajo de los límites (máximo del sitio, MAWP, manguera, línea, conexiones) o por encima.",
+            "Suministro de gas demasiado abierto; un regulador que sube solo; la salida o la línea cerradas u obstruidas.",
+            "El límite más bajo del archivo del sitio y de la placa.",
+        ],
+        AlarmId::PadFalling => [
+            "La tendencia de la presión del colchón llega a la del tanque en un tiempo de respuesta: entonces puede volver líquido.",
+            "Suministro de gas perdido o cerrado; una manguera o unión de la línea de gas que fuga; un regulador congelado.",
+            "`response_time` de la bahía; es tendencia lo que supera tres de sus errores típicos, en un minuto. No para el último 5 % de la carga.",
+        ],
+        AlarmId::PadBelowBand => [
+            "La presión del colchón está por debajo de la mínima con la que descarga el sitio, mientras fluye líquido.",
+            "Suministro de gas perdido o cerrado; un regulador demasiado bajo; una fuga en la línea de gas.",
+            "`pad_minimum` de los límites de la bahía; no para el último 5 % de la carga.",
+        ],
+        AlarmId::DrawOffChanged => [
+            "Se extrae del tanque otra cantidad que al empezar el trasvase: el espacio libre es otro.",
+            "Un consumidor que se encendió o apagó; una válvula de la extracción; su caudalímetro.",
+            "0.1 kg/s y cinco veces el ruido de su caudalímetro respecto al comienzo.",
+        ],
+        AlarmId::ShutoffUnknown => [
+            "El contacto que dice si el corte está puenteado no dice nada: nadie sabe si actuaría.",
+            "Su aparato o su línea; un interruptor de llave desconectado.",
+            "Se sigue del contacto; nada que ajustar.",
         ],
         AlarmId::FirstGasDue => [
             "Llegó la hora creíble más temprana del primer gas en la salida de la cisterna. Pertenece a toda entrega.",

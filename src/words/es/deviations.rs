@@ -18,6 +18,19 @@ pub(super) fn spanish(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "La presión del colchón de gas sube y llega a su tope antes de que nadie pueda actuar.",
             "Dónde mirar: válvula de suministro de gas, regulador; si la salida o la línea están cerradas.",
         ),
+        AlarmId::PadAtCeiling => act(
+            "La presión del colchón de gas está en su tope o por encima.",
+            "Dónde mirar: válvula de suministro de gas, regulador, el manómetro propio de la cisterna; si la salida o la línea \
+             están cerradas.",
+        ),
+        AlarmId::PadFalling => act(
+            "La presión del colchón de gas baja y llega a la del tanque antes de que nadie pueda actuar: puede volver líquido.",
+            "Dónde mirar: suministro de gas, regulador, la manguera de gas.",
+        ),
+        AlarmId::PadBelowBand => act(
+            "La presión del colchón de gas está por debajo de la mínima con la que descarga este sitio.",
+            "Dónde mirar: suministro de gas, regulador, la manguera de gas.",
+        ),
         AlarmId::PadAboveSupply => act(
             "La presión del colchón está por encima de la del suministro de gas: el producto puede volver a la línea de gas.",
             "Dónde mirar: suministro de gas, regulador, la válvula de retención entre ambos.",
@@ -58,6 +71,16 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "Esté listo para parar. Compare el espacio libre con el medidor propio del tanque.",
             format!("{} está en su nivel máximo de trabajo o por encima.", capital(&tank(scene, subject))),
             "",
+        ),
+        AlarmId::DrawOffChanged => say(
+            "Compare el espacio libre con el medidor propio del tanque. Pregunte quién extrae.",
+            "Se extrae del tanque otra cantidad que al empezar el trasvase.".into(),
+            "El espacio libre es otro que el previsto.",
+        ),
+        AlarmId::ShutoffUnknown => say(
+            "Mire el propio corte. Pare, salvo que esté en servicio o la persona a cargo lo haya aceptado por escrito.",
+            "Nadie puede decir si el corte independiente por nivel alto está puenteado.".into(),
+            "Queda así marcado hasta que se lea de nuevo su contacto y alguien lo haya visto.",
         ),
         AlarmId::NotIndependent => say(
             "Lea caudalímetro, báscula y nivel en los propios instrumentos.",

@@ -1,7 +1,7 @@
 //! Who is on duty, the state of the bay for whoever comes, and what is set aside, in Spanish.
 
 use super::{Spanish, clock, mass};
-use crate::engine::frame::{Alarm, Condition, Phase, Priority, Shelf};
+use crate::engine::frame::{Alarm, Condition, Phase, Priority, Shelf, Suppressed, SuppressedBy};
 use crate::engine::input::{AlarmKey, OutOfService};
 use crate::words::{Language as _, Scene};
 
@@ -45,6 +45,11 @@ pub(super) fn state(scene: Scene<'_>) -> String {
         1 => parts.push("Una alarma está apartada.".to_owned()),
         n => parts.push(format!("{n} alarmas están apartadas.")),
     }
+    match frame.suppressed.len() {
+        0 => {}
+        1 => parts.push("Una alarma está suprimida por diseño.".to_owned()),
+        n => parts.push(format!("{n} alarmas están suprimidas por diseño.")),
+    }
     parts.join(" ")
 }
 
@@ -57,6 +62,14 @@ fn alarm(scene: Scene<'_>, key: AlarmKey) -> String {
 
 pub(super) fn shelved(scene: Scene<'_>, shelf: &Shelf) -> String {
     format!("Aplazada hasta las {}: {}", clock(scene, shelf.until), alarm(scene, shelf.key))
+}
+
+pub(super) fn suppressed(scene: Scene<'_>, suppressed: &Suppressed) -> String {
+    let by = match suppressed.by {
+        SuppressedBy::GasInLine => "hay gas en la línea y no fluye líquido",
+        SuppressedBy::SiteFile => "así lo dice el archivo del sitio para esta fase",
+    };
+    format!("Suprimida por diseño ({by}): {}", alarm(scene, suppressed.key))
 }
 
 pub(super) fn out_of_service(scene: Scene<'_>, out: &OutOfService) -> String {

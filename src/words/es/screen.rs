@@ -112,5 +112,10 @@ fn alarm(id: AlarmId) -> &'static str {
         AlarmId::LoadTemperatureOff => "temperatura de la carga",
         AlarmId::DewPointHigh => "punto de rocío alto",
         AlarmId::FirstGasDue => "primer gas esperado",
+        AlarmId::PadAtCeiling => "colchón en su tope",
+        AlarmId::PadFalling => "colchón bajando",
+        AlarmId::PadBelowBand => "colchón bajo su mínimo",
+        AlarmId::DrawOffChanged => "extracción distinta",
+        AlarmId::ShutoffUnknown => "corte desconocido",
     }
 }

@@ -122,25 +122,31 @@ impl Recorded {
         (Arc::clone(&recorded), Taped(recorded))
     }
 
-    /// Ends it and replays it: every input must be there, and every output the same bit for bit.
-    pub fn replay(self, s: u64, fed: u64) -> Vec<Broken> {
+    /// Ends it; every byte must be there once the disk is back.
+    fn end(self) -> (Vec<u8>, Result<(), String>) {
         let begun = Instant::now();
         while self.recorder.progress().borrow().trouble.is_some() && begun.elapsed() < WAITS {
             std::thread::sleep(Duration::from_millis(5));
         }
         let ended = self.recorder.finish().map_err(|lost| lost.to_string());
-        let bytes = std::mem::take(&mut self.disk.plate().bytes);
+        (std::mem::take(&mut self.disk.plate().bytes), ended)
+    }
+
+    /// Ends it and replays it: every input must be there, and every output the same bit for bit.
+    pub fn replay(self, s: u64, fed: u64) -> (Vec<u8>, Vec<Broken>) {
+        let (bytes, ended) = self.end();
         let broken = |check, what| vec![Broken { check, s, what }];
         if let Err(lost) = ended {
-            return broken("the disk has every byte once it is back", lost);
+            return (bytes, broken("the disk has every byte once it is back", lost));
         }
-        match compare_with::<Monitor>(Path::new("swarm.brim"), &bytes) {
+        let found = match compare_with::<Monitor>(Path::new("swarm.brim"), &bytes) {
             Err(error) => broken("every recording can be read", error.to_string()),
             Ok(same) if same.inputs != fed || !same.damage.is_empty() || !same.ended => {
                 broken("no input is missing on record", format!("{} of {fed} inputs; {same}", same.inputs))
             }
             Ok(same) if !same.is_same() => broken("every recording replays bit for bit", same.to_string()),
             Ok(_) => Vec::new(),
-        }
+        };
+        (bytes, found)
     }
 }

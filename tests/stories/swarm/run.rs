@@ -91,6 +91,8 @@ pub struct Outcome {
     pub lasted_s: u64,
     /// Inputs on record.
     pub inputs: u64,
+    /// The recording itself, where it was asked for.
+    pub recording: Vec<u8>,
 }
 
 /// How far a delivery is run.
@@ -98,6 +100,8 @@ pub struct Outcome {
 pub enum HowFar {
     /// With the next load.
     Whole,
+    /// The same, and its recording is kept.
+    Recorded,
     /// Until something is found, and without the next load.
     FirstFound,
 }
@@ -117,6 +121,7 @@ pub fn deliver(plan: &Plan, papers: &DeliverySetup, how_far: HowFar) -> Outcome 
             called: BTreeSet::new(),
             lasted_s: 0,
             inputs: 0,
+            recording: Vec::new(),
         }
     })
 }
@@ -201,15 +206,27 @@ impl<'a> Run<'a> {
             self.close();
             self.mend();
         }
-        if self.how_far == HowFar::Whole {
+        if self.how_far != HowFar::FirstFound {
             self.next(papers);
         }
         let (s, fed) = (self.bench.s(), self.bench.fed);
-        let Run { bench, recorded, mut findings, plan, .. } = self;
+        let Run { bench, recorded, mut findings, plan, how_far, .. } = self;
         drop(bench);
         let mut broken = findings.take();
-        broken.extend(Arc::into_inner(recorded).map(|recorded| recorded.replay(s, fed)).unwrap_or_default());
-        Outcome { seed: plan.seed, broken, clean: plan.is_clean(), errors, cried, called, lasted_s: s, inputs: fed }
+        let (recording, found) = Arc::into_inner(recorded).map(|recorded| recorded.replay(s, fed)).unwrap_or_default();
+        broken.extend(found);
+        let recording = if how_far == HowFar::Recorded { recording } else { Vec::new() };
+        Outcome {
+            seed: plan.seed,
+            broken,
+            clean: plan.is_clean(),
+            errors,
+            cried,
+            called,
+            lasted_s: s,
+            inputs: fed,
+            recording,
+        }
     }
 
     fn open(&mut self, papers: DeliverySetup) {

@@ -34,11 +34,6 @@ const BEYOND: f64 = 2.0;
 /// And once it is older than the leak that the statement is about, s.
 const STATED_S: f64 = 720.0;
 
-/// After so long nothing is left of a disturbance in what is evened out over a minute, s: an excuse of a scale.
-const SETTLED_S: f64 = 260.0;
-/// Two blocks of the comparison, s.
-const COMPARED_S: f64 = 10.0;
-
 /// What is kept from second to second.
 #[derive(Debug, Default)]
 pub struct Truths {
@@ -49,10 +44,6 @@ pub struct Truths {
     beyond_s: f64,
     /// What has moved by the plant since each of meter, scale, level hung, kg, and where that began.
     stuck: [Option<f64>; 3],
-    /// When somebody was last on the deck or it foamed, and when a device last did not answer, s.
-    disturbed_s: f64,
-    /// See above.
-    missed_s: f64,
     /// At the last second of unloading: error over u of flow meter, scale, tank; None where it was not honest.
     pub errors: [Option<f64>; 3],
     /// It was said to disagree, or something was called out but prompts.
@@ -107,13 +98,6 @@ impl Truths {
 
     /// A second's frame.
     pub fn hold(&mut self, plan: &Plan, known: &Known, bench: &Bench, frame: &Frame, findings: &mut Findings) {
-        let (s, instruments) = (bench.bay.plant().time_s(), bench.bay.instruments());
-        if instruments.on_deck_kg() != 0.0 || instruments.foam_m() > 0.0 {
-            self.disturbed_s = s;
-        }
-        if known.answered.contains(&false) {
-            self.missed_s = s;
-        }
         self.room(plan, known, bench, frame, findings);
         self.called_out(plan, known, bench, frame, findings);
         if frame.phase != Phase::Transfer || bench.bay.stage() != Stage::Unloading {
@@ -161,7 +145,6 @@ impl Truths {
             && plan.people.late_start_s == 0.0
             && plant.gas_share() <= 0.0
             && !known.dirty_start
-            && !self.is_disturbed_unseen(s)
             && !has_happened(plan, &ASTRAY, s);
         for (i, (on, _)) in WITNESSES.iter().enumerate() {
             let witness = &frame.witnesses[i];
@@ -181,12 +164,6 @@ impl Truths {
                 || format!("{:?} is off by {off_kg:.0} kg, u {:.0} kg", witness.id, kg.u),
             );
         }
-    }
-
-    /// Somebody is on the deck, or it foams, where polls are missed: a witness that missed a tick of a block takes no part in it
-    /// (docs/method.md, "Compared"), so that nobody sees it jump.
-    fn is_disturbed_unseen(&self, s: f64) -> bool {
-        s - self.disturbed_s < SETTLED_S && s - self.missed_s < SETTLED_S
     }
 
     /// What hangs is lost before it has missed much.
@@ -221,8 +198,6 @@ impl Truths {
         let started_s = known.started_s.unwrap_or(s);
         let there = frame.witnesses.iter().all(|w| w.validity == Validity::Good);
         let moves = plant.meter_kg_per_s() > MOVES_KG_PER_S;
-        // What missed a tick of a block takes no part in it.
-        let there = there && s - self.missed_s >= COMPARED_S;
         if from_s < started_s + 60.0 || s < from_s || !there || !moves || plan.beside.is_some() {
             return;
         }

@@ -3,8 +3,10 @@
 
 mod axe;
 mod chromium;
+mod cost;
 mod desk;
 mod far;
+mod guide;
 mod look_back;
 mod looks;
 mod papers;

@@ -73,6 +73,9 @@ async fn open(
     let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
     let who = match &person {
         _ if app.sign_in.is_none() => SCREEN.to_owned(),
+        None if app.sign_in.as_ref().is_some_and(|s| s.has_ended(&headers)) => {
+            return Ok(entry(StatusCode::UNAUTHORIZED, EntryAnswer::SignInEnded));
+        }
         None => return Ok(entry(StatusCode::UNAUTHORIZED, EntryAnswer::SignIn)),
         Some(person) if person.role < Role::Attend => {
             return Ok(entry(StatusCode::FORBIDDEN, EntryAnswer::NoRight(&person.name)));

@@ -159,6 +159,8 @@ pub enum EntryAnswer<'a> {
     WrongPhase,
     /// Nobody is signed in who may.
     SignIn,
+    /// Somebody was, and is no more.
+    SignInEnded,
     /// Who is signed in may look only.
     NoRight(&'a str),
     /// Too many entries wait.

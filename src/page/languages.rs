@@ -8,6 +8,7 @@ use super::{account, bays, far, look_back, scenes, settings, view};
 use crate::engine::alarm::catalogue;
 use crate::engine::frame::{Priority, VerdictWord};
 use crate::engine::input::AlarmId;
+use crate::picture::Size;
 use crate::units::Measures;
 use crate::words::es::Spanish;
 use crate::words::{LANGUAGES, Language, Text, first_acts_due};

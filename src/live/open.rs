@@ -185,8 +185,8 @@ pub fn ask(site: &Site, papers: &Path, who: &str) -> Result<(), AskError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::words::es::Spanish;
     use crate::words::LANGUAGES;
+    use crate::words::es::Spanish;
 
     /// In English the key table speaks; every other language has its own words for each field and each table.
     #[test]

@@ -149,9 +149,12 @@ fn page(app: &App, slug: &str, published: Option<&Published>, reader: &Reader) -
 
 /// A key's name as a label: its own words, unless the language has others for it.
 fn spelt(name: &str) -> String {
-    // An abbreviation stamped on plates.
-    if name == "mawp" {
-        return name.to_uppercase();
+    match name {
+        // An abbreviation stamped on plates.
+        "mawp" => return name.to_uppercase(),
+        // A symbol, and no word that could begin with a capital.
+        "u" => return name.to_owned(),
+        _ => {}
     }
     let mut letters = name.chars();
     let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();

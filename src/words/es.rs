@@ -183,7 +183,7 @@ impl Language for Spanish {
         let now = by.is_some_and(|by| by <= frame.at);
         let figure = match by {
             _ if frame.phase != Phase::Transfer => "\u{2013}".to_owned(),
-            Some(_) if now => "ya".to_owned(),
+            Some(_) if now => "ahora".to_owned(),
             Some(by) => clock(scene, by),
             None => "no se sabe".to_owned(),
         };

@@ -21,6 +21,10 @@ pub const MINUTES: &str = "(() => {
   });
 })()";
 
+/// Lines below the figures that are cut, or not there: what agreement does not show is among them.
+pub const CUT: &str = "[...document.querySelectorAll('.quarters .near')] \
+    .filter((e) => e.clientHeight < 10 || e.scrollHeight > e.clientHeight + 1).map((e) => e.textContent).join('; ')";
+
 #[test]
 fn the_far_view_is_read_at_8_m() {
     let pictures = pictures("page");
@@ -38,6 +42,7 @@ fn the_far_view_is_read_at_8_m() {
             let place = format!("{screen}, {name}");
             assert_eq!(browser.value(SIDEWAYS), "", "{place}: scrolls sideways");
             assert_eq!(browser.value("document.getAnimations().length"), 0, "{place}: something moves by itself");
+            assert_eq!(browser.value(CUT), "", "{place}: a line is cut");
             let read = browser.value(MINUTES);
             let read = read.as_array().expect("a list");
             assert!([3, 4].contains(&read.len()), "{place}: {read:?}");

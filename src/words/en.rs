@@ -575,6 +575,10 @@ impl Language for English {
         text
     }
 
+    fn on_paper<'t>(&self, english: &'t str) -> &'t str {
+        english
+    }
+
     fn papers(&self) -> &'static super::papers::PapersWords {
         &super::papers::ENGLISH
     }

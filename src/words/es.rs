@@ -8,6 +8,7 @@ mod doors;
 mod duty;
 mod labels;
 mod papers;
+mod record;
 mod refused;
 mod said;
 mod screen;
@@ -370,6 +371,10 @@ impl Language for Spanish {
 
     fn checks(&self, scene: Scene<'_>) -> Text {
         checks::head(scene)
+    }
+
+    fn on_paper<'t>(&self, english: &'t str) -> &'t str {
+        record::TEXTS.iter().find(|(of, _)| *of == english).map_or(english, |(_, text)| text)
     }
 
     fn papers(&self) -> &'static super::papers::PapersWords {

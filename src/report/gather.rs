@@ -588,3 +588,17 @@ fn reader_of(text: &str) -> PaperReader {
         language: said("language").map_or(plain.language, str::to_owned),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_paper_is_written_as_the_site_file_says() {
+        let says = |text: &str| reader_of(text);
+        let site = says("[site]\nname = \"works\"\nunits = \"us_customary\"\nlanguage = \"es\"\n");
+        assert_eq!((site.measures, site.language.as_str()), (Measures::UsCustomary, "es"));
+        assert_eq!(says("[site]\nname = \"works\"\n"), PaperReader::default());
+        assert_eq!(says("no site file"), PaperReader::default());
+    }
+}

@@ -238,9 +238,10 @@ impl Paper<'_> {
         format!(
             "@page{{margin:17mm 14mm;font:8pt sans-serif;@top-left{{content:\"{delivery}\"}}@top-center{{content:\"{drill}\";\
              font-weight:700;font-size:14pt}}@top-right{{content:\"{}\"}}@bottom-left{{content:\"{}\"}}\
-             @bottom-right{{content:counter(page) \" / \" counter(pages)}}}}",
+             @bottom-right{{content:counter(page) \"{}\" counter(pages)}}}}",
             css_text(&self.f("chain {}", &[head])),
-            css_text(self.t("Operating figures, not for trade"))
+            css_text(self.t("Operating figures, not for trade")),
+            css_text(self.t(" of "))
         )
     }
 

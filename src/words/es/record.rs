@@ -7,6 +7,7 @@ pub(super) static TEXTS: &[(&str, &str)] = &[
     ("{}, leg {}", "{}, tramo {}"),
     ("chain {}", "cadena {}"),
     ("Operating figures, not for trade", "Cifras de operación, no válidas para el comercio"),
+    (" of ", " de "),
     ("{} times as fast as the clock", "{} veces más rápido que el reloj"),
     ("REJECTED by {}, {}", "RECHAZADA por {}, {}"),
     (

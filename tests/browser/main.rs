@@ -4,6 +4,7 @@
 mod axe;
 mod chromium;
 mod cost;
+mod crowd;
 mod desk;
 mod far;
 mod guide;

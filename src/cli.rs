@@ -16,6 +16,8 @@ use crate::report::amend::AmendError;
 use crate::report::verify::VerifyError;
 use crate::report::{self, AccountError};
 use crate::tune::{self, Labels};
+use crate::units::Measures;
+use crate::words;
 use clap::{Parser, Subcommand, ValueEnum};
 use std::fmt::Display;
 use std::fs::File;
@@ -150,6 +152,13 @@ enum Command {
         /// delivery's first recording.
         #[arg(long, value_name = "FILE.html")]
         out: Option<PathBuf>,
+        /// Units of the paper: SI with kPa, SI with bar, or lb, ft and psi. Left out: those of the recorded site file.
+        #[arg(long, value_parser = clap::builder::PossibleValuesParser::new(Measures::NAMES))]
+        units: Option<String>,
+        /// Language of the paper (BCP 47). Left out: that of the recorded site file. What the site, its people and its
+        /// papers wrote stays as they wrote it; the figures beside the paper are the same in every language.
+        #[arg(long, value_parser = clap::builder::PossibleValuesParser::new(words::LANGUAGES.map(words::Language::tag)))]
+        language: Option<String>,
     },
     /// Hold an unloading record against the recording: its chain, the last link printed, and every figure bit for bit.
     Verify {
@@ -306,7 +315,9 @@ pub fn main() -> ExitCode {
         Command::Export { file, out, every } => export(&file, out.as_deref(), every),
         Command::Tune(options) => tune_recordings(&options),
         Command::Ledger(options) => list_deliveries(options),
-        Command::Report { recording, out } => write_record(&recording, out.as_deref()),
+        Command::Report { recording, out, units, language } => {
+            write_record(&recording, out.as_deref(), (units, language))
+        }
         Command::Verify { recording, record } => verify(&recording, &record),
         Command::Amend { recording, who, reason, text } => amend(&recording, (&who, &reason, &text)),
         Command::People(what) => people(&what),
@@ -355,14 +366,20 @@ fn failed_account(error: &AccountError) -> ExitCode {
     }
 }
 
-fn write_record(recording: &Path, out: Option<&Path>) -> ExitCode {
+fn write_record(recording: &Path, out: Option<&Path>, (units, language): (Option<String>, Option<String>)) -> ExitCode {
     if let Some(out) = out.filter(|out| out.extension().is_none_or(|ending| ending != "html")) {
         return fail(WRONG_FILE, format_args!("--out {}: the paper's name ends in .html", out.display()));
     }
-    let record = match report::record(recording, &jiff::tz::TimeZone::system()) {
+    let mut record = match report::record(recording, &jiff::tz::TimeZone::system()) {
         Ok(record) => record,
         Err(error) => return failed_account(&error),
     };
+    if let Some(measures) = units.as_deref().and_then(Measures::named) {
+        record.reader.measures = measures;
+    }
+    if let Some(language) = language {
+        record.reader.language = language;
+    }
     match record.write(out) {
         Ok(paper) => {
             if !record.is_final() {

@@ -181,3 +181,27 @@ pub fn ask(site: &Site, papers: &Path, who: &str) -> Result<(), AskError> {
     put(&path, &bytes).map_err(|source| io(&path, source))?;
     answer(&site.store.join(ANSWERED), asked_unix_ns, &path)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::words::LANGUAGES;
+    use crate::words::es::Spanish;
+
+    /// In English the key table speaks; every other language has its own words for each field and each table.
+    #[test]
+    fn every_field_has_its_words_in_each_language() {
+        for field in fields() {
+            let path = match field.table.as_str() {
+                "" => field.name.clone(),
+                table => format!("{table}.{}", field.name),
+            };
+            assert_eq!((LANGUAGES[0].papers().field)(&path), None, "said twice: {path}");
+            let words = Spanish.papers();
+            let (label, means) = (words.field)(&path).unwrap_or_else(|| panic!("no Spanish for {path}"));
+            assert!(!label.is_empty() && !means.is_empty() && means != field.means, "{path}");
+            let heading = (words.table)(&field.table);
+            assert!(heading.is_some() || ["", "certificate.property"].contains(&field.table.as_str()), "{path}");
+        }
+    }
+}

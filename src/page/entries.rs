@@ -198,6 +198,7 @@ fn barred<'a>(
     };
     if !sign_in::may(person.map(|p| p.role), what) {
         return Some(match person {
+            None if sign_in.has_ended(headers) => (StatusCode::UNAUTHORIZED, EntryAnswer::SignInEnded),
             None => (StatusCode::UNAUTHORIZED, EntryAnswer::SignIn),
             Some(_) if sign_in::needs_engineer(what) => (StatusCode::FORBIDDEN, EntryAnswer::NotEngineer),
             Some(person) => (StatusCode::FORBIDDEN, EntryAnswer::NoRight(&person.name)),

@@ -8,6 +8,7 @@ use super::{account, bays, far, look_back, scenes, settings, view};
 use crate::engine::alarm::catalogue;
 use crate::engine::frame::{Priority, VerdictWord};
 use crate::engine::input::AlarmId;
+use crate::picture::Size;
 use crate::units::Measures;
 use crate::words::es::Spanish;
 use crate::words::{LANGUAGES, Language, Text, first_acts_due};
@@ -184,7 +185,7 @@ fn a_page_is_in_its_readers_units() {
     for (name, published) in scenes::all() {
         for language in LANGUAGES {
             let us = Reader { measures: Measures::UsCustomary, ..reader(language) };
-            let live = serde_json::to_value(view::live(&published, &us)).expect("JSON");
+            let live = serde_json::to_value(view::live(&published, &us, Size::Wide)).expect("JSON");
             for region in ["headline", "margin", "notes", "brim", "pad", "margin-made", "masses"] {
                 let html = live["regions"][region].as_str().expect("a region");
                 let text: String = texts(html).into_iter().collect::<Vec<_>>().join(" ");
@@ -200,7 +201,7 @@ fn a_page_is_in_its_readers_units() {
         }
     }
     let us = Reader { measures: Measures::UsCustomary, ..reader(LANGUAGES[0]) };
-    let live = view::live(&scenes::agree(), &us);
+    let live = view::live(&scenes::agree(), &us, Size::Wide);
     // 118.3 kPa are 17.2 psi, 42 kg are 92.6 lb: shown as 93, never smaller (factors: NIST SP 811, B.8).
     assert!(live.regions["pad"].contains("17.2"), "{}", live.regions["pad"]);
     assert!(live.regions["headline"].contains("within 93\u{a0}lb"), "{}", live.regions["headline"]);

@@ -73,6 +73,9 @@ async fn open(
     let person = app.sign_in.as_ref().and_then(|s| s.who(&headers));
     let who = match &person {
         _ if app.sign_in.is_none() => SCREEN.to_owned(),
+        None if app.sign_in.as_ref().is_some_and(|s| s.has_ended(&headers)) => {
+            return Ok(entry(StatusCode::UNAUTHORIZED, EntryAnswer::SignInEnded));
+        }
         None => return Ok(entry(StatusCode::UNAUTHORIZED, EntryAnswer::SignIn)),
         Some(person) if person.role < Role::Attend => {
             return Ok(entry(StatusCode::FORBIDDEN, EntryAnswer::NoRight(&person.name)));
@@ -144,12 +147,26 @@ fn page(app: &App, slug: &str, published: Option<&Published>, reader: &Reader) -
     view::document(&format!("{}, {bay}", app.site), reader, &body)
 }
 
+/// A key's name as a label: its own words, unless the language has others for it.
+fn spelt(name: &str) -> String {
+    match name {
+        // An abbreviation stamped on plates.
+        "mawp" => return name.to_uppercase(),
+        // A symbol, and no word that could begin with a capital.
+        "u" => return name.to_owned(),
+        _ => {}
+    }
+    let mut letters = name.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}", letters.as_str().replace('_', " "))
+}
+
 /// The fields of one table; its rows of properties one after the other.
 fn table_of(group: &[PaperField], published: Option<&Published>, words: &PapersWords) -> Markup {
     let heading = |first: &PaperField| match (first.row, first.table.as_str()) {
         (Some(row), _) => format!("{} {row}", words.property),
         (None, "") => words.load.to_owned(),
-        (None, table) => table.replace('_', " "),
+        (None, table) => (words.table)(table).map_or_else(|| spelt(table), str::to_owned),
     };
     let mut sorted: Vec<&PaperField> = group.iter().collect();
     sorted.sort_by_key(|field| field.row);
@@ -165,10 +182,13 @@ fn one(field: &PaperField, published: Option<&Published>, words: &PapersWords) -
     let id = format!("paper-{}", field.key);
     let choices = published.map(|published| choices(&field.key, published)).unwrap_or_default();
     let about = format!("{id}-about");
+    let path = if field.table.is_empty() { field.name.clone() } else { format!("{}.{}", field.table, field.name) };
+    let (label, means) = (words.field)(&path)
+        .map_or_else(|| (spelt(&field.name), field.means), |(label, means)| (label.to_owned(), means));
     html! {
         div.field {
             label for=(id) {
-                (field.name.replace('_', " ")) @if field.required { " " span.quiet { "(" (words.required) ")" } }
+                (label) @if field.required { " " span.quiet { "(" (words.required) ")" } }
             }
             @match field.kind {
                 FieldKind::YesNo => select id=(id) name=(field.key) aria-describedby=(about) {
@@ -181,7 +201,7 @@ fn one(field: &PaperField, published: Option<&Published>, words: &PapersWords) -
                     aria-describedby=(about);,
             }
             // Beside the field, never in it: what stands in a field is what somebody read off a plate or a paper.
-            p.quiet id=(about) { (field.means) @if !field.example.is_empty() { "; " (words.such_as) " " (field.example) } }
+            p.quiet id=(about) { (means) @if !field.example.is_empty() { "; " (words.such_as) " " (field.example) } }
             p.wrong {}
         }
     }

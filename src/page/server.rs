@@ -12,6 +12,7 @@ use super::reader::{self, CHOICES, Reader, Readers};
 use super::sign_in::{self, SignIn, Tried};
 use super::view;
 use super::{bays, entries, figures, look_back, papers, settings};
+use crate::picture::Size;
 use crate::words::SignInWord;
 use axum::extract::rejection::JsonRejection;
 use axum::extract::ws::{Message, Utf8Bytes, WebSocket, WebSocketUpgrade};
@@ -27,7 +28,7 @@ use std::future::Future;
 use std::io;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 
@@ -53,8 +54,8 @@ const ALL_BAYS_EVERY: Duration = Duration::from_millis(250);
 pub(super) struct App {
     pub site: Arc<str>,
     bays: Arc<[BayFeed]>,
-    /// The latest frame of each bay as it was last sent to each reader: whole page, far view.
-    drawn: Arc<[[[Drawn; 2]; CHOICES]]>,
+    /// The latest frame of each bay as it was last sent to each reader, view and width.
+    drawn: Arc<[[[[Drawn; 2]; 2]; CHOICES]]>,
     pub readers: Arc<Readers>,
     /// Cookies go over TLS alone.
     pub secure: bool,
@@ -91,14 +92,14 @@ enum View {
 struct Drawn(Mutex<Option<(Arc<Published>, Utf8Bytes)>>);
 
 impl Drawn {
-    fn text(&self, published: &Arc<Published>, reader: &Reader, view: View) -> Option<Utf8Bytes> {
+    fn text(&self, published: &Arc<Published>, reader: &Reader, looks: Looks) -> Option<Utf8Bytes> {
         // A text and what it was written from: whole whatever happened to a holder.
         let mut drawn = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         match &*drawn {
             Some((from, text)) if Arc::ptr_eq(from, published) => Some(text.clone()),
             _ => {
-                let live = match view {
-                    View::Whole => view::live(published, reader),
+                let live = match looks.view {
+                    View::Whole => view::live(published, reader, looks.width),
                     View::Far => view::far(published, reader),
                 };
                 let text = Utf8Bytes::from(serde_json::to_string(&live).ok()?);
@@ -284,11 +285,14 @@ async fn far(State(app): State<App>, reader: Reader, Path(slug): Path<String>) -
     Ok(Html(super::far::page(&app.site, &slug, published.as_deref(), &reader).into_string()).into_response())
 }
 
-/// Which page a live connection is for.
-#[derive(Debug, Default, Deserialize)]
+/// Which page a live connection is for, how wide its pictures are (the far view has none), and whether its viewer says of
+/// each frame that it has come.
+#[derive(Debug, Clone, Copy, Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 struct Looks {
     view: View,
+    width: Size,
+    answers: bool,
 }
 
 fn bounded(upgrade: WebSocketUpgrade) -> WebSocketUpgrade {
@@ -308,34 +312,48 @@ async fn live(
 ) -> Result<Response, NoSuchPage> {
     let bay = app.bays.iter().position(|b| b.slug == slug).ok_or(NoSuchPage)?;
     let reader = app.readers.of(&headers);
-    Ok(bounded(upgrade).on_upgrade(move |socket| view_on(socket, app, bay, (reader, looks.view))))
+    Ok(bounded(upgrade).on_upgrade(move |socket| view_on(socket, app, bay, (reader, looks))))
 }
 
-async fn live_of_all(State(app): State<App>, reader: Reader, upgrade: WebSocketUpgrade) -> Response {
-    bounded(upgrade).on_upgrade(move |socket| view_on_all(socket, app, reader))
+async fn live_of_all(
+    State(app): State<App>,
+    reader: Reader,
+    Query(looks): Query<Looks>,
+    upgrade: WebSocketUpgrade,
+) -> Response {
+    bounded(upgrade).on_upgrade(move |socket| view_on_all(socket, app, reader, looks.answers))
 }
 
-/// Sends all bays whenever one of them has something new.
-async fn view_on_all(mut socket: WebSocket, app: App, reader: Reader) {
+/// Sends all bays whenever one of them has something new; to a viewer that answers one at a time, as below.
+async fn view_on_all(mut socket: WebSocket, app: App, reader: Reader, answers: bool) {
     let mut closing = app.closing.clone();
     let mut every = tokio::time::interval(ALL_BAYS_EVERY);
     every.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
     let mut sent = String::new();
+    let (mut answered, mut owes) = (None, None);
     loop {
         tokio::select! {
             _ = closing.wait_for(|closing| *closing) => break,
             _ = every.tick() => {}
             received = socket.recv() => match received {
                 Some(Ok(Message::Close(_)) | Err(_)) | None => return,
-                Some(Ok(_)) => continue,
+                Some(Ok(_)) => (answered, owes) = (Some(Instant::now()), None),
             },
+        }
+        match owes {
+            Some(since) if Instant::now().saturating_duration_since(since) > SEND_TIME => return,
+            Some(_) => continue,
+            None => {}
         }
         let Ok(text) = serde_json::to_string(&bays::live(&app.bays, &reader)) else { break };
         if text == sent {
             continue;
         }
         sent.clone_from(&text);
-        match tokio::time::timeout(SEND_TIME, socket.send(Message::text(text))).await {
+        let now = Instant::now();
+        let text = if answers { with_wait(&text, now, answered) } else { text.into() };
+        owes = answers.then_some(now);
+        match tokio::time::timeout(SEND_TIME, socket.send(Message::Text(text))).await {
             Ok(Ok(())) => {}
             Ok(Err(_)) | Err(_) => return,
         }
@@ -344,29 +362,49 @@ async fn view_on_all(mut socket: WebSocket, app: App, reader: Reader) {
 }
 
 /// Sends the latest state whenever there is a newer one. What came while a slow viewer took the last is skipped.
-async fn view_on(mut socket: WebSocket, app: App, bay: usize, (reader, view): (usize, View)) {
+///
+/// A viewer that answers has one frame on its way at a time: over a slow network minutes of frames would else lie in buffers
+/// between, and be shown as news. It is told how long its answer waited for the frame, and so knows how old that is.
+async fn view_on(mut socket: WebSocket, app: App, bay: usize, (reader, looks): (usize, Looks)) {
     let (mut latest, mut closing) = (app.bays[bay].latest.clone(), app.closing);
     latest.mark_changed();
+    let (mut news, mut answered, mut owes) = (None, None, false);
+    let mut let_go = Instant::now() + SEND_TIME;
     loop {
         tokio::select! {
             _ = closing.wait_for(|closing| *closing) => break,
             // The loop of this bay is gone: what it said last is no news.
-            changed = latest.changed() => if changed.is_err() { break },
+            changed = latest.changed() => if changed.is_err() { break } else { news = Some(Instant::now()) },
+            () = tokio::time::sleep_until(let_go.into()), if owes => return,
             received = socket.recv() => match received {
                 Some(Ok(Message::Close(_)) | Err(_)) | None => return,
-                Some(Ok(_)) => continue,
+                Some(Ok(_)) => (answered, owes) = (Some(Instant::now()), false),
             },
         }
+        let Some(since) = news.filter(|_| !owes) else { continue };
         let published = latest.borrow_and_update().clone();
+        news = None;
         let Some(published) = published else { continue };
-        let drawn = &app.drawn[bay][reader][view as usize];
-        let Some(text) = drawn.text(&published, app.readers.get(reader), view) else { break };
-        match tokio::time::timeout(SEND_TIME, socket.send(Message::text(text))).await {
+        let drawn = &app.drawn[bay][reader][looks.view as usize][looks.width as usize];
+        let Some(mut text) = drawn.text(&published, app.readers.get(reader), looks) else { break };
+        if looks.answers {
+            (text, owes, let_go) = (with_wait(&text, since, answered), true, Instant::now() + SEND_TIME);
+        }
+        match tokio::time::timeout(SEND_TIME, socket.send(Message::Text(text))).await {
             Ok(Ok(())) => {}
             Ok(Err(_)) | Err(_) => return,
         }
     }
     let _ = tokio::time::timeout(SEND_TIME, socket.send(Message::Close(None))).await;
+}
+
+/// A frame's text with the ms for which the viewer's answer waited for it: negative where the frame had been there before
+/// the answer came, `null` before the first one.
+fn with_wait(text: &str, since: Instant, answered: Option<Instant>) -> Utf8Bytes {
+    let ms =
+        |to: Instant, from: Instant| i64::try_from(to.saturating_duration_since(from).as_millis()).unwrap_or(i64::MAX);
+    let waited = answered.map_or_else(|| "null".to_owned(), |at| (ms(since, at) - ms(at, since)).to_string());
+    format!("{{\"waited_ms\":{waited},{}", text.strip_prefix('{').unwrap_or(text)).into()
 }
 
 /// A name and a password as the page sends them.

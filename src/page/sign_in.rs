@@ -122,6 +122,12 @@ impl SignIn {
         people.find(&name).filter(|p| p.password == password).cloned()
     }
 
+    /// Whether whoever sent this was signed in and is no more: the time is over, the password another, or the person gone.
+    #[must_use]
+    pub fn has_ended(&self, headers: &HeaderMap) -> bool {
+        token(headers).is_some() && self.who(headers).is_none()
+    }
+
     /// The people file.
     #[must_use]
     pub fn file(&self) -> &Path {

@@ -100,10 +100,10 @@ fn scene<'a>(published: &'a Published, reader: &'a Reader) -> Scene<'a> {
     reader.scene(published)
 }
 
-/// What the page's script gets.
+/// What the page's script gets, with pictures for its width.
 #[must_use]
-pub fn live(published: &Published, reader: &Reader) -> Live {
-    live_with(published, reader, regions(published, reader))
+pub fn live(published: &Published, reader: &Reader, size: Size) -> Live {
+    live_with(published, reader, regions(published, reader, size))
 }
 
 /// The same for the far view.
@@ -215,13 +215,10 @@ pub fn headline(published: &Published, reader: &Reader) -> Text {
 }
 
 /// Names of the regions, in no particular order; the page has an element of each name.
-fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Markup> {
+fn regions(published: &Published, reader: &Reader, size: Size) -> BTreeMap<&'static str, Markup> {
     let scene = scene(published, reader);
     let language = reader.language;
     let labels = language.labels();
-    let both = |draw: fn(Scene<'_>, &dyn Language, Size) -> Markup| {
-        html! { (draw(scene, language, Size::Wide)) (draw(scene, language, Size::Narrow)) }
-    };
     let notes = language.notes(scene);
     BTreeMap::from([
         ("head", head(published, scene, reader)),
@@ -236,21 +233,19 @@ fn regions(published: &Published, reader: &Reader) -> BTreeMap<&'static str, Mar
         ("valve", figure(labels.be_at_valve_by, &language.finish(scene))),
         ("margin", figure(labels.margin, &language.margin(scene))),
         ("notes", html! { @if !notes.is_empty() { ul { @for note in &notes { li { (note) } } } } }),
-        ("masses", both(picture::masses)),
+        ("masses", picture::masses(scene, language, size)),
         (
             "brim",
             html! {
                 h2 { @if let Some(tank) = language.filled_tank(scene) { (tank) " " } span.unit { (labels.contents) ", " (language.unit(scene.measures.unit_word(Shown::LargeMass))) } }
-                (picture::brim(scene, &published.past, language, Size::Wide))
-                (picture::brim(scene, &published.past, language, Size::Narrow))
+                (picture::brim(scene, &published.past, language, size))
             },
         ),
         (
             "pad",
             html! {
                 (pad_line(&language.pad(scene), labels.pad))
-                (picture::pad(scene, worked(published), language, Size::Wide))
-                (picture::pad(scene, worked(published), language, Size::Narrow))
+                (picture::pad(scene, worked(published), language, size))
             },
         ),
         ("checks", checks(scene, language)),
@@ -452,7 +447,8 @@ fn now(state: &DeviceState, scene: Scene<'_>, language: &dyn Language) -> Markup
 #[must_use]
 pub fn bay_page(site: &str, slug: &str, published: Option<&Published>, reader: &Reader) -> Markup {
     let (labels, words) = (reader.language.labels(), reader.language.page());
-    let mut regions = published.map(|p| regions(p, reader)).unwrap_or_default();
+    // How wide it will be shown only its script knows: a phone's first frame brings narrow pictures.
+    let mut regions = published.map(|p| regions(p, reader, Size::Wide)).unwrap_or_default();
     let mut region = |id: &'static str| regions.remove(id).unwrap_or_default();
     let body = html! {
         body data-state="waiting" data-bay=(slug) {
@@ -649,7 +645,10 @@ mod tests {
         let (_, mut published) = scenes::all().remove(0);
         let key = AlarmKey { id: AlarmId::SignalLost, subject: 2 };
         let of = |published: &Published, language| {
-            regions(published, &Reader { language, ..reader() }).remove("aside").expect("a region").into_string()
+            regions(published, &Reader { language, ..reader() }, Size::Wide)
+                .remove("aside")
+                .expect("a region")
+                .into_string()
         };
         for language in LANGUAGES.iter().copied() {
             published.frame.suppressed.clear();
@@ -776,7 +775,7 @@ mod tests {
         let reader = reader();
         for (name, published) in scenes::all() {
             let page = bay_page("works", "bay-2", Some(&published), &reader).into_string();
-            let live = live(&published, &reader);
+            let live = live(&published, &reader, Size::Wide);
             for (id, html) in &live.regions {
                 assert!(page.contains(&format!("id=\"{id}\"")), "{name}: the page has no {id}");
                 assert!(!html.contains("<button") && !html.contains("NaN") && !html.contains("style="), "{name}, {id}");
@@ -788,7 +787,7 @@ mod tests {
 
     #[test]
     fn a_lost_mass_is_never_shown_as_current() {
-        let live = live(&scenes::lost_signals(), &reader());
+        let live = live(&scenes::lost_signals(), &reader(), Size::Wide);
         let masses = &live.regions["masses"];
         assert!(masses.contains("no connection to the device") && !masses.contains("477"), "{masses}");
         assert!(live.regions["pad"].contains("not known") && !live.regions["pad"].contains("118"));
@@ -828,7 +827,7 @@ mod tests {
     /// The polling table says how often a device was missed for which reason, and what is the matter since when.
     #[test]
     fn the_polling_table_gives_reasons() {
-        let region = |published: &Published| live(published, &reader()).regions["polling"].clone();
+        let region = |published: &Published| live(published, &reader(), Size::Wide).regions["polling"].clone();
         let lost = region(&scenes::lost_signals());
         for part in
             ["3<br>2 \u{d7} no answer within the time-out<br>1 \u{d7} ", "no connection to the device, since 14:08"]
@@ -874,10 +873,10 @@ mod tests {
         let said = "Bay 2 is filling the same tank: about 3\u{202f}412\u{a0}kg of its load still to come; counted in the margin.";
         let notes = English.notes(scene(&published, &reader()));
         assert!(notes.iter().any(|note| note == said), "{notes:?}");
-        let live = live(&published, &reader());
+        let live = live(&published, &reader(), Size::Wide);
         assert!(live.regions["notes"].contains("Bay 2 is filling the same tank"));
         assert!(live.regions["margin-made"].contains("less what other bays may still bring"));
-        assert!(!super::live(&scenes::agree(), &reader()).regions["margin-made"].contains("other bays"));
+        assert!(!super::live(&scenes::agree(), &reader(), Size::Wide).regions["margin-made"].contains("other bays"));
     }
 
     /// Every key that a program can meet stands in the paper on the interface.
@@ -897,7 +896,7 @@ mod tests {
         let mut found = std::collections::BTreeSet::new();
         for (_, published) in scenes::all() {
             keys(&frame(&published, &reader()), &mut found);
-            let mut live = serde_json::to_value(live(&published, &reader())).expect("JSON");
+            let mut live = serde_json::to_value(live(&published, &reader(), Size::Wide)).expect("JSON");
             live["regions"] = Value::Null;
             keys(&live, &mut found);
         }

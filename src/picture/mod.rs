@@ -22,12 +22,15 @@ pub use time_line::{Curve, Mark, MarkKind, Panel, Stroke, TimeLine, time_line};
 pub use trade::{TradePoint, trade};
 
 use maud::{Markup, PreEscaped, Render, html};
+use serde::Deserialize;
 use std::fmt::Write as _;
 
 /// For which width a picture is drawn; its text keeps its size, so that a narrow picture is no shrunk wide one.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Size {
     /// A tablet's or a paper's column.
+    #[default]
     Wide,
     /// A phone.
     Narrow,

@@ -87,16 +87,27 @@ fn below(canvas: &mut Canvas, scene: Scene<'_>, language: &dyn Language, axis: A
     let shown = |pa| scene.measures.figure(Shown::GaugePressure, pa);
     let row = bottom + 16.0;
     canvas.text("quiet", 0.0, row, Anchor::Start, "0");
+    let relief = pad.relief_from_pa_gauge.zip(pad.relief_to_pa_gauge);
+    let relief = relief.map(|(from, to)| (to, format!("{} {}\u{2013}{}", labels.relief, shown(from), shown(to))));
+    let mut free_to = canvas.width;
+    if let Some((to, text)) = &relief {
+        let x = canvas.size.pick(axis.at(*to), canvas.width);
+        canvas.text("quiet", x, row, Anchor::End, text);
+        free_to = x - taken_by(text);
+    }
     if let Some(mawp) = pad.mawp_pa_gauge.filter(|_| pad.ceiling_by != Some(CeilingBy::Mawp)) {
         let text = format!("{} {}", labels.mawp, shown(mawp));
         canvas.line("limit", axis.at(mawp), bottom - 30.0, 0.0, canvas.size.pick(46.0, 34.0));
-        canvas.text("name", (axis.at(mawp) - 5.0).max(20.0 + room_for(&text)), row, Anchor::End, &text);
+        // Left of its mark, and of what the relief valve's window is called.
+        let x = (axis.at(mawp) - 5.0).max(20.0 + taken_by(&text)).min(free_to - 6.0);
+        canvas.text("name", x, row, Anchor::End, &text);
     }
-    if let (Some(from), Some(to)) = (pad.relief_from_pa_gauge, pad.relief_to_pa_gauge) {
-        let text = format!("{} {}\u{2013}{}", labels.relief, shown(from), shown(to));
-        let x = canvas.size.pick(axis.at(to), canvas.width);
-        canvas.text("quiet", x, row, Anchor::End, &text);
-    }
+}
+
+/// Width that a label takes, px: in words with figures a letter takes 0.5 of its size, 15 px, as chromium draws DejaVu Sans,
+/// one of the widest faces.
+fn taken_by(text: &str) -> f64 {
+    text.chars().map(|_| 0.5 * 15.0).sum()
 }
 
 /// Width that a label takes at most, px: no letter of the page's faces is wider than 0.65 of its size, 15 px.

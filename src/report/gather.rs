@@ -1,6 +1,7 @@
 //! Goes through the recordings of one delivery and gathers its account.
 
 use super::AccountError;
+use super::PaperReader;
 use super::account::{
     Account, AlarmAccount, CAUTION, EntryAccount, GapAccount, Leg, Moment, Pad, RecordingAccount, Rejected, Said,
     ShelvedAccount, SuppressedAccount,
@@ -22,6 +23,7 @@ use crate::recording::reader::{self, Recording};
 use crate::recording::stream::{self, Whole};
 use crate::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
 use crate::tune;
+use crate::units::Measures;
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -37,6 +39,8 @@ pub(super) struct Gathered {
     /// What was known at the close, else in the end.
     pub frame: Option<Box<Frame>>,
     pub settings: Settings,
+    /// How the recorded site file wants papers.
+    pub reader: PaperReader,
 }
 
 /// Goes through `paths`, in their order, each up to so many bytes; `asked` is for messages.
@@ -60,6 +64,7 @@ struct Gather {
     settings: Option<Settings>,
     site: String,
     query_above_en: f64,
+    reader: PaperReader,
     drill_speed: Option<f64>,
     imported: Option<Origin>,
     clock: WallAnchor,
@@ -385,6 +390,7 @@ impl Gather {
         if let Some((site, query)) = header.texts.first().and_then(|(_, text)| of_site(text)) {
             (self.site, self.query_above_en) = (site, query);
         }
+        self.reader = header.texts.first().map(|(_, text)| reader_of(text)).unwrap_or_default();
         self.recordings.push(taken);
     }
 
@@ -557,7 +563,7 @@ impl Gather {
             chain_head: recordings.last().map_or_else(String::new, |last| last.chain_head.clone()),
             recordings,
         };
-        Some(Gathered { account, frame: closing, settings })
+        Some(Gathered { account, frame: closing, settings, reader: self.reader })
     }
 }
 
@@ -597,4 +603,29 @@ fn of_site(text: &str) -> Option<(String, f64)> {
     });
     let query = site.get("query_above_en").and_then(number).or(default)?;
     Some((name, query))
+}
+
+/// Units and language of a site file's text; what it leaves out is as the key table has it, English and SI.
+fn reader_of(text: &str) -> PaperReader {
+    let root = text.parse::<toml::Table>().unwrap_or_default();
+    let said = |key: &str| root.get("site")?.as_table()?.get(key)?.as_str();
+    let plain = PaperReader::default();
+    PaperReader {
+        measures: said("units").and_then(Measures::named).unwrap_or(plain.measures),
+        language: said("language").map_or(plain.language, str::to_owned),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_paper_is_written_as_the_site_file_says() {
+        let says = |text: &str| reader_of(text);
+        let site = says("[site]\nname = \"works\"\nunits = \"us_customary\"\nlanguage = \"es\"\n");
+        assert_eq!((site.measures, site.language.as_str()), (Measures::UsCustomary, "es"));
+        assert_eq!(says("[site]\nname = \"works\"\n"), PaperReader::default());
+        assert_eq!(says("no site file"), PaperReader::default());
+    }
 }

@@ -23,6 +23,8 @@ use crate::engine::frame::Frame;
 use crate::engine::settings::Settings;
 use crate::recording::{RecordingError, is_growing};
 use crate::time::WallTime;
+use crate::units::Measures;
+use crate::words::{self, Language};
 use account::Account;
 use amend::{AmendError, Amendment};
 use gather::{Gathered, gather};
@@ -81,9 +83,39 @@ fn whole(recordings: &[PathBuf]) -> Vec<(PathBuf, u64)> {
     recordings.iter().map(|path| (path.clone(), u64::MAX)).collect()
 }
 
+/// In which units and language a paper is written; its figures (JSON) are the same for every one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PaperReader {
+    /// Units.
+    pub measures: Measures,
+    /// Tag of the language (BCP 47); one that is not known is read as English.
+    pub language: String,
+}
+
+impl Default for PaperReader {
+    fn default() -> PaperReader {
+        PaperReader { measures: Measures::Si, language: words::LANGUAGES[0].tag().to_owned() }
+    }
+}
+
+impl PaperReader {
+    /// The words themselves.
+    #[must_use]
+    pub fn language(&self) -> &'static dyn Language {
+        words::language(&self.language).unwrap_or(words::LANGUAGES[0])
+    }
+
+    /// As the figures are written: English and SI.
+    fn is_plain(&self) -> bool {
+        *self == PaperReader::default()
+    }
+}
+
 /// An account with what its pictures are drawn from.
 #[derive(Debug)]
 pub struct Record {
+    /// How its paper is written: as the recorded site file says, until somebody asks for something else.
+    pub reader: PaperReader,
     /// What it says.
     pub account: Account,
     frame: Option<Box<Frame>>,
@@ -106,10 +138,10 @@ pub fn record(recording: &Path, zone: &TimeZone) -> Result<Record, AccountError>
 
 fn gathered(asked: &Path, paths: &[(PathBuf, u64)], zone: &TimeZone) -> Result<Record, AccountError> {
     let zone = if zone.iana_name().is_some() { zone } else { &TimeZone::UTC };
-    let Gathered { account, frame, settings } = gather(asked, paths, zone)?;
+    let Gathered { account, frame, settings, reader } = gather(asked, paths, zone)?;
     let of_it = paths.len().saturating_sub(account.recordings.len());
     let recordings = paths[of_it..].iter().map(|(path, _)| path.clone()).collect();
-    Ok(Record { account, frame, settings, recordings })
+    Ok(Record { reader, account, frame, settings, recordings })
 }
 
 impl Record {

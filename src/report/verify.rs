@@ -98,6 +98,7 @@ pub fn verify(recording: &Path, file: &Path) -> Result<Verified, VerifyError> {
     all_there(&said.recordings, &now.account.recordings)?;
     let amended_since = amendments(&said.amendments, &now.account.amendments)?;
     let then = as_then(recording, &said, &now, &zone)?;
+    let then = super::Record { reader: paper::reader_of(&text), ..then };
     let differs = |what: String| match said.program_version.as_str() {
         PROGRAM_VERSION => VerifyError::RecordAltered(what),
         by => VerifyError::OtherProgram { by: by.to_owned(), what },

@@ -533,6 +533,11 @@ impl Language for English {
             EntryAnswer::Saved => "Saved.".into(),
             EntryAnswer::NotTaken(why) => format!("Not taken: {}", self.refused(why)),
             EntryAnswer::WrongPhase => "Not taken: it does not fit what the bay is doing now.".into(),
+            EntryAnswer::SignInEnded => {
+                "Not taken: your sign-in has ended. To go on, sign in first, by the link \"Sign in\" \
+                at the foot of the page."
+                    .into()
+            }
             EntryAnswer::SignIn => "Not taken: sign in first, by the link \"Sign in\" at the foot of the page.".into(),
             EntryAnswer::NoRight(who) => {
                 format!("Not taken: {who} may look, not make entries. Sign in as somebody who may.")
@@ -572,6 +577,10 @@ impl Language for English {
 
     fn step<'a>(&self, text: &'a str) -> &'a str {
         text
+    }
+
+    fn on_paper<'t>(&self, english: &'t str) -> &'t str {
+        english
     }
 
     fn papers(&self) -> &'static super::papers::PapersWords {

@@ -8,6 +8,7 @@ mod doors;
 mod duty;
 mod labels;
 mod papers;
+mod record;
 mod refused;
 mod said;
 mod screen;
@@ -188,7 +189,7 @@ impl Language for Spanish {
         let now = by.is_some_and(|by| by <= frame.at);
         let figure = match by {
             _ if frame.phase != Phase::Transfer => "\u{2013}".to_owned(),
-            Some(_) if now => "ya".to_owned(),
+            Some(_) if now => "ahora".to_owned(),
             Some(by) => clock(scene, by),
             None => "no se sabe".to_owned(),
         };
@@ -375,6 +376,10 @@ impl Language for Spanish {
 
     fn checks(&self, scene: Scene<'_>) -> Text {
         checks::head(scene)
+    }
+
+    fn on_paper<'t>(&self, english: &'t str) -> &'t str {
+        record::TEXTS.iter().find(|(of, _)| *of == english).map_or(english, |(_, text)| text)
     }
 
     fn papers(&self) -> &'static super::papers::PapersWords {

@@ -161,6 +161,8 @@ pub enum EntryAnswer<'a> {
     WrongPhase,
     /// Nobody is signed in who may.
     SignIn,
+    /// Somebody was, and is no more.
+    SignInEnded,
     /// Who is signed in may look only.
     NoRight(&'a str),
     /// Too many entries wait.
@@ -349,6 +351,8 @@ pub trait Language: Sync {
     fn role(&self, word: &'static str) -> &'static str;
     /// What is said where settings are changed.
     fn settings(&self, word: SettingsWord<'_>) -> String;
+    /// A text of the unloading record by its English one; one that it does not know stays as it is.
+    fn on_paper<'t>(&self, english: &'t str) -> &'t str;
     /// Words of the form in which papers are typed.
     fn papers(&self) -> &'static papers::PapersWords;
 }

@@ -1,4 +1,4 @@
-//! Words of the form in which the papers of a delivery are typed; labels and ranges are the key table's own.
+//! Words of the form in which the papers of a delivery are typed. In English labels and meanings are the key table's own.
 
 /// Words that depend on nothing; each field's name says which.
 #[derive(Debug)]
@@ -11,6 +11,10 @@ pub struct PapersWords {
     pub load: &'static str,
     /// Summary of what few papers need.
     pub seldom: &'static str,
+    /// Heading of a table of the delivery file; `None`: its name.
+    pub table: fn(&str) -> Option<&'static str>,
+    /// Label and meaning of a key, by its path in the delivery file; `None`: its name, and what the key table says.
+    pub field: fn(&str) -> Option<(&'static str, &'static str)>,
     /// One property of the certificate.
     pub property: &'static str,
     /// Beside a field that must be filled in.
@@ -43,6 +47,8 @@ pub static ENGLISH: PapersWords = PapersWords {
             is not yet met. Nothing may be connected before the checks are made; local codes come first.",
     load: "Load",
     seldom: "Only where the papers say so: legs, density, another line",
+    table: |_| None,
+    field: |_| None,
     property: "Property",
     required: "must be there",
     such_as: "such as",

@@ -176,9 +176,19 @@ impl Browser {
 
     /// Writes what is on the screen to a file, for people to look at.
     pub fn picture(&mut self, file: &Path) {
-        let shot = self.call("Page.captureScreenshot", json!({"format": "png"}));
-        let bytes = base64(shot["data"].as_str().expect("a picture"));
+        let bytes = self.shot(json!({"format": "png"}));
         std::fs::write(file, bytes).expect("the picture is written");
+    }
+
+    /// What is on the screen as a PNG, so many pixels of it to one of the page.
+    pub fn shrunk(&mut self, width: u32, height: u32, scale: f64) -> Vec<u8> {
+        let clip = json!({"x": 0, "y": 0, "width": width, "height": height, "scale": scale});
+        self.shot(json!({"format": "png", "clip": clip}))
+    }
+
+    fn shot(&mut self, params: Value) -> Vec<u8> {
+        let shot = self.call("Page.captureScreenshot", params);
+        base64(shot["data"].as_str().expect("a picture"))
     }
 }
 

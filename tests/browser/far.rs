@@ -2,7 +2,6 @@
 
 use super::chromium::Browser;
 use super::{SIDEWAYS, Stage, pictures, scenes, show};
-use serde_json::json;
 
 /// Heights of the capitals of what must be read from far off, in minutes of arc at 8 m on a 24-inch screen (16:9, 299 mm
 /// high) that the page fills: height = 6.283 x distance x minutes / 21600 (NUREG-0700 Rev. 2, guideline 1.3.1-4), and
@@ -22,6 +21,10 @@ pub const MINUTES: &str = "(() => {
   });
 })()";
 
+/// Lines below the figures that are cut, or not there: what agreement does not show is among them.
+pub const CUT: &str = "[...document.querySelectorAll('.quarters .near')] \
+    .filter((e) => e.clientHeight < 10 || e.scrollHeight > e.clientHeight + 1).map((e) => e.textContent).join('; ')";
+
 #[test]
 fn the_far_view_is_read_at_8_m() {
     let pictures = pictures("page");
@@ -39,6 +42,7 @@ fn the_far_view_is_read_at_8_m() {
             let place = format!("{screen}, {name}");
             assert_eq!(browser.value(SIDEWAYS), "", "{place}: scrolls sideways");
             assert_eq!(browser.value("document.getAnimations().length"), 0, "{place}: something moves by itself");
+            assert_eq!(browser.value(CUT), "", "{place}: a line is cut");
             let read = browser.value(MINUTES);
             let read = read.as_array().expect("a list");
             assert!([3, 4].contains(&read.len()), "{place}: {read:?}");
@@ -129,54 +133,4 @@ fn the_emergency_card_and_the_account_are_one_tap_away() {
         assert_eq!(browser.value(SIDEWAYS), "", "{name}: scrolls sideways");
     }
     assert_eq!(browser.problems(), Vec::<String>::new());
-}
-
-/// What one frame costs: bytes, drawing on the server (this build is not optimised), and the browser's main thread with a
-/// processor slowed down six times. Frames change in every figure.
-#[test]
-fn a_frame_is_cheap() {
-    use brimwatch::page::reader::Reader;
-    use brimwatch::page::view::live;
-    let (reader, scene) = (Reader::here(), scenes::everything_at_once());
-    // What the thread itself worked, however busy the machine is.
-    let worked_ms = || {
-        let at = rustix::time::clock_gettime(rustix::time::ClockId::ThreadCPUTime);
-        at.tv_sec as f64 * 1e3 + at.tv_nsec as f64 / 1e6
-    };
-    let begun = worked_ms();
-    let bytes = (0..20).map(|_| serde_json::to_string(&live(&scene, &reader)).expect("JSON").len()).max();
-    let ms = (worked_ms() - begun) / 20.0;
-    let calm = serde_json::to_string(&live(&scenes::agree(), &reader)).expect("JSON").len();
-    let mut stage = Stage::set(scene.clone());
-    let mut browser = Browser::start();
-    browser.screen(1280, 800, 1, false);
-    browser.call("Performance.enable", json!({ "timeDomain": "threadTicks" }));
-    browser.open(&stage.url);
-    show(&mut stage, &mut browser, &scene);
-    browser.call("Emulation.setCPUThrottlingRate", json!({ "rate": 6 }));
-    let busy = |browser: &mut Browser| {
-        let metrics = browser.call("Performance.getMetrics", json!({}));
-        let all = metrics["metrics"].as_array().cloned().unwrap_or_default();
-        let task = all.iter().find(|m| m["name"] == "TaskDuration").and_then(|m| m["value"].as_f64());
-        task.expect("the browser says how long it was busy")
-    };
-    let before = busy(&mut browser);
-    let mut scene = scene;
-    const FRAMES: u32 = 15;
-    for n in 1..=FRAMES {
-        scene.frame.at = brimwatch::time::EngineTime(scene.frame.at.0 + 1_000_000_000);
-        for witness in &mut scene.frame.witnesses {
-            if let Some(mass) = &mut witness.received_kg {
-                mass.value += 4.7 + f64::from(n % 3);
-            }
-        }
-        show(&mut stage, &mut browser, &scene);
-    }
-    // Each scene is published twice, so that it is news.
-    let each = (busy(&mut browser) - before) * 1e3 / f64::from(FRAMES);
-    println!("a frame: {calm} bytes, with four alarms {} bytes", bytes.unwrap_or(0));
-    let build = if cfg!(debug_assertions) { "debug" } else { "release" };
-    println!("drawn and written in {ms:.2} ms of processor time ({build} build)");
-    println!("main thread at 6x slow-down: {each:.1} ms for a pair of frames, the test's own questions included");
-    assert!(calm < 48 * 1024, "{calm} bytes");
 }

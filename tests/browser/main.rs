@@ -3,14 +3,19 @@
 
 mod axe;
 mod chromium;
+mod cost;
+mod crowd;
 mod desk;
 mod far;
+mod guide;
 mod look_back;
 mod looks;
 mod papers;
 mod readers;
 mod scenes;
 mod settings;
+mod sign_in;
+mod slow;
 mod steps;
 mod tls;
 
@@ -46,15 +51,20 @@ impl Stage {
 
     /// Several bays that all show the same.
     fn of(first: Published, slugs: &[&str]) -> Stage {
-        Stage::at(first, slugs, Entrance::default())
+        Stage::at(first, slugs, Entrance::default(), None)
     }
 
     /// One bay that is reached by that way.
     fn behind(first: Published, entrance: Entrance) -> Stage {
-        Stage::at(first, &["bay-2"], entrance)
+        Stage::at(first, &["bay-2"], entrance, None)
     }
 
-    fn at(first: Published, slugs: &[&str], entrance: Entrance) -> Stage {
+    /// One bay of a site that names its people.
+    fn with_people(first: Published, people: PathBuf) -> Stage {
+        Stage::at(first, &["bay-2"], Entrance::default(), Some(people))
+    }
+
+    fn at(first: Published, slugs: &[&str], entrance: Entrance, people: Option<PathBuf>) -> Stage {
         let runtime = Runtime::new().expect("a runtime");
         let listener = runtime.block_on(TcpListener::bind("127.0.0.1:0")).expect("a port");
         let scheme = if entrance.tls.is_some() { "https" } else { "http" };
@@ -74,7 +84,7 @@ impl Stage {
         let papers = PapersDoor { fields: Vec::new().into(), asks: mpsc::channel(1).0 };
         let served = Served {
             site: "Lindholm Soda Works".into(),
-            people: None,
+            people,
             reader: Reader::here(),
             entrance,
             settings,

@@ -77,12 +77,28 @@ fn a_delivery_is_opened_through_the_form() {
     let says = |browser: &mut Browser, words: &str| {
         browser.wait(&format!("document.getElementById('answer').textContent.includes({words:?})"));
     };
-    for (name, width, height) in [("tablet", 1280, 800), ("phone", 390, 844)] {
-        browser.screen(width, height, 1, false);
-        there(&mut browser, "/bay/bay-1/papers");
-        browser.picture(&pictures.join(format!("{name}-papers.png")));
-        assert_eq!(browser.value(SIDEWAYS), "", "{name}: scrolls sideways");
-    }
+    let look = |browser: &mut Browser, screen: &str| {
+        for (name, width, height) in [("tablet", 1280, 800), ("phone", 390, 844)] {
+            for (shade, dark) in [("", false), ("-dark", true)] {
+                browser.screen(width, height, 1, dark);
+                there(browser, "/bay/bay-1/papers");
+                browser.picture(&pictures.join(format!("{screen}{name}-papers{shade}.png")));
+                assert_eq!(browser.value(SIDEWAYS), "", "{screen}{name}: scrolls sideways");
+            }
+        }
+    };
+    let spanish = "fetch('/reader', { method: 'POST', headers: { 'content-type': 'application/json' }, \
+                   body: JSON.stringify({ language: 'es', units: 'si' }) }).then((reply) => reply.status)";
+    there(&mut browser, "/bay/bay-1/papers");
+    assert_eq!(browser.value(spanish), 204);
+    look(&mut browser, "es-");
+    assert_eq!(
+        browser.value("document.querySelector('[for=\"paper-ticket.net\"]').textContent.trim()"),
+        "Neto (tiene que estar)"
+    );
+    assert_eq!(browser.value(&spanish.replace("'es'", "'en'")), 204);
+    look(&mut browser, "");
+    browser.screen(390, 844, 1, false);
     type_in(&mut browser, &typed());
     // A look elsewhere loses nothing.
     there(&mut browser, "/sign-in");

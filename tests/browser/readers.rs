@@ -41,6 +41,7 @@ fn a_reader_chooses_language_and_units_and_every_scene_fits() {
             let place = format!("{screen}, {name}");
             assert_eq!(browser.value(SIDEWAYS), "", "{place}: scrolls sideways");
             if screen == "far" {
+                assert_eq!(browser.value(super::far::CUT), "", "{place}: a line is cut");
                 let read = browser.value(super::far::MINUTES);
                 for one in read.as_array().expect("a list") {
                     assert_eq!(one[2], true, "{place}: {} runs out of its place", one[0]);

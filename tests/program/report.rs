@@ -321,3 +321,48 @@ fn amendments_are_additions() {
     std::fs::remove_file(&side).expect("a disk");
     assert_says(verify(&recording, &amended), 3, "amendment 1 stands on the record");
 }
+
+/// The paper in other units and another language: the same figures, converted (1 lb is 0.453 592 37 kg, NIST SP 811, B.8),
+/// and still letter for letter what the recording gives.
+#[test]
+fn a_paper_is_written_in_the_units_and_language_asked_for() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let [plain, spanish] = ["plain.html", "spanish.html"].map(|name| folder.path().join(name));
+    let report = |out: &Path, more: &[&str]| {
+        let mut arguments = vec!["report".as_ref(), works().whole.as_path(), "--out".as_ref(), out];
+        arguments.extend(more.iter().map(Path::new));
+        brimwatch(&arguments)
+    };
+    for (out, more) in [(&plain, &[][..]), (&spanish, &["--units", "us_customary", "--language", "es"])] {
+        let output = report(out, more);
+        assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+        assert_says(verify(&works().whole, out), 0, "belong together");
+    }
+    let [plain_text, text] = [&plain, &spanish].map(|path| std::fs::read_to_string(path).expect("a paper"));
+    assert!(plain_text.contains("<html lang=\"en\" data-units=\"si\">"));
+    for words in [
+        "<html lang=\"es\" data-units=\"us_customary\">",
+        "Acta de descarga",
+        "SIMULACRO",
+        "se exigen un corte independiente",
+        "Ninguna señal muestra que cisterna",
+        "<th class=\"n\">lb</th>",
+    ] {
+        assert!(text.contains(words), "{words}");
+    }
+    assert!(!text.contains("Received in the tank") && !text.contains("<th class=\"n\">kg</th>"));
+    let account = account(&works().whole, &TimeZone::UTC).unwrap_or_else(|error| panic!("{error}"));
+    let pounds = (account.received_kg.expect("together").value / 0.453_592_37).round();
+    let digits: String = text.chars().filter(|c| !matches!(c, '\u{202f}' | '\u{a0}')).collect();
+    assert!(digits.contains(&format!("<td class=\"n\">{pounds:.0}</td>")), "{pounds} lb is not on the paper");
+    let figures = |path: &Path| std::fs::read(path.with_extension("json")).expect("figures");
+    assert_eq!(figures(&plain), figures(&spanish), "the figures are the same in every language");
+
+    // One that says it is in other units than it is does not pass.
+    let altered = folder.path().join("altered.html");
+    std::fs::write(&altered, text.replace("data-units=\"us_customary\"", "data-units=\"si\"")).expect("a disk");
+    assert_eq!(verify(&works().whole, &altered).0, Some(9));
+    let output = report(&folder.path().join("no.html"), &["--language", "xx"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(said(&output).contains("possible values: en, es"), "{}", said(&output));
+}

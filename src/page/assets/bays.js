@@ -7,7 +7,11 @@ const shown = new Map();
 let staleAfterMs = 3000;
 let connected = false;
 
+let answeredAt = null;
+
 function show(all) {
+  const now = performance.now();
+  const from = answeredAt === null || all.waited_ms === null ? now : Math.min(now, answeredAt + all.waited_ms);
   staleAfterMs = all.stale_after_ms;
   for (const card of document.querySelectorAll(".card")) {
     const slug = card.dataset.slug;
@@ -18,7 +22,7 @@ function show(all) {
     const before = heard.get(slug);
     if (before?.number !== all.numbers[slug]) {
       // The frame a viewer is greeted with may be old; only one that follows another is news.
-      heard.set(slug, { number: all.numbers[slug], at: before === undefined ? null : performance.now() });
+      heard.set(slug, { number: all.numbers[slug], at: before === undefined ? null : from });
     }
   }
   watch();
@@ -44,11 +48,17 @@ function watch() {
 }
 
 function connect() {
-  const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/live`);
+  const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/live?answers=true`);
+  answeredAt = null;
   socket.addEventListener("open", () => {
     connected = true;
   });
-  socket.addEventListener("message", (message) => show(JSON.parse(message.data)));
+  socket.addEventListener("message", (message) => {
+    const came = performance.now();
+    socket.send("");
+    show(JSON.parse(message.data));
+    answeredAt = came;
+  });
   socket.addEventListener("close", () => {
     connected = false;
     setTimeout(connect, 1000);

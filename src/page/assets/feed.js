@@ -8,9 +8,11 @@ const FIRST_RETRY_MS = 500;
 const LONGEST_RETRY_MS = 5000;
 
 const shown = new Map();
+let regions = {};
 let unseen = [];
 let lastNumber = null;
 let heardAt = null;
+let answeredAt = null;
 let staleAfterMs = 3000;
 let connected = false;
 let retryMs = FIRST_RETRY_MS;
@@ -19,11 +21,55 @@ export function put(node, text) {
   if (node.textContent !== text) node.textContent = text;
 }
 
-function showRegions(regions) {
+function mark(name, value) {
+  if (body.dataset[name] !== String(value)) body.dataset[name] = value;
+}
+
+// Makes what stands there like what came, and touches only what differs: the rest is not styled, laid out or painted
+// anew. A button is never given another meaning: it is replaced, so that a press that began on the old one is lost.
+function renew(old, fresh) {
+  let has = old.firstChild;
+  for (let node = fresh.firstChild, next; node !== null; node = next) {
+    next = node.nextSibling;
+    const after = has?.nextSibling ?? null;
+    if (has === null) old.append(node);
+    else if (!has.isEqualNode(node)) match(has, node);
+    has = after;
+  }
+  while (has !== null) {
+    const after = has.nextSibling;
+    has.remove();
+    has = after;
+  }
+}
+
+function match(has, node) {
+  if (has.nodeName !== node.nodeName || node.nodeName === "BUTTON") has.replaceWith(node);
+  else if (node.nodeType === Node.TEXT_NODE) has.data = node.data;
+  else {
+    for (const name of node.getAttributeNames()) {
+      const value = node.getAttribute(name);
+      if (has.getAttribute(name) !== value) has.setAttribute(name, value);
+    }
+    for (const name of has.getAttributeNames()) if (!node.hasAttribute(name)) has.removeAttribute(name);
+    renew(has, node);
+  }
+}
+
+// What lies in a closed fold waits until somebody opens it.
+function folded(node) {
+  const fold = node.closest("details");
+  return fold !== null && !fold.open && node.closest("summary") === null;
+}
+
+function showRegions() {
   for (const [id, html] of Object.entries(regions)) {
-    if (shown.get(id) === html) continue;
+    const node = byId(id);
+    if (shown.get(id) === html || folded(node)) continue;
     shown.set(id, html);
-    byId(id).innerHTML = html;
+    const fresh = document.createElement("template");
+    fresh.innerHTML = html;
+    renew(node, fresh.content);
   }
 }
 
@@ -57,7 +103,7 @@ function sound() {
   const state = body.dataset.state;
   const worst = ["high", "medium", "low"].find((priority) => unseen.includes(priority)) ?? "none";
   const wanted = state === "stale" || state === "lost" ? "stale" : worst;
-  body.dataset.sound = wanted;
+  mark("sound", wanted);
   const now = performance.now();
   const due = wanted !== sounding || now - soundedAt >= (SOUNDS[wanted]?.again ?? Infinity);
   if (due && SOUNDS[wanted]) {
@@ -91,13 +137,13 @@ function watch() {
   const age = heardAt === null ? null : performance.now() - heardAt;
   const late = age !== null && age > staleAfterMs;
   if (!connected && (late || age === null) && lastNumber !== null) {
-    body.dataset.state = "lost";
+    mark("state", "lost");
     put(words, words.dataset.lost);
   } else if (late) {
-    body.dataset.state = "stale";
+    mark("state", "stale");
     put(words, `${words.dataset.stale} ${Math.round(age / 1000)} ${words.dataset.since}`);
   } else if (age !== null) {
-    body.dataset.state = "live";
+    mark("state", "live");
     put(words, "");
   }
   sound();
@@ -132,30 +178,48 @@ export function choices() {
 }
 
 function take(frame, show) {
-  // The frame a viewer is greeted with may be old; only one that follows another is news.
-  if (lastNumber !== null && frame.number !== lastNumber) heardAt = performance.now();
+  // The frame a viewer is greeted with may be old; only one that follows another is news. It is as old as its way here:
+  // it was there so long after the answer to the one before.
+  const now = performance.now();
+  const from = answeredAt === null || frame.waited_ms === null ? now : Math.min(now, answeredAt + frame.waited_ms);
+  if (lastNumber !== null && frame.number !== lastNumber) heardAt = from;
   lastNumber = frame.number;
   staleAfterMs = frame.stale_after_ms;
   put(document.querySelector("title"), frame.title);
-  showRegions(frame.regions);
+  regions = frame.regions;
+  showRegions();
   unseen = frame.alarms.filter((alarm) => !alarm.seen).map((alarm) => alarm.priority);
-  body.dataset.alarms = frame.alarms.length;
-  body.dataset.unseen = unseen.length;
+  mark("alarms", frame.alarms.length);
+  mark("unseen", unseen.length);
   show(frame);
   watch();
-  body.dataset.number = frame.number;
-  body.dataset.ready = "yes";
+  mark("number", frame.number);
+  mark("ready", "yes");
 }
 
+// A phone is sent pictures that are drawn for its width; turned or widened, it asks anew.
+const narrow = matchMedia("(max-width: 699px)");
+
 function connect(path, show) {
-  const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}${path}`);
+  const scheme = location.protocol === "https:" ? "wss" : "ws";
+  const width = narrow.matches ? "narrow" : "wide";
+  const socket = new WebSocket(`${scheme}://${location.host}${path}&width=${width}&answers=true`);
+  answeredAt = null;
+  const again = () => socket.close();
+  narrow.addEventListener("change", again);
   socket.addEventListener("open", () => {
     connected = true;
     retryMs = FIRST_RETRY_MS;
   });
-  socket.addEventListener("message", (message) => take(JSON.parse(message.data), show));
+  socket.addEventListener("message", (message) => {
+    const came = performance.now();
+    socket.send("");
+    take(JSON.parse(message.data), show);
+    answeredAt = came;
+  });
   socket.addEventListener("close", () => {
     connected = false;
+    narrow.removeEventListener("change", again);
     setTimeout(connect, retryMs, path, show);
     retryMs = Math.min(2 * retryMs, LONGEST_RETRY_MS);
   });
@@ -170,6 +234,7 @@ export function follow(path, show) {
   });
   look();
   choices();
+  document.addEventListener("toggle", showRegions, true);
   setInterval(watch, 200);
   connect(path, show);
 }

@@ -1,6 +1,5 @@
-// The page of a bay: alarm rows, entries, and what is asked for beyond the frames. Regions without buttons are replaced
-// where they changed; alarm rows are kept and only their texts are changed, so that no press is lost; what is set aside
-// has buttons and changes only when somebody sets aside. Nothing here computes, and no sentence is written here.
+// The page of a bay: alarm rows, entries, and what is asked for beyond the frames. Alarm rows are kept and only
+// their texts are changed, so that no press is lost; regions have no buttons but those of what is set aside. Nothing here computes, and no sentence is written here.
 
 import { body, byId, follow, put } from "./feed.js";
 import { showWalk, signWith } from "./steps.js";
@@ -201,4 +200,4 @@ byId("card-open").addEventListener("click", (event) => {
   if (!card.hidden) document.querySelector("main").scrollTop = 0;
 });
 signWith(enter);
-follow(`${address}/live`, show);
+follow(`${address}/live?view=whole`, show);

@@ -8,6 +8,9 @@ pub(super) fn entry(answer: EntryAnswer<'_>) -> String {
         EntryAnswer::Saved => "Guardado.".into(),
         EntryAnswer::NotTaken(why) => format!("No aceptado: {}", Spanish.refused(why)),
         EntryAnswer::WrongPhase => "No aceptado: no corresponde a lo que hace la bahía ahora.".into(),
+        EntryAnswer::SignInEnded => "No aceptado: su sesión terminó. Para seguir, inicie sesión primero, con el enlace \
+            \u{ab}Iniciar sesión\u{bb} al pie de la página."
+            .into(),
         EntryAnswer::SignIn => {
             "No aceptado: inicie sesión primero, con el enlace \u{ab}Iniciar sesión\u{bb} al pie de la página.".into()
         }

@@ -104,6 +104,8 @@ pub struct Disturbance {
     gone: usize,
     /// Its excuse has just ended without its coming back.
     stays: bool,
+    /// When what stays came.
+    left_off: Option<EngineTime>,
     excuse: Option<Excuse>,
 }
 
@@ -124,6 +126,13 @@ impl Disturbance {
     #[must_use]
     pub fn stays(&self) -> bool {
         self.stays
+    }
+
+    /// It was excused, has not come back and is compared as it stands: for as long as visits may take in all nobody can
+    /// tell yet whether it is another one.
+    #[must_use]
+    pub fn is_left_off(&self, at: EngineTime) -> bool {
+        self.left_off.is_some_and(|came| at.since_s(came) <= IN_ALL_S)
     }
 
     /// By how much it jumped against the blocks before the last, where that is more than noise.
@@ -158,7 +167,8 @@ impl Disturbance {
             (Some(excuse), Some(jump_kg)) => {
                 if meter && at.since_s(excuse.since) <= MEANT_S || is_over(witness, at, off, jump_kg, excuse) {
                     // What it is off by now is where the next jump is looked for from.
-                    *self = Disturbance { stays: !meter, ..Disturbance::default() };
+                    let left_off = (!meter).then_some(excuse.first);
+                    *self = Disturbance { stays: !meter, left_off, ..Disturbance::default() };
                 } else if is_back(off, jump_kg, excuse) {
                     self.excuse = None;
                 } else {
@@ -166,6 +176,7 @@ impl Disturbance {
                 }
             }
             (None, Some(jump_kg)) if !meter && excusable(witness, jump_kg, off) => {
+                self.left_off = None;
                 self.excuse =
                     Some(Excuse { first: at, since: at, jump_kg, most_kg: jump_kg.abs(), recent_kg: [jump_kg; DIP] });
                 return true;

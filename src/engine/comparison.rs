@@ -356,11 +356,14 @@ impl Comparison {
         began
     }
 
-    /// An excused witness is doubtful, whatever else.
-    pub fn mark(&self, accounts: &mut [Account; 3]) {
-        for (account, excused) in accounts.iter_mut().zip(self.excused()) {
-            if excused && account.validity == Validity::Good {
+    /// An excused witness is doubtful, whatever else; so is one that has not come back.
+    pub fn mark(&self, at: EngineTime, accounts: &mut [Account; 3]) {
+        let excused = self.excused();
+        for (i, account) in accounts.iter_mut().enumerate().filter(|(_, a)| a.validity == Validity::Good) {
+            if excused[i] {
                 account.validity = Validity::Doubtful(Reason::Disturbed);
+            } else if self.disturbances[i].is_left_off(at) {
+                account.validity = Validity::Doubtful(Reason::NotBack);
             }
         }
     }

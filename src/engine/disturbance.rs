@@ -9,6 +9,9 @@ use super::frame::WitnessId;
 use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 
+const SCALE: usize = WitnessId::Scale as usize;
+const TANK: usize = WitnessId::Tank as usize;
+
 /// Longest excuse, s: people work on a deck for a minute or three; foam falls within one (assumptions).
 const SCALE_S: f64 = 200.0;
 /// See above.
@@ -104,6 +107,8 @@ pub struct Disturbance {
     gone: usize,
     /// Its excuse has just ended without its coming back.
     stays: bool,
+    /// When what stays came.
+    left_off: Option<EngineTime>,
     excuse: Option<Excuse>,
 }
 
@@ -124,6 +129,13 @@ impl Disturbance {
     #[must_use]
     pub fn stays(&self) -> bool {
         self.stays
+    }
+
+    /// It was excused, has not come back and is compared as it stands: for as long as visits may take in all nobody can
+    /// tell yet whether it is another one.
+    #[must_use]
+    pub fn is_left_off(&self, at: EngineTime) -> bool {
+        self.left_off.is_some_and(|came| at.since_s(came) <= IN_ALL_S)
     }
 
     /// By how much it jumped against the blocks before the last, where that is more than noise.
@@ -158,7 +170,8 @@ impl Disturbance {
             (Some(excuse), Some(jump_kg)) => {
                 if meter && at.since_s(excuse.since) <= MEANT_S || is_over(witness, at, off, jump_kg, excuse) {
                     // What it is off by now is where the next jump is looked for from.
-                    *self = Disturbance { stays: !meter, ..Disturbance::default() };
+                    let left_off = (!meter).then_some(excuse.first);
+                    *self = Disturbance { stays: !meter, left_off, ..Disturbance::default() };
                 } else if is_back(off, jump_kg, excuse) {
                     self.excuse = None;
                 } else {
@@ -166,6 +179,7 @@ impl Disturbance {
                 }
             }
             (None, Some(jump_kg)) if !meter && excusable(witness, jump_kg, off) => {
+                self.left_off = None;
                 self.excuse =
                     Some(Excuse { first: at, since: at, jump_kg, most_kg: jump_kg.abs(), recent_kg: [jump_kg; DIP] });
                 return true;
@@ -192,7 +206,7 @@ impl Disturbance {
 /// A jump from one reading to the next that is no noise, given what noise each carries, kg.
 #[must_use]
 pub fn clear_kg(witness: usize, noise_kg: f64) -> f64 {
-    let least_kg = if witness == WitnessId::Scale as usize { PEOPLE_KG.0 } else { 0.0 };
+    let least_kg = if witness == SCALE { PEOPLE_KG.0 } else { 0.0 };
     least_kg.max(JUMP_SIGMAS * std::f64::consts::SQRT_2 * noise_kg)
 }
 
@@ -205,20 +219,22 @@ fn is_over(witness: WitnessId, at: EngineTime, off: &Off, now_kg: f64, excuse: E
     let grows = lighter && now_kg > excuse.jump_kg * (1.0 + GROWS) + GROWS_SIGMAS * off.sigma_kg;
     let own_s = if witness == WitnessId::Scale { SCALE_S } else { LEVEL_S };
     let late = at.since_s(excuse.since) > own_s || at.since_s(excuse.first) > IN_ALL_S;
-    late && !planted(Bug::ExcuseWithoutEnd) || grows || now_kg.abs() > most_kg(witness, off)
+    late && !planted(Bug::ExcuseWithoutEnd) || grows || now_kg.abs() > most_kg(witness as usize, off.kg_per_unit)
 }
 
-fn most_kg(witness: WitnessId, off: &Off) -> f64 {
+/// The most that people or foam can be of a witness that has so many kg per unit of its signal, kg.
+#[must_use]
+pub fn most_kg(witness: usize, kg_per_unit: f64) -> f64 {
     match witness {
-        WitnessId::Scale => PEOPLE_KG.1,
-        WitnessId::Tank => FOAM_M * off.kg_per_unit,
-        WitnessId::Flow => 0.0,
+        SCALE => PEOPLE_KG.1,
+        TANK => FOAM_M * kg_per_unit,
+        _ => 0.0,
     }
 }
 
 /// The sign and size of people or foam. Received by scale falls by what steps on the deck.
 fn excusable(witness: WitnessId, jump_kg: f64, off: &Off) -> bool {
-    let most_kg = most_kg(witness, off);
+    let most_kg = most_kg(witness as usize, off.kg_per_unit);
     // A step back from being off the other way is no visitor.
     if off.kg * jump_kg.signum() < BEYOND * jump_kg.abs() {
         return false;

@@ -305,6 +305,8 @@ pub enum Reason {
     MissingCorrection,
     /// It jumped as people on the deck or foam make it jump.
     Disturbed,
+    /// It jumped so, was excused for a time, and has not come back.
+    NotBack,
     /// Off its table.
     OffTheTable,
     /// No start reading was taken.

@@ -6,6 +6,8 @@
 //! that is a few per cent off is off by a few kilograms over a minute. Margin, comparison and alarms look at the readings
 //! themselves: nothing that is evened out comes too late there.
 //!
+//! A jump beyond what people or foam can be is not evened out: from then on a witness is read anew.
+//!
 //! While the meter is away a reading stands alone. Where it then jumps as no flow can, it is doubtful at once: for as long as
 //! a jump may rise before the comparison sees it.
 
@@ -49,19 +51,23 @@ struct Track {
 }
 
 impl Track {
-    /// Takes a reading; `most_kg_per_s` is the fastest that the mass can move.
-    fn read(&mut self, at: EngineTime, kg: f64, clear_kg: f64, most_kg_per_s: f64) {
+    /// Takes a reading; `most_kg_per_s` is the fastest that the mass can move. By how much it jumped, kg; 0: it did not.
+    fn read(&mut self, at: EngineTime, kg: f64, clear_kg: f64, most_kg_per_s: f64) -> f64 {
         self.read.retain(|(then, _)| at.since_s(*then) <= RISING_S);
-        let fits = |(then, before_kg): &(EngineTime, f64)| {
-            (-clear_kg..=clear_kg + most_kg_per_s * at.since_s(*then)).contains(&(kg - before_kg))
+        let beyond_kg = |(then, before_kg): &(EngineTime, f64)| {
+            let rise_kg = kg - before_kg;
+            rise_kg - rise_kg.clamp(0.0, most_kg_per_s * at.since_s(*then))
         };
-        if !self.read.iter().all(fits) {
+        let jump_kg = self.read.iter().map(beyond_kg).fold(0.0, |most: f64, kg| most.max(kg.abs()));
+        let jumps = jump_kg > clear_kg;
+        if jumps {
             self.jumped = Some(at);
             self.read.clear();
         }
         if self.read.back().is_none_or(|(then, _)| at.since_s(*then) >= TICK_S) {
             self.read.push_back((at, kg));
         }
+        if jumps { jump_kg } else { 0.0 }
     }
 }
 
@@ -119,7 +125,10 @@ impl Settled {
             track.jumped = track.jumped.filter(|jumped| at.since_s(*jumped) <= RISING_S);
             if let Some(own) = accounts[i].credible() {
                 let clear_kg = disturbance::clear_kg(i, accounts[i].errors.noise_kg());
-                track.read(at, own.value, clear_kg, most_kg_per_s);
+                let jump_kg = track.read(at, own.value, clear_kg, most_kg_per_s);
+                if jump_kg > disturbance::most_kg(i, accounts[i].kg_per_unit) {
+                    track.past.clear();
+                }
             }
         }
     }

@@ -300,7 +300,7 @@ impl Watch {
                 *since = changed.min(*since);
             }
         }
-        self.comparison.mark(&mut self.accounts);
+        self.comparison.mark(at, &mut self.accounts);
         let rate = projection::moving(self.rate).map(|rate| RISES_TIMES * rate.value);
         self.settled.look(at, &self.accounts, rate.unwrap_or(PLAUSIBLE_KG_PER_S));
         if ticked {
@@ -422,7 +422,8 @@ impl Watch {
     /// The credible witnesses, evened out; one that is disturbed as it was before, or not at all.
     fn panel(&self) -> Panel {
         let excused = self.comparison.excused();
-        let alone = |i| self.settled.jumps_alone(i, &self.accounts);
+        let not_back = |i: usize| self.accounts[i].validity == Validity::Doubtful(Reason::NotBack);
+        let alone = |i| not_back(i) || self.settled.jumps_alone(i, &self.accounts);
         let out = (0..3).filter(|&i| excused[i] && !self.settled.holds(i, &self.accounts) || alone(i));
         out.fold(Panel::credible(&self.shown), |panel, i| panel.without(i))
     }

@@ -811,7 +811,13 @@ mod tests {
             .into_iter()
             .chain([Reason::NotANumber, Reason::OutOfRange, Reason::Saturated, Reason::Frozen])
             .chain([Reason::FrozenTogether, Reason::HeartbeatStopped, Reason::FailureCurrent, Reason::Torn])
-            .chain([Reason::MissingCorrection, Reason::Disturbed, Reason::OffTheTable, Reason::NoStart])
+            .chain([
+                Reason::MissingCorrection,
+                Reason::Disturbed,
+                Reason::NotBack,
+                Reason::OffTheTable,
+                Reason::NoStart,
+            ])
             .chain([Reason::TotalReset, Reason::CountsBack, Reason::DrivenOff])
             .chain(missed.map(Reason::Missed))
             .chain(says.map(Reason::DeviceSays))

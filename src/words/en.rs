@@ -441,6 +441,7 @@ impl Language for English {
             Reason::Torn => "read while its figures rolled over".into(),
             Reason::MissingCorrection => "a correction it needs is missing".into(),
             Reason::Disturbed => "it jumped as people or foam make it jump".into(),
+            Reason::NotBack => "it jumped and has not come back".into(),
             Reason::OffTheTable => "outside its table".into(),
             Reason::NoStart => "no start reading was taken".into(),
             Reason::NeighbourNotHeard => "the neighbour is not heard".into(),

@@ -3,7 +3,8 @@
 use super::bay::{RATE, START_S, Story};
 use brimwatch::engine::delivery::Refusal;
 use brimwatch::engine::frame::{Estimate, Margin, Reason, Source, Validity, VerdictWord, WitnessId};
-use brimwatch::engine::input::{AlarmId, AlarmKey, What, ZeroCause};
+use brimwatch::engine::input::{AlarmId, AlarmKey, Measured, What, ZeroCause};
+use brimwatch::engine::settings::SignalKind;
 use brimwatch::engine::zero::NoZero;
 use brimwatch::words::en::English;
 use brimwatch::words::{Language, Scene};
@@ -61,6 +62,22 @@ fn a_person_turns_what_stays_on_the_deck_into_a_new_zero() {
     leaky.run_to(START_S + 2200);
     assert!(matches!(leaky.last.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich));
     assert_eq!(leaky.monitor.admits(&TOOLS), Err(Refusal::NoZero(NoZero::Grows)), "no zero explains what grows");
+}
+
+/// Weighed empty it stands below its range by what its zero has moved: no mass, and no trailer either.
+#[test]
+fn a_scale_below_nothing_tells_that_the_trailer_is_gone() {
+    let gone = AlarmKey { id: AlarmId::TruckGone, subject: 0 };
+    let mut story = Story::transferring(START_S + 600);
+    story.stuck = vec![(SignalKind::Scale, Measured::Number(-20.0))];
+    story.run_to(START_S + 610);
+    assert_eq!(scale(&story).0, Validity::Lost(Reason::OutOfRange));
+    assert!(story.monitor.has_open(gone));
+    // Far below nothing it is out of order.
+    let mut story = Story::transferring(START_S + 600);
+    story.stuck = vec![(SignalKind::Scale, Measured::Number(-32_768.0))];
+    story.run_to(START_S + 610);
+    assert!(!story.monitor.has_open(gone));
 }
 
 /// The trailer drives off in eight seconds, hose and all. What it weighed meanwhile is no mass received.

@@ -2,7 +2,7 @@
 
 use super::condition::Sight;
 use crate::engine::blow;
-use crate::engine::frame::{Condition, Phase};
+use crate::engine::frame::{Condition, Phase, Reason, Validity};
 use crate::engine::input::AlarmId;
 use crate::engine::reading::Readings;
 use crate::engine::settings::{PadTap, SignalKind};
@@ -127,10 +127,18 @@ impl Sight<'_> {
         let Some(delivery) = self.delivery.filter(|_| self.in_transfer()) else { return Condition::False };
         let Some(signal) = Readings::find(self.settings, SignalKind::Scale, None) else { return Condition::False };
         let Some(start) = delivery.start(signal) else { return Condition::False };
-        match self.readings.credible(signal) {
+        match self.readings.credible(signal).or(self.empty_scale_kg(signal)) {
             Some(now) => yes(now < start.value - delivery.loaded_kg - GONE_KG + self.back(AlarmId::TruckGone, 0)),
             None => Condition::Unknown,
         }
+    }
+
+    /// A scale that shows less than its range, by no more than its zero can have moved, carries nothing. It is no mass to
+    /// count with, and tells that the trailer is not there.
+    fn empty_scale_kg(&self, signal: u16) -> Option<f64> {
+        let low_kg = self.settings.signals.get(usize::from(signal))?.plausible_low;
+        let below = self.readings.validity(signal) == Validity::Lost(Reason::OutOfRange);
+        self.readings.last(signal).filter(|kg| below && (low_kg - GONE_KG..low_kg).contains(kg))
     }
 
     /// Near the tank's own limit or above. Without a limit in the site file, or a gauge, there is nothing to hold it against.

@@ -120,6 +120,7 @@ mirror! {
         Torn,
         MissingCorrection,
         Disturbed,
+        NotBack,
         OffTheTable,
         NoStart,
         NeighbourNotHeard,

@@ -447,6 +447,7 @@ pub(super) fn reason(reason: Reason) -> String {
         Reason::Torn => "leído mientras sus cifras cambiaban".into(),
         Reason::MissingCorrection => "falta una corrección que necesita".into(),
         Reason::Disturbed => "saltó como con personas o espuma".into(),
+        Reason::NotBack => "saltó y no ha vuelto".into(),
         Reason::OffTheTable => "fuera de su tabla".into(),
         Reason::NoStart => "no se tomó lectura inicial".into(),
         Reason::NeighbourNotHeard => "no se oye a la bahía vecina".into(),

@@ -12,7 +12,6 @@ use crate::engine::frame::{Alarm, Condition, Shelf, Suppressed};
 use crate::engine::input::{AlarmKey, CarriedAlarm, CarriedShelf, OutOfService};
 use crate::planted::{Bug, planted};
 use crate::time::{EngineTime, SECOND_NS, WallTime};
-use std::collections::BTreeMap;
 
 #[derive(Debug, Clone, Copy)]
 struct State {
@@ -31,8 +30,10 @@ struct State {
 /// All alarms of a bay. Bounded: one state per alarm and subject of the settings.
 #[derive(Debug, Clone, Default)]
 pub struct Board {
-    /// Of every alarm that was ever asked for.
-    states: BTreeMap<AlarmKey, State>,
+    /// In the order in which they were first asked for.
+    states: Vec<(AlarmKey, State)>,
+    /// Behind the one asked for last: conditions come in the same order each time.
+    next: usize,
     /// Shelved ones. Bounded: one for each open alarm.
     shelves: Vec<Shelf>,
     /// Bounded: one for each alarm and subject.
@@ -82,6 +83,7 @@ impl Board {
         let shelf = |shelf: &CarriedShelf| Shelf { key: shelf.key, until: after(EngineTime(0), shelf.left_s) };
         Board {
             states: alarms.iter().map(|alarm| (alarm.key, state(alarm))).collect(),
+            next: 0,
             shelves: shelves.iter().map(shelf).collect(),
             out: out.to_vec(),
             suppressed: Vec::new(),
@@ -90,7 +92,14 @@ impl Board {
 
     /// The state of an alarm, a quiet one where there is none yet.
     fn state(&mut self, key: AlarmKey) -> &mut State {
-        self.states.entry(key).or_insert(QUIET)
+        let (before, after) = self.states.split_at(self.next.min(self.states.len()));
+        let ahead = after.iter().position(|(k, _)| *k == key).map(|i| before.len() + i);
+        let place = ahead.or_else(|| before.iter().position(|(k, _)| *k == key)).unwrap_or(self.states.len());
+        if place == self.states.len() {
+            self.states.push((key, QUIET));
+        }
+        self.next = place + 1;
+        &mut self.states[place].1
     }
 
     /// Whether an alarm's condition holds and it is suppressed by design (None: not), from now on; says whether that is new.
@@ -163,8 +172,8 @@ impl Board {
 
     /// Somebody has seen it; false when no such alarm is open.
     pub fn see(&mut self, key: AlarmKey) -> bool {
-        let open = self.states.get_mut(&key).filter(|state| state.open_since.is_some());
-        open.map(|state| {
+        let open = self.states.iter_mut().find(|(k, state)| *k == key && state.open_since.is_some());
+        open.map(|(_, state)| {
             state.seen = true;
             if planted(Bug::SeenClears) {
                 *state = QUIET;
@@ -182,7 +191,7 @@ impl Board {
     /// Takes a shelved alarm back: if it is still open nobody has seen it.
     pub fn unshelve(&mut self, key: AlarmKey) {
         self.shelves.retain(|shelf| shelf.key != key);
-        if let Some(state) = self.states.get_mut(&key) {
+        if let Some((_, state)) = self.states.iter_mut().find(|(k, _)| *k == key) {
             state.seen = false;
         }
     }
@@ -196,7 +205,7 @@ impl Board {
     /// Puts an alarm back in service: if it is open nobody has seen it.
     pub fn put_back(&mut self, key: AlarmKey) {
         self.out.retain(|o| o.key != key);
-        if let Some(state) = self.states.get_mut(&key) {
+        if let Some((_, state)) = self.states.iter_mut().find(|(k, _)| *k == key) {
             state.seen = false;
         }
     }
@@ -255,7 +264,7 @@ impl Board {
     /// Whether an alarm is open.
     #[must_use]
     pub fn is_open(&self, key: AlarmKey) -> bool {
-        self.states.get(&key).is_some_and(|state| state.open_since.is_some())
+        self.states.iter().any(|(k, state)| *k == key && state.open_since.is_some())
     }
 
     /// Open alarms, the gravest first.
@@ -264,8 +273,8 @@ impl Board {
         let mut open: Vec<Alarm> = self
             .states
             .iter()
-            .filter(|(key, _)| !self.is_set_aside(**key))
-            .filter_map(|(&key, state)| {
+            .filter(|(key, _)| !self.is_set_aside(*key))
+            .filter_map(|&(key, ref state)| {
                 let since = state.open_since?;
                 let priority = catalogue::of(key.id).priority();
                 let State { condition, seen, first, .. } = *state;
@@ -279,10 +288,12 @@ impl Board {
     /// For the next segment.
     #[must_use]
     pub fn carry(&self) -> Vec<CarriedAlarm> {
-        let carry = |(key, s): (&AlarmKey, &State)| {
+        let carry = |(key, s): &(AlarmKey, State)| {
             s.open_since.map(|since| CarriedAlarm { key: *key, since, seen: s.seen, first: s.first })
         };
-        self.states.iter().filter_map(carry).collect()
+        let mut carried: Vec<_> = self.states.iter().filter_map(carry).collect();
+        carried.sort_by_key(|alarm| alarm.key);
+        carried
     }
 }
 

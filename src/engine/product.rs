@@ -52,8 +52,7 @@ impl ProductCheck {
         let at = density::actual(product, line.map_or(product.load_temperature, Celsius));
         self.expected = at.map(|a| Estimate { value: a.density.0, u: a.density.0 * a.u });
         let is_off = |a: Estimate| (value - a.value).abs() > self.most(&a) / 2.0;
-        self.off_in_a_row =
-            if self.expected.is_some_and(is_off) { self.off_in_a_row.saturating_add(1) } else { 0 };
+        self.off_in_a_row = if self.expected.is_some_and(is_off) { self.off_in_a_row.saturating_add(1) } else { 0 };
     }
 
     /// Whether it is another product that flows; None: too little has passed, or nobody can tell. Once that has been said,

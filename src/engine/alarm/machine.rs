@@ -30,8 +30,9 @@ struct State {
 /// All alarms of a bay. Bounded: one state per alarm and subject of the settings.
 #[derive(Debug, Clone, Default)]
 pub struct Board {
-    /// In the order in which they were first asked for.
-    states: Vec<(AlarmKey, State)>,
+    /// In the order in which they were first asked for. Apart from the states: they are looked through many times a second.
+    keys: Vec<AlarmKey>,
+    states: Vec<State>,
     /// Behind the one asked for last: conditions come in the same order each time.
     next: usize,
     /// Shelved ones. Bounded: one for each open alarm.
@@ -82,7 +83,8 @@ impl Board {
         };
         let shelf = |shelf: &CarriedShelf| Shelf { key: shelf.key, until: after(EngineTime(0), shelf.left_s) };
         Board {
-            states: alarms.iter().map(|alarm| (alarm.key, state(alarm))).collect(),
+            keys: alarms.iter().map(|alarm| alarm.key).collect(),
+            states: alarms.iter().map(state).collect(),
             next: 0,
             shelves: shelves.iter().map(shelf).collect(),
             out: out.to_vec(),
@@ -92,14 +94,15 @@ impl Board {
 
     /// The state of an alarm, a quiet one where there is none yet.
     fn state(&mut self, key: AlarmKey) -> &mut State {
-        let (before, after) = self.states.split_at(self.next.min(self.states.len()));
-        let ahead = after.iter().position(|(k, _)| *k == key).map(|i| before.len() + i);
-        let place = ahead.or_else(|| before.iter().position(|(k, _)| *k == key)).unwrap_or(self.states.len());
-        if place == self.states.len() {
-            self.states.push((key, QUIET));
+        let (before, after) = self.keys.split_at(self.next.min(self.keys.len()));
+        let ahead = after.iter().position(|k| *k == key).map(|i| before.len() + i);
+        let place = ahead.or_else(|| before.iter().position(|k| *k == key)).unwrap_or(self.keys.len());
+        if place == self.keys.len() {
+            self.keys.push(key);
+            self.states.push(QUIET);
         }
         self.next = place + 1;
-        &mut self.states[place].1
+        &mut self.states[place]
     }
 
     /// Whether an alarm's condition holds and it is suppressed by design (None: not), from now on; says whether that is new.
@@ -120,6 +123,16 @@ impl Board {
     #[must_use]
     pub fn suppressed(&self) -> &[Suppressed] {
         &self.suppressed
+    }
+
+    fn all(&self) -> impl Iterator<Item = (AlarmKey, &State)> {
+        self.keys.iter().copied().zip(&self.states)
+    }
+
+    /// The state of an alarm that was asked for before.
+    fn known(&mut self, key: AlarmKey) -> Option<&mut State> {
+        let place = self.keys.iter().position(|k| *k == key)?;
+        self.states.get_mut(place)
     }
 
     /// Takes a condition's answer; says whether the alarm came or went.
@@ -167,13 +180,13 @@ impl Board {
     /// Whether another alarm that is called out came earlier and is open still.
     fn any_before(&self, key: AlarmKey, at: EngineTime) -> bool {
         let is_called = |k: AlarmKey| k != key && !catalogue::of(k.id).prompt && !self.is_set_aside(k);
-        self.states.iter().any(|(k, s)| s.open_since.is_some() && s.opened < at && is_called(*k))
+        self.all().any(|(k, s)| s.open_since.is_some() && s.opened < at && is_called(k))
     }
 
     /// Somebody has seen it; false when no such alarm is open.
     pub fn see(&mut self, key: AlarmKey) -> bool {
-        let open = self.states.iter_mut().find(|(k, state)| *k == key && state.open_since.is_some());
-        open.map(|(_, state)| {
+        let open = self.known(key).filter(|state| state.open_since.is_some());
+        open.map(|state| {
             state.seen = true;
             if planted(Bug::SeenClears) {
                 *state = QUIET;
@@ -191,7 +204,7 @@ impl Board {
     /// Takes a shelved alarm back: if it is still open nobody has seen it.
     pub fn unshelve(&mut self, key: AlarmKey) {
         self.shelves.retain(|shelf| shelf.key != key);
-        if let Some((_, state)) = self.states.iter_mut().find(|(k, _)| *k == key) {
+        if let Some(state) = self.known(key) {
             state.seen = false;
         }
     }
@@ -205,7 +218,7 @@ impl Board {
     /// Puts an alarm back in service: if it is open nobody has seen it.
     pub fn put_back(&mut self, key: AlarmKey) {
         self.out.retain(|o| o.key != key);
-        if let Some((_, state)) = self.states.iter_mut().find(|(k, _)| *k == key) {
+        if let Some(state) = self.known(key) {
             state.seen = false;
         }
     }
@@ -264,17 +277,16 @@ impl Board {
     /// Whether an alarm is open.
     #[must_use]
     pub fn is_open(&self, key: AlarmKey) -> bool {
-        self.states.iter().any(|(k, state)| *k == key && state.open_since.is_some())
+        self.all().any(|(k, state)| k == key && state.open_since.is_some())
     }
 
     /// Open alarms, the gravest first.
     #[must_use]
     pub fn frame(&self) -> Vec<Alarm> {
         let mut open: Vec<Alarm> = self
-            .states
-            .iter()
+            .all()
             .filter(|(key, _)| !self.is_set_aside(*key))
-            .filter_map(|&(key, ref state)| {
+            .filter_map(|(key, state)| {
                 let since = state.open_since?;
                 let priority = catalogue::of(key.id).priority();
                 let State { condition, seen, first, .. } = *state;
@@ -288,10 +300,10 @@ impl Board {
     /// For the next segment.
     #[must_use]
     pub fn carry(&self) -> Vec<CarriedAlarm> {
-        let carry = |(key, s): &(AlarmKey, State)| {
-            s.open_since.map(|since| CarriedAlarm { key: *key, since, seen: s.seen, first: s.first })
+        let carry = |(key, s): (AlarmKey, &State)| {
+            s.open_since.map(|since| CarriedAlarm { key, since, seen: s.seen, first: s.first })
         };
-        let mut carried: Vec<_> = self.states.iter().filter_map(carry).collect();
+        let mut carried: Vec<_> = self.all().filter_map(carry).collect();
         carried.sort_by_key(|alarm| alarm.key);
         carried
     }

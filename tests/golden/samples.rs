@@ -384,6 +384,24 @@ pub fn carried() -> Carried {
     }
 }
 
+fn alarm() -> Alarm {
+    Alarm {
+        key: alarm_key(),
+        condition: Condition::Unknown,
+        seen: false,
+        since: WallTime(1_800_000_002_000_000_000),
+        priority: Priority::Medium,
+        first: true,
+    }
+}
+
+fn suppressed() -> Vec<Suppressed> {
+    vec![
+        Suppressed { key: alarm_key(), by: SuppressedBy::GasInLine },
+        Suppressed { key: AlarmKey { subject: 3, ..alarm_key() }, by: SuppressedBy::SiteFile },
+    ]
+}
+
 fn out_of_service() -> OutOfService {
     let (who, since) = ("J. Doe".into(), WallTime(1_800_000_000_000_000_000));
     OutOfService { key: alarm_key(), who, since, reason: "new gauge".into() }
@@ -613,20 +631,10 @@ pub fn full_frame(now: EngineTime) -> Frame {
             critical_kg: 90_000.0,
             opening: Opening { proven_by: None, against: Some(CheckedBy::HandDip), doubt_m: 0.015 },
         }),
-        alarms: vec![Alarm {
-            key: alarm_key(),
-            condition: Condition::Unknown,
-            seen: false,
-            since: WallTime(1_800_000_002_000_000_000),
-            priority: Priority::Medium,
-            first: true,
-        }],
+        alarms: vec![alarm()],
         shelves: vec![Shelf { key: alarm_key(), until: at(900) }],
         out_of_service: vec![out_of_service()],
-        suppressed: vec![
-            Suppressed { key: alarm_key(), by: SuppressedBy::GasInLine },
-            Suppressed { key: AlarmKey { subject: 3, ..alarm_key() }, by: SuppressedBy::SiteFile },
-        ],
+        suppressed: suppressed(),
         attendance: AttendanceState { on_duty: Some("A. Novak".into()), due_at: Some(at(900)) },
         recorder: RecorderState::Waiting { bytes: 4096 },
         blind: Some(Gap { from: at(3), to: at(4), known_by: GapClock::SameBoot }),

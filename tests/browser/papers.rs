@@ -51,21 +51,24 @@ fn type_in(browser: &mut Browser, values: &serde_json::Value) {
     browser.value(&set);
 }
 
+/// The shipped site with its files in that folder, at a free port and for everybody at this machine.
+fn shipped_in(folder: &Path) -> config::Site {
+    let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+    std::fs::create_dir(folder.join("products")).expect("a disk");
+    for file in ["products/caustic-soda-50.toml", "steps.toml", "site.toml"] {
+        std::fs::copy(shipped.join(file), folder.join(file)).expect("a disk");
+    }
+    let mut site = config::load(&folder.join("site.toml")).unwrap_or_else(|faults| panic!("{faults}"));
+    (site.store, site.listen, site.people) = (folder.join("store"), ([127, 0, 0, 1], 0).into(), None);
+    site
+}
+
 #[test]
 fn a_delivery_is_opened_through_the_form() {
     let pictures = pictures("page");
     let folder = tempfile::tempdir().expect("a folder");
-    let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
-    std::fs::create_dir(folder.path().join("products")).expect("a disk");
-    for file in ["products/caustic-soda-50.toml", "steps.toml"] {
-        std::fs::copy(shipped.join(file), folder.path().join(file)).expect("a disk");
-    }
-    let text = std::fs::read_to_string(shipped.join("site.toml")).expect("a file");
-    let site_file = folder.path().join("site.toml");
-    std::fs::write(&site_file, text).expect("a disk");
     let runtime = Runtime::new().expect("a runtime");
-    let mut site = config::load(&site_file).unwrap_or_else(|faults| panic!("{faults}"));
-    (site.store, site.listen, site.people) = (folder.path().join("store"), ([127, 0, 0, 1], 0).into(), None);
+    let site = shipped_in(folder.path());
     let running = start(Options { site, deliveries: Vec::new(), drill_speed: None });
     let running = runtime.block_on(running).expect("it starts");
     let url = format!("http://{}", running.page);

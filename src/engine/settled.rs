@@ -133,10 +133,12 @@ impl Settled {
         }
     }
 
-    /// Whether a witness stands alone and has just jumped.
+    /// Whether a witness has just jumped, and nothing from before evens it out: it stands alone, or did when it jumped.
     #[must_use]
     pub fn jumps_alone(&self, witness: usize, accounts: &[Account; 3]) -> bool {
-        self.tracks[witness].jumped.is_some() && !self.holds(witness, accounts)
+        let track = &self.tracks[witness];
+        let is_new = |jumped: EngineTime| track.past.front().is_none_or(|past| past.at >= jumped);
+        track.jumped.is_some_and(|jumped| is_new(jumped) || !self.holds(witness, accounts))
     }
 
     /// A witness counts from elsewhere now.
@@ -156,13 +158,11 @@ impl Settled {
     /// The witnesses evened out, as far as that can be.
     #[must_use]
     pub fn accounts(&self, accounts: &[Account; 3]) -> [Account; 3] {
-        [0, 1, 2].map(|i| self.evened(i, accounts).unwrap_or_else(|| self.alone(i, accounts)))
-    }
-
-    fn alone(&self, witness: usize, accounts: &[Account; 3]) -> Account {
-        let own = accounts[witness];
-        let doubtful = own.validity == Validity::Good && self.jumps_alone(witness, accounts);
-        if doubtful { Account { validity: Validity::Doubtful(Reason::Disturbed), ..own } } else { own }
+        [0, 1, 2].map(|i| {
+            let shown = self.evened(i, accounts).unwrap_or(accounts[i]);
+            let doubtful = shown.validity == Validity::Good && self.jumps_alone(i, accounts);
+            if doubtful { Account { validity: Validity::Doubtful(Reason::Disturbed), ..shown } } else { shown }
+        })
     }
 
     #[expect(clippy::cast_precision_loss, reason = "sixty at most")]

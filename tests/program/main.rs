@@ -30,6 +30,7 @@ mod shared_tank;
 mod silence;
 #[cfg(feature = "planted")]
 mod slow_disk;
+mod soon;
 #[cfg(feature = "peers")]
 mod tls;
 mod tune;

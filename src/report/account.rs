@@ -11,11 +11,6 @@ use serde_json::Value;
 
 pub use super::amend::Amendment;
 
-/// What no figure of a record may be taken for.
-pub const CAUTION: &str = "Operating figures, not legal for trade. brimwatch advises and stops nothing; an independent \
-    high-level shut-off and a qualified person in attendance are required. That instruments agree is no proof that nothing \
-    leaked. Local codes and licensed practice come first.";
-
 /// One delivery.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Account {

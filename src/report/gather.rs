@@ -3,7 +3,7 @@
 use super::AccountError;
 use super::PaperReader;
 use super::account::{
-    Account, AlarmAccount, CAUTION, EntryAccount, GapAccount, Leg, Moment, Pad, RecordingAccount, Rejected, Said,
+    Account, AlarmAccount, EntryAccount, GapAccount, Leg, Moment, Pad, RecordingAccount, Rejected, Said,
     ShelvedAccount, SuppressedAccount,
 };
 use super::course::Gone;
@@ -515,7 +515,7 @@ impl Gather {
         let tank = settings.tanks.get(usize::from(setup.tank));
         let account = Account {
             program_version: PROGRAM_VERSION.to_owned(),
-            caution: CAUTION.to_owned(),
+            caution: crate::words::CAUTION.to_owned(),
             zone: zone.iana_name().unwrap_or("UTC").to_owned(),
             drill_speed: self.drill_speed,
             imported: self.imported,

@@ -771,7 +771,7 @@ mod tests {
             ["met", "not yet", "fails", "high", "medium", "low", "signed", "skipped", "open", "not reached", "none"];
         let verdicts = ["not yet proven", "agree", "disagree", "cannot tell which", "not independent", "one only"];
         let entries = ["delivery opened", "transfer started", "closed", "handed over", "step signed", "check entered"];
-        let levels = ["critical high", "high-high", "maximum working", "ceiling", crate::report::account::CAUTION];
+        let levels = ["critical high", "high-high", "maximum working", "ceiling", words::CAUTION];
         texts.extend(codes.iter().chain(&verdicts).chain(&entries).chain(&levels).map(|text| (*text).to_owned()));
         let gaps = |text: &str| text.matches("{}").count();
         // One word is the same in both.

@@ -266,6 +266,11 @@ pub fn language(tag: &str) -> Option<&'static dyn Language> {
     LANGUAGES.into_iter().find(|language| language.tag() == tag)
 }
 
+/// What no figure of a record may be taken for.
+pub const CAUTION: &str = "Operating figures, not legal for trade. brimwatch advises and stops nothing; an independent \
+    high-level shut-off and a qualified person in attendance are required. That instruments agree is no proof that nothing \
+    leaked. Local codes and licensed practice come first.";
+
 /// One language.
 pub trait Language: Sync {
     /// Its tag after BCP 47.

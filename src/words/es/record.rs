@@ -18,7 +18,7 @@ pub(super) static TEXTS: &[(&str, &str)] = &[
     ),
     ("IMPORTED from {}, not watched", "IMPORTADA de {}, no vigilada"),
     (
-        crate::report::account::CAUTION,
+        crate::words::CAUTION,
         "Cifras de operación, no legales para el comercio. brimwatch aconseja y no detiene nada; se exigen un corte \
          independiente por nivel alto y una persona calificada presente. Que los instrumentos coincidan no prueba que nada se \
          haya fugado. Primero van las normas locales y la práctica profesional autorizada.",

@@ -8,6 +8,7 @@ mod crowd;
 mod desk;
 mod far;
 mod guide;
+mod hands;
 mod look_back;
 mod looks;
 mod papers;

@@ -162,6 +162,36 @@ pub struct SignalSetup {
     pub suppressed_in: Vec<Phase>,
 }
 
+#[cfg(test)]
+impl SignalSetup {
+    /// A perfect instrument of the first device.
+    pub(super) fn plain(kind: SignalKind) -> SignalSetup {
+        SignalSetup {
+            kind,
+            name: String::new(),
+            device: 0,
+            tank: None,
+            transmitter: None,
+            plausible_low: f64::NEG_INFINITY,
+            plausible_high: f64::INFINITY,
+            saturates_at: None,
+            division: 0.0,
+            noise: 0.0,
+            slow_noise: 0.0,
+            slow_noise_s: 20.0,
+            gain: 0.0,
+            zero: 0.0,
+            drift_per_sqrt_h: 0.0,
+            lag_s: 0.0,
+            rolls_over_at: None,
+            may_roll_over_at: Vec::new(),
+            low_flow: 0.0,
+            suppressed_in: Vec::new(),
+            apparent_mass: false,
+        }
+    }
+}
+
 /// Shape of a tank as far as its volume goes.
 #[derive(Debug, Clone, PartialEq)]
 pub enum TankGeometry {

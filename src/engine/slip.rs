@@ -287,29 +287,7 @@ mod tests {
     use crate::engine::input::Status;
 
     fn setup(kind: SignalKind, low: f64, high: f64) -> SignalSetup {
-        SignalSetup {
-            kind,
-            name: String::new(),
-            device: 0,
-            tank: None,
-            transmitter: None,
-            plausible_low: low,
-            plausible_high: high,
-            saturates_at: None,
-            division: 0.0,
-            noise: 0.0,
-            slow_noise: 0.0,
-            slow_noise_s: 20.0,
-            gain: 0.0,
-            zero: 0.0,
-            drift_per_sqrt_h: 0.0,
-            lag_s: 0.0,
-            rolls_over_at: None,
-            may_roll_over_at: Vec::new(),
-            low_flow: 0.0,
-            suppressed_in: Vec::new(),
-            apparent_mass: false,
-        }
+        SignalSetup { plausible_low: low, plausible_high: high, ..SignalSetup::plain(kind) }
     }
 
     fn lost(kind: SignalKind, (low, high): (f64, f64), reason: Reason, value: f64) -> Option<Slip> {

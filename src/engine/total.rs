@@ -302,35 +302,9 @@ mod tests {
 
     const LIMITS: Limits = Limits { fastest: 20.0, load: 20_000.0 };
 
-    fn kilograms() -> SignalSetup {
-        SignalSetup {
-            kind: SignalKind::FlowMassTotal,
-            name: String::new(),
-            device: 0,
-            tank: None,
-            transmitter: None,
-            plausible_low: 0.0,
-            plausible_high: 1e9,
-            saturates_at: None,
-            division: 0.0,
-            noise: 0.0,
-            slow_noise: 0.0,
-            slow_noise_s: 20.0,
-            gain: 0.0,
-            zero: 0.0,
-            drift_per_sqrt_h: 0.0,
-            lag_s: 0.0,
-            rolls_over_at: None,
-            may_roll_over_at: Vec::new(),
-            low_flow: 0.0,
-            suppressed_in: Vec::new(),
-            apparent_mass: false,
-        }
-    }
-
     /// Readings at moments in ms; what each changed of what is counted, kg, or None while it is believed lost.
     fn told(readings: &[(u64, f64)]) -> Vec<Option<f64>> {
-        let (setup, start) = (kilograms(), readings[0].1);
+        let (setup, start) = (SignalSetup::plain(SignalKind::FlowMassTotal), readings[0].1);
         let mut counted = Counted::default();
         let mut take = |&(ms, value): &(u64, f64)| {
             let at = EngineTime(ms * (SECOND_NS / 1000));

@@ -1,5 +1,6 @@
-// The page of a bay: alarm rows, entries, and what is asked for beyond the frames. Alarm rows are kept and only
-// their texts are changed, so that no press is lost; regions have no buttons but those of what is set aside. Nothing here computes, and no sentence is written here.
+// The page of a bay: alarm rows, entries, and what is asked for beyond the frames. Alarm rows are kept and only their texts
+// are changed, so that no press is lost; regions have no buttons but those of what is set aside. Nothing here computes, and
+// no sentence is written here.
 
 import { body, byId, follow, put } from "./feed.js";
 import { showWalk, signWith } from "./steps.js";

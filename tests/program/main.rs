@@ -1,5 +1,6 @@
 //! The program as its users meet it: devices that die, kills, wrong files.
 
+mod afresh;
 #[path = "../bench/again.rs"]
 mod again;
 mod any_site;
@@ -34,4 +35,3 @@ mod soon;
 #[cfg(feature = "peers")]
 mod tls;
 mod tune;
-mod watched;

@@ -1,5 +1,6 @@
-//! A recorded delivery played to `brimwatch watch`, the program itself in a process of its own, over Modbus RTU on a
-//! pseudo-terminal and in real time: what it makes of it is what was recorded.
+//! A recorded delivery watched afresh: played to `brimwatch watch`, the program itself in a process of its own, over Modbus
+//! RTU on a pseudo-terminal and in real time. What it makes of it is what was recorded. Its name has it begin first: it goes
+//! on for minutes and hardly loads a core, while all other tests run beside it.
 
 use super::play::{SERIAL_SPEED, TRIES, on_a_line, undisturbed};
 use super::running::Program;

@@ -33,7 +33,8 @@ function renew(old, fresh) {
     next = node.nextSibling;
     const after = has?.nextSibling ?? null;
     if (has === null) old.append(node);
-    else if (!has.isEqualNode(node)) match(has, node);
+    // Whatever has parts is looked through part by part: comparing it as a whole first would look at each part again.
+    else if (node.firstElementChild || !has.isEqualNode(node)) match(has, node);
     has = after;
   }
   while (has !== null) {
@@ -44,7 +45,10 @@ function renew(old, fresh) {
 }
 
 function match(has, node) {
-  if (has.nodeName !== node.nodeName || node.nodeName === "BUTTON") has.replaceWith(node);
+  if (has.nodeName !== node.nodeName) has.replaceWith(node);
+  else if (node.nodeName === "BUTTON") {
+    if (!has.isEqualNode(node)) has.replaceWith(node);
+  }
   else if (node.nodeType === Node.TEXT_NODE) has.data = node.data;
   else {
     for (const name of node.getAttributeNames()) {

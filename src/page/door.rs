@@ -177,6 +177,8 @@ async fn talk<S: AsyncRead + AsyncWrite + Unpin + Send + 'static>(
     let served = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(HEAD_TIME)
+        // Who closes their side once they have asked is answered all the same.
+        .half_close(true)
         .max_buf_size(HEAD_BYTES)
         .max_headers(HEAD_FIELDS)
         .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router))

@@ -552,6 +552,24 @@ pub(super) mod tests {
         assert!(foreign.starts_with("HTTP/1.1 403") && foreign.contains(POLICY), "{foreign}");
     }
 
+    /// Who closes their side once they have asked, as simple clients do, has the answer all the same.
+    #[tokio::test]
+    async fn who_has_said_all_is_still_answered() {
+        let mut stage = stage(1).await;
+        let body = r#"{"what": {"seen": {"id": "signal_lost", "subject": 3}}}"#;
+        let mut stream = tokio::net::TcpStream::connect(stage.address).await.expect("the server listens");
+        let length = body.len();
+        let request = format!("{}\r\nContent-Length: {length}\r\n\r\n{body}", post_head(stage.address));
+        stream.write_all(request.as_bytes()).await.expect("the server reads");
+        stream.shutdown().await.expect("half of it");
+        let request = tokio::time::timeout(PATIENCE, stage.entries.recv()).await.expect("in time").expect("an entry");
+        request.saved.send(Ok(())).expect("somebody waits");
+        let mut answer = Vec::new();
+        tokio::time::timeout(PATIENCE, stream.read_to_end(&mut answer)).await.expect("in time").expect("an answer");
+        let answer = String::from_utf8_lossy(&answer);
+        assert!(answer.starts_with("HTTP/1.1 200"), "{answer}");
+    }
+
     #[tokio::test]
     async fn an_entry_is_answered_saved_only_when_it_is() {
         let mut stage = stage(1).await;

@@ -61,5 +61,6 @@ pub fn exchange(bytes: &[u8]) -> Vec<u8> {
 /// The page is still there.
 pub fn still_serves() {
     let answer = exchange(b"GET /page.css HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n");
-    assert!(answer.starts_with(b"HTTP/1.1 200"), "the page is gone");
+    let said = String::from_utf8_lossy(&answer[..answer.len().min(200)]).into_owned();
+    assert!(answer.starts_with(b"HTTP/1.1 200"), "the page is gone; it says {said:?}");
 }

@@ -304,7 +304,7 @@ impl Watch {
         let rate = projection::moving(self.rate).map(|rate| RISES_TIMES * rate.value);
         self.settled.look(at, &self.accounts, rate.unwrap_or(PLAUSIBLE_KG_PER_S));
         if ticked {
-            let changed = self.accounts.map(|account| readings.unchanged_since(account.signal?));
+            let changed = self.register_changed(readings);
             self.settled.tick(at, &self.accounts, changed, self.comparison.excused());
         }
         self.shown = self.settled.accounts(&self.accounts);
@@ -366,7 +366,6 @@ impl Watch {
     ) -> bool {
         let mut changed = self.look(settings, readings, delivery, neighbours, (at, true));
         self.recent.tick(at, &self.accounts);
-        let register_changed = self.accounts.map(|account| readings.unchanged_since(account.signal?));
         let slopes = self.recent.slopes_kg_per_s();
         self.rate = Recent::rate_kg_per_s(&slopes);
         let pad_pa = readings.credible_kind(settings, SignalKind::PadPressure, None);
@@ -396,7 +395,7 @@ impl Watch {
         let compared = self.comparison.tick(&Tick {
             at,
             accounts: &self.accounts,
-            changed: register_changed,
+            changed: self.register_changed(readings),
             rate_kg_per_s: projection::moving(self.rate).map_or(0.0, |rate| rate.value),
             received_kg: self.together.map_or(0.0, |t| t.received_kg.value),
             watchful: thresholds.finding.iter().flatten().copied().fold(f64::INFINITY, f64::min) / 2.0,
@@ -407,6 +406,11 @@ impl Watch {
             changed |= self.judge(settings, signals, shared, at);
         }
         changed
+    }
+
+    /// Since when each witness's register has been what it is.
+    fn register_changed(&self, readings: &Readings) -> [Option<EngineTime>; 3] {
+        self.accounts.map(|account| readings.unchanged_since(account.signal?))
     }
 
     /// The witness whose mass is the least noisy: its index, mass and noise.

@@ -35,6 +35,9 @@ async fn until(session: &mut Session, what: &str, ready: impl Fn(&Session) -> bo
         assert!(Instant::now() < until, "not within 60 s: {what}; {:?}", session.told().spoke);
         tokio::time::sleep(Duration::from_millis(20)).await;
         session.look().await;
+        // Whoever acts now acts after all that has been said.
+        let said_s = session.latest().map(|published| session.behind().at_s(published.frame.at));
+        assert!(said_s.is_none_or(|said_s| said_s <= session.now_s()), "{said_s:?} at {} s", session.now_s());
     }
 }
 

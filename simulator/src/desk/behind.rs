@@ -79,7 +79,10 @@ impl Behind {
                 plant.lives.follow(log, now_s);
                 plant.lives.received_kg(plant.ahead.plant_s(frame.at))
             }
-            Behind::Recording(_) => together_kg(frame),
+            Behind::Recording(recording) => {
+                recording.player.hear(frame.at);
+                together_kg(frame)
+            }
         }
     }
 

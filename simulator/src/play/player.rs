@@ -126,6 +126,12 @@ impl Player {
         lock(&self.playing).now
     }
 
+    /// The watch said something at this time: it has come so far, though its own next look is still due.
+    pub fn hear(&self, at: EngineTime) {
+        let mut playing = lock(&self.playing);
+        playing.now = playing.now.max(at);
+    }
+
     /// Its end by the recording's time, s.
     #[must_use]
     pub fn ends_s(&self) -> f64 {

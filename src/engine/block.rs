@@ -5,6 +5,7 @@
 //! white noise, since over a minute gains and offsets do not move.
 
 use super::frame::Estimate;
+use super::trend::Trend;
 use super::witness::Account;
 use crate::time::EngineTime;
 use std::collections::VecDeque;
@@ -120,7 +121,6 @@ impl Recent {
         [0, 1, 2].map(|i| self.slope(i, &times_s))
     }
 
-    #[expect(clippy::cast_precision_loss, reason = "at most 61")]
     fn slope(&self, i: usize, times_s: &[f64; RATE_TICKS]) -> Option<Estimate> {
         self.ticks.front().and_then(|(_, now)| now[i])?;
         let there = times_s.iter().zip(&self.ticks).filter_map(|(t, (_, values))| values[i].map(|v| (*t, v)));
@@ -129,17 +129,11 @@ impl Recent {
             *slot = point;
             count += 1;
         }
-        let points = &points[..count];
         if count < SLOPE_MIN {
             return None;
         }
-        let n = count as f64;
-        let (sum_t, sum_v) = points.iter().fold((0.0, 0.0), |(st, sv), (t, v)| (st + t, sv + v));
-        let (mean_t, mean_v) = (sum_t / n, sum_v / n);
-        let (stt, stv) = points.iter().fold((0.0, 0.0), |(stt, stv), (t, v)| {
-            (stt + (t - mean_t) * (t - mean_t), stv + (t - mean_t) * (v - mean_v))
-        });
-        (stt > 0.0).then(|| Estimate { value: stv / stt, u: self.noise_kg[i].max(1e-3) / stt.sqrt() })
+        let Trend { slope, spread, .. } = Trend::through(&points[..count])?;
+        Some(Estimate { value: slope, u: self.noise_kg[i].max(1e-3) / spread.sqrt() })
     }
 
     /// Slopes as one rate, kg/s.

@@ -302,21 +302,63 @@ fn not_yet(why: Why) -> Answer {
     (NotYet, vec![why])
 }
 
-/// Every check that is asked at this bay, in order.
-#[must_use]
-pub fn checks(grounds: &Grounds<'_>) -> Vec<Arc<Check>> {
-    let asked = CheckId::ALL.iter().map(|(id, _)| *id).filter(|id| id.is_asked(grounds.settings));
-    asked.map(|id| Arc::new(grounds.check(id))).collect()
+/// Every check that is asked at a bay.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Checks {
+    /// Those that only an entry changes, in order: shared from frame to frame.
+    standing: Standing,
+    /// Those that hang on signals, the margin or the time, in order.
+    live: Vec<Check>,
 }
 
-/// Draws up anew those that hang on signals, the margin or the time: a second has gone by, and nobody has entered anything.
-pub fn renew(checks: &mut [Arc<Check>], grounds: &Grounds<'_>) {
-    for check in checks.iter_mut().filter(|check| check.id.is_live()) {
-        *check = Arc::new(grounds.check(check.id));
+/// Checks that stand as they are until somebody enters something.
+pub type Standing = Arc<[Check]>;
+
+impl Checks {
+    /// All, in the order in which they are shown.
+    pub fn iter(&self) -> impl Iterator<Item = &Check> {
+        let (mut standing, mut live) = (self.standing.iter().peekable(), self.live.iter().peekable());
+        std::iter::from_fn(move || match (standing.peek(), live.peek()) {
+            (Some(one), Some(other)) if other.id < one.id => live.next(),
+            (None, _) => live.next(),
+            _ => standing.next(),
+        })
+    }
+
+    /// Whether none is asked: no delivery is open.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.standing.is_empty() && self.live.is_empty()
+    }
+}
+
+impl FromIterator<Check> for Checks {
+    fn from_iter<I: IntoIterator<Item = Check>>(checks: I) -> Checks {
+        let (live, standing): (Vec<Check>, Vec<Check>) = checks.into_iter().partition(|check| check.id.is_live());
+        Checks { standing: standing.into(), live }
     }
 }
 
 impl Grounds<'_> {
+    /// Those that only an entry changes.
+    #[must_use]
+    pub fn standing(&self) -> Standing {
+        self.asked(false).collect()
+    }
+
+    /// All, with those that stand as they were drawn up.
+    #[must_use]
+    pub fn checks(&self, standing: Standing) -> Checks {
+        let mut live = Vec::with_capacity(CheckId::ALL.len() - standing.len());
+        live.extend(self.asked(true));
+        Checks { standing, live }
+    }
+
+    fn asked(&self, live: bool) -> impl Iterator<Item = Check> {
+        let asked = CheckId::ALL.iter().map(|(id, _)| *id).filter(move |id| id.is_live() == live);
+        asked.filter(|id| id.is_asked(self.settings)).map(|id| self.check(id))
+    }
+
     fn check(&self, id: CheckId) -> Check {
         let (state, why) = self.answer(id);
         Check { id, state, by_person: id.is_by_person(self.settings), why }

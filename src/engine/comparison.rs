@@ -126,7 +126,7 @@ impl Learnt {
 pub struct Comparison {
     learnt: Learnt,
     /// What had been learnt before the latest blocks, newest first, with when each began and how long it was.
-    before: VecDeque<(Learnt, EngineTime, f64)>,
+    before: VecDeque<(Box<Learnt>, EngineTime, f64)>,
     disturbances: [Disturbance; 3],
     sums: [Sum; 3],
     ticks: usize,
@@ -267,7 +267,7 @@ impl Comparison {
     /// Keeps what had been learnt before this block; the oldest of them makes way, and its memory is used again.
     fn keep(&mut self, dt_s: f64) {
         if self.before.len() <= RISING {
-            self.before.push_front((self.learnt.clone(), self.begin, dt_s));
+            self.before.push_front((Box::new(self.learnt.clone()), self.begin, dt_s));
             return;
         }
         self.before.rotate_right(1);
@@ -279,7 +279,7 @@ impl Comparison {
     /// A jump was rising before it was seen to be one: what these blocks taught is forgotten.
     fn take_back(&mut self, errors: &[Errors; 3]) {
         let Some((learnt, ..)) = self.before.back().cloned() else { return };
-        self.learnt = learnt;
+        self.learnt = *learnt;
         for (_, begin, dt_s) in self.before.iter().rev() {
             self.learnt.pass(*begin, *dt_s, errors);
         }

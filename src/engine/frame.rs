@@ -2,11 +2,10 @@
 //! and numbers only, never a sentence. Every number is SI and says so.
 
 use super::blow::BlowState;
-use super::checks::Check;
+use super::checks::Checks;
 use super::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use super::steps::StepState;
 use crate::time::{EngineTime, WallAnchor, WallTime};
-use std::sync::Arc;
 
 /// What one step gave.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,7 +77,7 @@ pub struct Frame {
     /// Other bays that fill our tanks, in the order of the settings.
     pub neighbours: Vec<NeighbourState>,
     /// The open delivery's checks, in order.
-    pub checks: Vec<Arc<Check>>,
+    pub checks: Checks,
     /// The steps of the open delivery that are signed, let go, or whose turn has come.
     pub steps: Vec<StepState>,
     /// Gas behind the last liquid; None where no gas pushes, or nothing is being unloaded.

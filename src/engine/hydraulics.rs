@@ -158,8 +158,9 @@ struct Point {
     driving_pa: f64,
     /// G(M), Pa.
     fall_pa: f64,
-    /// Mean flow, kg/s, and its relative standard uncertainty by the witness's noise.
+    /// Mean flow, kg/s, its logarithm, and its relative standard uncertainty by the witness's noise.
     rate: f64,
+    ln_rate: f64,
     u: f64,
 }
 
@@ -220,10 +221,15 @@ impl Fit {
         (pressure_pa + self.theta[2] - self.theta[3] * fall_pa).max(LEAST_PA)
     }
 
-    /// ln of the flow in its unit at a driving pressure, and its derivatives by ln D and by s.
-    fn flow(&self, driving_pa: f64) -> (f64, f64, f64) {
+    /// R, Pa: asked once for many points.
+    fn resistance(&self) -> f64 {
+        libm::exp(self.theta[0])
+    }
+
+    /// ln of the flow in its unit at a driving pressure through R, and its derivatives by ln D and by s.
+    fn flow(&self, driving_pa: f64, resistance: f64) -> (f64, f64, f64) {
         let s = self.theta[1];
-        let x = driving_pa / libm::exp(self.theta[0]);
+        let x = driving_pa / resistance;
         let root = ((1.0 - s) * (1.0 - s) + 4.0 * s * x).sqrt();
         // z = (root - (1 - s))/2s, written so that s may be nothing.
         let z = 2.0 * x / (root + (1.0 - s));
@@ -232,12 +238,12 @@ impl Fit {
         (libm::log(z), x / steep, (z - z * z) / steep)
     }
 
-    /// ln of what is expected at a point, kg/s, with its derivatives by the parameters.
-    fn expected(&self, pressure_pa: f64, fall_pa: f64) -> (f64, [f64; PARAMETERS]) {
-        let driving = self.driving(pressure_pa, fall_pa);
-        let (ln_z, by_ln_d, by_s) = self.flow(driving);
-        let by = [-by_ln_d, by_s, by_ln_d / driving, -by_ln_d * fall_pa / driving];
-        (ln_z + libm::log(self.unit), by)
+    /// ln of what is expected at a point in its unit, with its derivatives by the parameters.
+    fn expected(&self, p: &Point, resistance: f64) -> (f64, [f64; PARAMETERS]) {
+        let driving = self.driving(p.driving_pa, p.fall_pa);
+        let (ln_z, by_ln_d, by_s) = self.flow(driving, resistance);
+        let by = [-by_ln_d, by_s, by_ln_d / driving, -by_ln_d * p.fall_pa / driving];
+        (ln_z, by)
     }
 }
 
@@ -246,7 +252,7 @@ impl Line {
     #[must_use]
     pub fn turbulent(&self) -> Option<f64> {
         let fit = self.fit?;
-        let pa = libm::exp(fit.theta[0]) * fit.theta[1];
+        let pa = fit.resistance() * fit.theta[1];
         (pa > 0.0).then(|| pa / (fit.unit * fit.unit))
     }
 
@@ -290,7 +296,7 @@ impl Line {
                 self.heights_pa = self.heights_pa(heads, mass.value);
                 self.share = heads.share(rate, driving_pa + self.heights_pa.0 - fall_pa);
             }
-            self.take(Point { driving_pa, fall_pa, rate, u });
+            self.take(Point { driving_pa, fall_pa, rate, ln_rate: libm::log(rate), u });
         } else {
             *self = Line { gathering: self.gathering, ..Line::default() };
         }
@@ -332,7 +338,7 @@ impl Line {
     /// The flow changed by more than pressure and heads explain, laminar or turbulent.
     fn is_another_line(&self, point: &Point) -> bool {
         let Some(last) = self.points.last() else { return false };
-        let moved = libm::log(point.rate / last.rate);
+        let moved = point.ln_rate - last.ln_rate;
         let driving = |p: &Point| (p.driving_pa + self.fit.map_or(0.0, |f| f.theta[2]) - p.fall_pa).max(LEAST_PA);
         let by_pressure = libm::log(driving(point) / driving(last));
         let (low, high) = (by_pressure.min(by_pressure / 2.0), by_pressure.max(by_pressure / 2.0));
@@ -374,9 +380,10 @@ impl Line {
         let kept = libm::exp(-POINT_S / FRICTION_S);
         let mut before: Option<(f64, [f64; PARAMETERS])> = None;
         let mut last_off = 0.0;
+        let (resistance, ln_unit) = (fit.resistance(), libm::log(fit.unit));
         for p in &self.points {
-            let (expected, by) = fit.expected(p.driving_pa, p.fall_pa);
-            let off = libm::log(p.rate) - expected;
+            let (ln_z, by) = fit.expected(p, resistance);
+            let off = p.ln_rate - (ln_z + ln_unit);
             let (news, slopes, share) = match before {
                 Some((before_off, before_by)) => {
                     let mut slopes = by;
@@ -450,7 +457,7 @@ impl Line {
             let pad = wander_s(base[k], REGULATOR_U, REGULATOR_S);
             *variance = variance.max(0.0) + by_home[k] * by_home[k] + wander * wander + pad * pad;
         }
-        let rate = run.rate(0, 0.0);
+        let rate = run.rate(fit.resistance(), 0, 0.0);
         let points = self.points.len();
         Some(Path { at, mass_kg, driving_pa, points, most_kg, seconds: base, u_s: variance.map(f64::sqrt), rate })
     }
@@ -485,19 +492,20 @@ struct Run {
 }
 
 impl Run {
-    /// Flow after so many steps, `t` seconds from now, kg/s.
-    fn rate(&self, step: usize, t: f64) -> f64 {
+    /// Flow through a resistance, Pa, after so many steps, `t` seconds from now, kg/s.
+    fn rate(&self, resistance: f64, step: usize, t: f64) -> f64 {
         let pressure = self.home_pa + (self.driving_pa - self.home_pa) * libm::exp(-t / REGULATOR_S);
-        let (ln_z, ..) = self.fit.flow(self.fit.driving(pressure, self.falls[step]));
+        let (ln_z, ..) = self.fit.flow(self.fit.driving(pressure, self.falls[step]), resistance);
         self.fit.unit * libm::exp(ln_z + self.fit.off * libm::exp(-t / FRICTION_S))
     }
 
     /// Seconds from now at each step: t = integral of dM/q by trapezoids in 1/q.
     fn times(&self) -> [f64; STEPS + 1] {
         let mut times = [0.0; STEPS + 1];
-        let mut slowness = 1.0 / self.rate(0, 0.0);
+        let resistance = self.fit.resistance();
+        let mut slowness = 1.0 / self.rate(resistance, 0, 0.0);
         for i in 1..=STEPS {
-            let next = 1.0 / self.rate(i, times[i - 1] + slowness * self.step_kg);
+            let next = 1.0 / self.rate(resistance, i, times[i - 1] + slowness * self.step_kg);
             times[i] = times[i - 1] + 0.5 * (slowness + next) * self.step_kg;
             slowness = next;
         }

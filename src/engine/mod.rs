@@ -2,7 +2,7 @@
 //!
 //! [`Monitor::step`] is its only door. In reading order: what can happen ([`input`]) under what is known of the bay
 //! ([`settings`]); whether a device lives ([`devices`]) and a value can be used ([`reading`], [`slip`]); what a totalizer counted ([`total`]); each instrument as a mass ([`witness`]); their recent
-//! past ([`block`]), evened out (`settled`), and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
+//! past ([`block`]), the line through it (`trend`), evened out (`settled`), and combination ([`reconcile`]); what they say together ([`verdict`], [`suspects`]); when and
 //! how far ([`projection`], [`margin`], [`pad`]); whether a delivery may be taken ([`papers`], [`checks`]) and how it goes on ([`steps`]); what other bays do to our tanks (`neighbour`); what proves the room (`opening`); what a hose does to the scale ([`hose`]); what must be said in time ([`alarm`]) and whether anybody is there to hear it (`attendance`); what is known ([`frame`]).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
@@ -28,6 +28,7 @@ pub mod filter;
 pub mod reconcile;
 mod settled;
 pub mod suspects;
+mod trend;
 pub mod verdict;
 
 pub mod course;
@@ -59,7 +60,7 @@ use alarm::deviations::Foreseen;
 use alarm::machine::{Board, Delays, SHELF_MAX_S};
 use attendance::Attendance;
 use blow::BlowState;
-use checks::Check;
+use checks::{Checks, Standing};
 use delivery::{Delivery, Refusal};
 use devices::Devices;
 use frame::{Condition, DeliveryState, Estimate, Finish, Frame, Margin, Output, Phase};
@@ -79,11 +80,10 @@ use zero::Zero;
 
 use crate::planted::{Bug, planted};
 use crate::time::{EngineTime, SECOND_NS, WallAnchor};
-use std::sync::Arc;
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
-pub const NUMERICS_VERSION: u32 = 12;
+pub const NUMERICS_VERSION: u32 = 13;
 
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
@@ -122,7 +122,7 @@ pub struct Monitor {
     stocks: Vec<Stock>,
     latest: Vec<Entry>,
     /// The checks since somebody last entered something: most of them hang on papers and entries alone.
-    drawn_up: Option<Vec<Arc<Check>>>,
+    drawn_up: Option<Standing>,
 }
 
 impl Monitor {
@@ -572,7 +572,8 @@ impl Monitor {
             board: &self.alarms,
             at: self.at,
         };
-        let mut answers = sight.direct(polled);
+        let mut answers = Vec::with_capacity(self.alarms.count());
+        sight.direct(polled, &mut answers);
         if is_tick {
             answers.extend(sight.estimated());
             answers.extend(sight.of_tanks());
@@ -581,13 +582,16 @@ impl Monitor {
         let suppressed = sight.suppressed(&answers);
         let delays = Delays { on_s: self.settings.thresholds.on_delay_s, off_s: self.settings.thresholds.off_delay_s };
         let wall = self.clock.wall_at(self.at);
+        let any_suppressed = !suppressed.is_empty() || !self.alarms.suppressed().is_empty();
         let mut changed = is_tick && self.alarms.expire(self.at);
         for (key, mut condition) in answers {
-            let by_design = suppressed.iter().find(|s| s.key == key).copied();
-            if by_design.is_some() {
-                condition = Condition::False;
+            if any_suppressed {
+                let by_design = suppressed.iter().find(|s| s.key == key).copied();
+                if by_design.is_some() {
+                    condition = Condition::False;
+                }
+                changed |= self.alarms.suppress(key, by_design);
             }
-            changed |= self.alarms.suppress(key, by_design);
             changed |= self.alarms.take(key, condition, self.at, wall, delays);
         }
         changed
@@ -607,7 +611,7 @@ impl Monitor {
             self.kept_at = Some(self.at);
         }
         if self.drawn_up.is_none() && (is_tick || changed) {
-            self.drawn_up = Some(self.checks());
+            self.drawn_up = self.delivery.as_ref().map(|delivery| self.grounds(delivery).standing());
         }
         let frame = (is_tick || changed).then(|| Box::new(self.frame()));
         Output { frame, keep, urgent: changed }
@@ -659,7 +663,7 @@ impl Monitor {
     /// Asks something of the open delivery's steps.
     fn on_steps<T>(
         &self,
-        (checks, blow): (&[Arc<Check>], Option<&BlowState>),
+        (checks, blow): (&Checks, Option<&BlowState>),
         ask: impl FnOnce(steps::Grounds<'_>) -> T,
     ) -> Option<T> {
         let delivery = self.delivery.as_ref()?;
@@ -677,20 +681,22 @@ impl Monitor {
     }
 
     /// The open delivery's checks.
-    fn checks(&self) -> Vec<Arc<Check>> {
-        let Some(delivery) = &self.delivery else { return Vec::new() };
-        let grounds = checks::Grounds {
+    fn checks(&self) -> Checks {
+        let Some(delivery) = &self.delivery else { return Checks::default() };
+        let grounds = self.grounds(delivery);
+        grounds.checks(self.drawn_up.clone().unwrap_or_else(|| grounds.standing()))
+    }
+
+    /// What a delivery's checks are made from.
+    fn grounds<'a>(&'a self, delivery: &'a Delivery) -> checks::Grounds<'a> {
+        checks::Grounds {
             settings: &self.settings,
             setup: &delivery.setup,
             readings: &self.readings,
             margin: &self.margin,
             entered: &delivery.entered,
             now: self.clock.wall_at(self.at),
-        };
-        let Some(drawn_up) = &self.drawn_up else { return checks::checks(&grounds) };
-        let mut checks = drawn_up.clone();
-        checks::renew(&mut checks, &grounds);
-        checks
+        }
     }
 
     /// Every open alarm.

@@ -180,7 +180,7 @@ impl Scene<'_> {
             return None;
         }
         let mut contents = self.gauge_claims(setup, density);
-        let mut rest = Vec::new();
+        let mut rest = Vec::with_capacity(WITNESSES.len());
         let opening = self.opening(setup, density);
         // One that has not been heard may bring anything.
         let neighbour = self.neighbours.claimed(self.delivery.setup.tank, self.at, density)?;

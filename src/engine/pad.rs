@@ -6,6 +6,7 @@
 use super::frame::{CeilingBy, Condition, Pad};
 use super::reading::Readings;
 use super::settings::{PadTap, Plate, Settings, SignalKind};
+use super::trend::Trend;
 use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 use crate::units::GaugePa;
@@ -44,25 +45,12 @@ impl PadWatch {
     #[expect(clippy::cast_precision_loss, reason = "at most 60")]
     fn fitted(&self) -> Option<(f64, f64)> {
         let (newest, _) = *self.recent.front().filter(|_| self.recent.len() >= TREND_MIN)?;
-        let n = self.recent.len() as f64;
         let mut points = [(0.0, 0.0); TREND];
         let points = &mut points[..self.recent.len()];
         points.iter_mut().zip(&self.recent).for_each(|(point, (at, p))| *point = (-newest.since_s(*at), *p));
-        let (sum_t, sum_p) = points.iter().fold((0.0, 0.0), |(st, sp), (t, p)| (st + t, sp + p));
-        let (mean_t, mean_p) = (sum_t / n, sum_p / n);
-        let (stt, stp) = points.iter().fold((0.0, 0.0), |(stt, stp), (t, p)| {
-            let dt = t - mean_t;
-            (stt + dt * dt, stp + dt * (p - mean_p))
-        });
-        if stt <= 0.0 {
-            return None;
-        }
-        let slope = stp / stt;
-        let residual = points.iter().fold(0.0, |sum, (t, p)| {
-            let e = p - mean_p - slope * (t - mean_t);
-            sum + e * e
-        });
-        Some((slope, (residual / (n - 2.0) / stt).sqrt()))
+        let trend = Trend::through(points)?;
+        let freedom = self.recent.len() as f64 - 2.0;
+        Some((trend.slope, (trend.residual / freedom / trend.spread).sqrt()))
     }
 
     /// As the frame shows it.

@@ -58,9 +58,9 @@ struct Stretch {
 }
 
 impl Stretch {
-    fn of(recent: &[(EngineTime, f64)], now: EngineTime, (from_s, to_s): (f64, f64)) -> Stretch {
+    fn of(recent: &Recent, now: EngineTime, (from_s, to_s): (f64, f64)) -> Stretch {
         let mut stretch = Stretch::default();
-        for (at, value) in recent {
+        for (at, value) in recent.newest_first() {
             let age_s = now.since_s(*at);
             if age_s >= from_s && age_s < to_s {
                 stretch.newest_s = if stretch.count == 0 { age_s } else { stretch.newest_s };
@@ -111,6 +111,32 @@ impl Stretch {
     }
 }
 
+/// The latest usable values in a row, in a ring.
+#[derive(Debug, Clone)]
+struct Recent {
+    values: [(EngineTime, f64); RECENT],
+    newest: usize,
+    len: usize,
+}
+
+impl Recent {
+    const NONE: Recent = Recent { values: [(EngineTime(0), 0.0); RECENT], newest: 0, len: 0 };
+
+    fn push(&mut self, at: EngineTime, value: f64) {
+        self.newest = (self.newest + 1) % RECENT;
+        self.values[self.newest] = (at, value);
+        self.len = (self.len + 1).min(RECENT);
+    }
+
+    fn latest(&self) -> Option<f64> {
+        (self.len > 0).then(|| self.values[self.newest].1)
+    }
+
+    fn newest_first(&self) -> impl Iterator<Item = &(EngineTime, f64)> {
+        (0..self.len).map(|back| &self.values[(self.newest + RECENT - back) % RECENT])
+    }
+}
+
 /// One signal.
 #[derive(Debug, Clone)]
 pub(super) struct State {
@@ -125,8 +151,8 @@ pub(super) struct State {
     status: Status,
     at_least: Option<f64>,
     line: Line,
-    recent: [(EngineTime, f64); RECENT],
-    recent_len: usize,
+    /// Apart: the states are looked through many times a second.
+    recent: Box<Recent>,
 }
 
 impl State {
@@ -141,8 +167,7 @@ impl State {
             status: Status::Fair,
             at_least: None,
             line: Line::default(),
-            recent: [(EngineTime(0), 0.0); RECENT],
-            recent_len: 0,
+            recent: Box::new(Recent::NONE),
         }
     }
 
@@ -163,12 +188,11 @@ impl State {
         self.settle(alive);
         if let (Some(value), true) = (value, self.validity.is_credible()) {
             // A total that was reset before the start has nothing in common with what it showed before.
-            if total::is_total(setup.kind) && total::is_another(setup, self.recent[0].1, value) {
-                self.recent_len = 0;
+            let reset = |before| total::is_total(setup.kind) && total::is_another(setup, before, value);
+            if self.recent.latest().is_some_and(reset) {
+                self.recent.len = 0;
             }
-            self.recent.rotate_right(1);
-            self.recent[0] = (read_at, value);
-            self.recent_len = (self.recent_len + 1).min(RECENT);
+            self.recent.push(read_at, value);
         }
         changed
     }
@@ -186,13 +210,13 @@ impl State {
             },
         };
         if !self.validity.is_credible() {
-            self.recent_len = 0;
+            self.recent.len = 0;
         }
     }
 
     fn lose(&mut self, reason: Reason) {
         self.validity = Validity::Lost(reason);
-        self.recent_len = 0;
+        self.recent.len = 0;
     }
 
     /// Found frozen.
@@ -350,7 +374,7 @@ impl Readings {
     /// Usable for as many readings in a row as make a start reading.
     #[must_use]
     pub fn is_steady(&self, signal: u16) -> bool {
-        self.states.get(usize::from(signal)).is_some_and(|state| state.recent_len >= STEADY)
+        self.states.get(usize::from(signal)).is_some_and(|state| state.recent.len >= STEADY)
     }
 
     /// Since when its value has been the same.
@@ -424,7 +448,7 @@ impl Readings {
     pub fn start(&self, settings: &Settings, signal: u16, now: EngineTime) -> Option<StartReading> {
         let setup = settings.signals.get(usize::from(signal))?;
         let state = self.states.get(usize::from(signal))?;
-        let recent = &state.recent[..state.recent_len];
+        let recent = &state.recent;
         // A tank that another bay fills rises by less than noise from stretch to stretch, and is another one all the same.
         if setup.tank.is_some_and(|tank| settings.neighbours.iter().any(|n| n.tank == tank)) {
             return Stretch::of(recent, now, (0.0, SHARED_S)).reading();

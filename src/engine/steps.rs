@@ -7,7 +7,7 @@
 
 use super::alarm::condition;
 use super::blow::{self, BlowState};
-use super::checks::{Check, CheckState};
+use super::checks::{CheckState, Checks};
 use super::delivery::Delivery;
 use super::frame::{Condition, NeighbourState, Phase, VerdictWord};
 use super::gauge;
@@ -18,7 +18,6 @@ use super::settings::{PadTap, Settings, SignalKind};
 use super::witness::{density, geometry};
 use crate::time::{EngineTime, WallTime};
 use crate::units::{GaugePa, Kg, Metre};
-use std::sync::Arc;
 
 /// One step as the site has it.
 #[derive(Debug, Clone, PartialEq)]
@@ -232,7 +231,7 @@ pub struct Grounds<'a> {
     /// The open delivery.
     pub delivery: &'a Delivery,
     /// The checks before anything is connected.
-    pub checks: &'a [Arc<Check>],
+    pub checks: &'a Checks,
     /// What the witnesses say together.
     pub verdict: VerdictWord,
     /// Received by the tank's own gauge, kg, if that can be used.
@@ -264,7 +263,7 @@ impl Grounds<'_> {
     /// Every step but those that wait for a hold point.
     #[must_use]
     pub fn steps(&self) -> Vec<StepState> {
-        let mut states = Vec::new();
+        let mut states = Vec::with_capacity(self.settings.steps.len());
         let (mut held, mut open_before) = (false, false);
         for (index, step) in (0u16..).zip(&self.settings.steps) {
             let stands = self.stands(step);

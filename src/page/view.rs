@@ -347,7 +347,7 @@ fn checks(scene: Scene<'_>, language: &dyn Language) -> Markup {
     html! {
         @if !scene.frame.checks.is_empty() { (headline_region(&language.checks(scene))) }
         ul.checks {
-            @for check in &scene.frame.checks {
+            @for check in scene.frame.checks.iter() {
                 @let text = language.check(scene, check);
                 li.act[check.state == CheckState::Fails] {
                     span.shape aria-hidden="true" { (shape(check.state)) } " "

@@ -456,7 +456,7 @@ impl Paper<'_> {
             let same = |c: &&crate::engine::checks::Check| {
                 c.id.name() == check.check && words::LANGUAGES[0].check(plain, c).says == check.says
             };
-            frame.checks.iter().map(AsRef::as_ref).find(same).map(|c| self.language.check(scene, c).says)
+            frame.checks.iter().find(same).map(|c| self.language.check(scene, c).says)
         });
         of_frame.unwrap_or_else(|| check.says.clone())
     }

@@ -172,9 +172,7 @@ pub(super) fn check(scene: Scene<'_>, check: &Check) -> CheckText {
 /// What the checks call for, and whom to call.
 pub(super) fn head(scene: Scene<'_>) -> Text {
     let frame = scene.frame;
-    let of = |wanted: CheckState| {
-        frame.checks.iter().map(AsRef::as_ref).filter(|c: &&Check| c.state == wanted).collect::<Vec<_>>()
-    };
+    let of = |wanted: CheckState| frame.checks.iter().filter(|c| c.state == wanted).collect::<Vec<_>>();
     let (fails, open) = (of(CheckState::Fails), of(CheckState::NotYet));
     let names = |checks: &[&Check]| checks.iter().map(|c| name(c.id).to_lowercase()).collect::<Vec<_>>().join(", ");
     if let Some(reason) = frame.delivery.as_ref().and_then(|d| d.rejected.as_ref()) {

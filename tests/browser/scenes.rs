@@ -2,7 +2,7 @@
 //! The numbers are made up to be looked at; nothing is computed from them.
 
 use brimwatch::engine::blow::BlowSetup;
-use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
+use brimwatch::engine::checks::{Check, CheckId, CheckState, Checks, Paper, Wanted, Why};
 use brimwatch::engine::frame::{
     Alarm, AttendanceState, CeilingBy, Condition, Contribution, DeliveryState, DeviceState, Estimate, Explanation,
     Finish, Frame, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase, Priority, Reading,
@@ -257,7 +257,7 @@ pub fn held() -> Published {
     ];
     let line = |(id, state, why): (CheckId, CheckState, Why)| {
         let by_person = matches!(why, Why::NotEntered | Why::Entered { .. });
-        Arc::new(Check { id, state, by_person, why: vec![why] })
+        Check { id, state, by_person, why: vec![why] }
     };
     p.frame.checks = lines.into_iter().map(line).collect();
     p
@@ -488,7 +488,7 @@ fn frame() -> Frame {
         recorder: RecorderState::Durable,
         blind: None,
         neighbours: Vec::new(),
-        checks: Vec::new(),
+        checks: Checks::default(),
         steps: Vec::new(),
         blow: None,
         shelves: Vec::new(),

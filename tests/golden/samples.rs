@@ -1,7 +1,7 @@
 //! A bay of an invented works, and one of everything that a recording can hold.
 
 use brimwatch::engine::blow::{Blow, BlowSetup, BlowState, VentSetup};
-use brimwatch::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
+use brimwatch::engine::checks::{Check, CheckId, CheckState, Checks, Paper, Wanted, Why};
 use brimwatch::engine::frame::*;
 use brimwatch::engine::input::*;
 use brimwatch::engine::papers::*;
@@ -12,7 +12,6 @@ use brimwatch::recording::format::{Header, NUMERICS_VERSION, PROGRAM_VERSION};
 use brimwatch::recording::truth::{Fault, Harm, Truth};
 use brimwatch::time::{EngineTime, SECOND_NS, WallAnchor, WallTime};
 use brimwatch::units::{Celsius, GaugePa, Kg, KgPerM3, KgPerS, M3, Metre, PaS};
-use std::sync::Arc;
 
 pub const TANK_DIAMETER_M: f64 = 3.0;
 pub const DENSITY_KG_PER_M3: f64 = 1510.0;
@@ -226,7 +225,7 @@ fn entered() -> EnteredCheck {
 }
 
 /// One check for each reason that there is.
-fn every_check() -> Vec<Arc<Check>> {
+fn every_check() -> Checks {
     let property = papers().properties[0].clone();
     let why = [
         Why::NotWritten(Paper::Driver),
@@ -252,7 +251,7 @@ fn every_check() -> Vec<Arc<Check>> {
     let ids = CheckId::ALL.iter().map(|(id, _)| *id);
     let each = ids.zip(why).zip(states.into_iter().cycle());
     let check = |((id, why), state)| Check { id, state, by_person: state == CheckState::Met, why: vec![why] };
-    each.map(|of| Arc::new(check(of))).collect()
+    each.map(check).collect()
 }
 
 fn tank(name: &str, geometry: TankGeometry) -> TankSetup {

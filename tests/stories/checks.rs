@@ -44,12 +44,12 @@ fn entered(check: CheckId, met: bool, note: &str) -> What {
 #[test]
 fn sound_papers_leave_only_what_a_person_must_see() {
     let story = opened(|_, _| {});
-    for check in &story.last.checks {
+    for check in story.last.checks.iter() {
         let expected = if check.by_person { NotYet } else { Met };
         assert_eq!(check.state, expected, "{check:?}");
     }
     let by_person = story.last.checks.iter().filter(|c| c.by_person).count();
-    assert_eq!((story.last.checks.len(), by_person), (19, 7));
+    assert_eq!((story.last.checks.iter().count(), by_person), (19, 7));
     assert_eq!(check(&story, CheckId::ShutoffTested).why, [Why::Tested { days: 100, most_days: 365 }]);
 }
 

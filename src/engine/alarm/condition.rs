@@ -61,25 +61,24 @@ impl Sight<'_> {
     }
 
     /// Conditions on what is measured directly: at a poll of a device those that its signals can turn, otherwise (None) all.
-    #[must_use]
-    pub fn direct(&self, polled: Option<u16>) -> Vec<(AlarmKey, Condition)> {
+    pub fn direct(&self, polled: Option<u16>, answers: &mut Vec<(AlarmKey, Condition)>) {
         let signals = || (0u16..).zip(&self.settings.signals);
         let of_poll = |setup: &SignalSetup| polled.is_none_or(|device| setup.device == device);
-        let turned = |kind, tank| signals().any(|(_, s)| s.kind == kind && s.tank == tank && of_poll(s));
-        let mut answers = Vec::with_capacity(2 * (self.settings.tanks.len() + self.settings.signals.len()) + 4);
+        // A bit for each kind that can have turned, whatever its tank: looked through once.
+        let kinds = signals().filter(|(_, s)| of_poll(s)).fold(0_u64, |kinds, (_, s)| kinds | 1 << s.kind as u32);
+        let turned = |kind: SignalKind| polled.is_none() || kinds & 1 << kind as u32 != 0;
         for tank in (0..self.settings.tanks.len()).filter_map(|t| u16::try_from(t).ok()) {
-            if polled.is_none() || turned(SignalKind::HighLevelSwitch, Some(tank)) {
+            if turned(SignalKind::HighLevelSwitch) {
                 answers.push((key(AlarmId::LevelSwitchTripped, tank), self.switch_tripped(tank)));
             }
-            if polled.is_none() || turned(SignalKind::TankPressure, Some(tank)) {
+            if turned(SignalKind::TankPressure) {
                 answers.push((key(AlarmId::TankPressureHigh, tank), self.tank_pressure_high(tank)));
             }
-            let gauge = [SignalKind::Level, SignalKind::LevelPressure].into_iter().any(|kind| turned(kind, Some(tank)));
-            if polled.is_none() || gauge {
+            if turned(SignalKind::Level) || turned(SignalKind::LevelPressure) {
                 answers.extend(self.levels(tank));
             }
         }
-        if polled.is_none() || turned(SignalKind::PadPressure, None) {
+        if turned(SignalKind::PadPressure) {
             let plate = self.delivery.map(|d| &d.setup.plate);
             let back = self.back(AlarmId::PadNearCeiling, 0);
             answers
@@ -88,22 +87,21 @@ impl Sight<'_> {
             answers.push((key(AlarmId::PadAboveMawp, 0), self.pad_above_mawp()));
             answers.push((key(AlarmId::PadInReliefWindow, 0), self.pad_in_relief_window()));
         }
-        if polled.is_none() || turned(SignalKind::ShutoffBypassed, None) {
+        if turned(SignalKind::ShutoffBypassed) {
             answers.push((key(AlarmId::ShutoffBypassed, 0), self.shutoff_bypassed()));
         }
         for (signal, _) in signals().filter(|(_, setup)| of_poll(setup)) {
             answers.push((key(AlarmId::SignalLost, signal), self.signal_lost(signal)));
             answers.push((key(AlarmId::ReadingUnlikely, signal), self.unlikely(signal)));
         }
-        answers
     }
 
     /// Conditions on estimates and on ourselves: asked at every tick.
     #[must_use]
-    pub fn estimated(&self) -> Vec<(AlarmKey, Condition)> {
+    pub fn estimated(&self) -> [(AlarmKey, Condition); 25] {
         let tank = self.delivery.map_or(0, |d| d.setup.tank);
         let yes = |holds: bool| if holds { Condition::True } else { Condition::False };
-        vec![
+        [
             (key(AlarmId::HighLevelProjected, tank), self.high_level_projected()),
             (key(AlarmId::WitnessesDisagree, 0), self.disagree()),
             (key(AlarmId::MovementOutsideTransfer, 0), self.movement_outside_transfer()),
@@ -134,9 +132,9 @@ impl Sight<'_> {
 
     /// Conditions on each tank, asked at every tick.
     #[must_use]
-    pub fn of_tanks(&self) -> Vec<(AlarmKey, Condition)> {
+    pub fn of_tanks(&self) -> impl Iterator<Item = (AlarmKey, Condition)> {
         let tanks = (0..self.settings.tanks.len()).filter_map(|t| u16::try_from(t).ok());
-        tanks.map(|tank| (key(AlarmId::OtherTankRises, tank), self.other_tank_rises(tank))).collect()
+        tanks.map(|tank| (key(AlarmId::OtherTankRises, tank), self.other_tank_rises(tank)))
     }
 
     /// Whether anything goes through the meter.

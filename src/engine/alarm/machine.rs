@@ -13,9 +13,18 @@ use crate::engine::input::{AlarmKey, CarriedAlarm, CarriedShelf, OutOfService};
 use crate::planted::{Bug, planted};
 use crate::time::{EngineTime, SECOND_NS, WallTime};
 
+/// What an alarm was last told. Apart from the states: all are looked through many times a second, most to find that
+/// nothing has come of it.
+#[derive(Debug, Clone, Copy)]
+struct Told {
+    key: AlarmKey,
+    condition: Condition,
+    /// It is neither open nor about to come: only "true" turns its state. False: nobody has looked.
+    rests: bool,
+}
+
 #[derive(Debug, Clone, Copy)]
 struct State {
-    condition: Condition,
     /// When the present run of "true" (before it is open) or of "false" (once it is) began.
     waiting_since: Option<EngineTime>,
     /// Since when it is open.
@@ -30,8 +39,9 @@ struct State {
 /// All alarms of a bay. Bounded: one state per alarm and subject of the settings.
 #[derive(Debug, Clone, Default)]
 pub struct Board {
-    /// In the order in which they were first asked for. Apart from the states: they are looked through many times a second.
-    keys: Vec<AlarmKey>,
+    /// In the order in which they were first asked for.
+    told: Vec<Told>,
+    /// In the same order.
     states: Vec<State>,
     /// Behind the one asked for last: conditions come in the same order each time.
     next: usize,
@@ -43,15 +53,13 @@ pub struct Board {
     suppressed: Vec<Suppressed>,
 }
 
-/// Nothing known, nothing open.
-const QUIET: State = State {
-    condition: Condition::Unknown,
-    waiting_since: None,
-    open_since: None,
-    opened: EngineTime(0),
-    seen: false,
-    first: false,
-};
+/// Nothing open.
+const QUIET: State = State { waiting_since: None, open_since: None, opened: EngineTime(0), seen: false, first: false };
+
+/// Nothing known.
+const fn untold(key: AlarmKey) -> Told {
+    Told { key, condition: Condition::Unknown, rests: false }
+}
 
 /// A moment so much later; a time that is none or below nothing is over at once.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bounded: a shelf ends within a shift")]
@@ -83,7 +91,7 @@ impl Board {
         };
         let shelf = |shelf: &CarriedShelf| Shelf { key: shelf.key, until: after(EngineTime(0), shelf.left_s) };
         Board {
-            keys: alarms.iter().map(|alarm| alarm.key).collect(),
+            told: alarms.iter().map(|alarm| untold(alarm.key)).collect(),
             states: alarms.iter().map(state).collect(),
             next: 0,
             shelves: shelves.iter().map(shelf).collect(),
@@ -92,17 +100,24 @@ impl Board {
         }
     }
 
-    /// The state of an alarm, a quiet one where there is none yet.
-    fn state(&mut self, key: AlarmKey) -> &mut State {
-        let (before, after) = self.keys.split_at(self.next.min(self.keys.len()));
-        let ahead = after.iter().position(|k| *k == key).map(|i| before.len() + i);
-        let place = ahead.or_else(|| before.iter().position(|k| *k == key)).unwrap_or(self.keys.len());
-        if place == self.keys.len() {
-            self.keys.push(key);
+    /// How many alarms have been asked for.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.told.len()
+    }
+
+    /// Where an alarm lies; a quiet one is put there where there is none yet.
+    fn place(&mut self, key: AlarmKey) -> usize {
+        let (before, after) = self.told.split_at(self.next.min(self.told.len()));
+        let ahead = after.iter().position(|told| told.key == key).map(|i| before.len() + i);
+        let found = ahead.or_else(|| before.iter().position(|told| told.key == key));
+        let place = found.unwrap_or_else(|| {
+            self.told.push(untold(key));
             self.states.push(QUIET);
-        }
+            self.told.len() - 1
+        });
         self.next = place + 1;
-        &mut self.states[place]
+        place
     }
 
     /// Whether an alarm's condition holds and it is suppressed by design (None: not), from now on; says whether that is new.
@@ -125,13 +140,13 @@ impl Board {
         &self.suppressed
     }
 
-    fn all(&self) -> impl Iterator<Item = (AlarmKey, &State)> {
-        self.keys.iter().copied().zip(&self.states)
+    fn all(&self) -> impl Iterator<Item = (Told, &State)> {
+        self.told.iter().copied().zip(&self.states)
     }
 
     /// The state of an alarm that was asked for before.
     fn known(&mut self, key: AlarmKey) -> Option<&mut State> {
-        let place = self.keys.iter().position(|k| *k == key)?;
+        let place = self.told.iter().position(|told| told.key == key)?;
         self.states.get_mut(place)
     }
 
@@ -144,9 +159,21 @@ impl Board {
         wall: WallTime,
         delays: Delays,
     ) -> bool {
-        let state = self.state(key);
-        let turned = state.condition != condition;
-        state.condition = condition;
+        let place = self.place(key);
+        let told = &mut self.told[place];
+        let turned = std::mem::replace(&mut told.condition, condition) != condition;
+        if told.rests && condition != Condition::True {
+            return false;
+        }
+        let came_or_went = self.run(place, turned, at, wall, delays);
+        let state = &self.states[place];
+        self.told[place].rests = state.open_since.is_none() && state.waiting_since.is_none();
+        came_or_went
+    }
+
+    /// Lets the machine of one alarm run.
+    fn run(&mut self, place: usize, turned: bool, at: EngineTime, wall: WallTime, delays: Delays) -> bool {
+        let (Told { key, condition, .. }, state) = (self.told[place], &mut self.states[place]);
         if condition == Condition::Unknown && state.open_since.is_some() && planted(Bug::UnknownClears) {
             *state = QUIET;
             return true;
@@ -165,13 +192,12 @@ impl Board {
             if waited_s < on_s {
                 return false;
             }
-            *state = State { condition, open_since: Some(wall), opened: at, ..QUIET };
             let first = !line.prompt && !self.any_before(key, at);
-            self.state(key).first = first;
+            self.states[place] = State { open_since: Some(wall), opened: at, first, ..QUIET };
             return true;
         }
         if (state.seen || !line.latched) && waited_s >= delays.off_s {
-            *state = State { condition, ..QUIET };
+            *state = QUIET;
             return true;
         }
         turned
@@ -180,7 +206,7 @@ impl Board {
     /// Whether another alarm that is called out came earlier and is open still.
     fn any_before(&self, key: AlarmKey, at: EngineTime) -> bool {
         let is_called = |k: AlarmKey| k != key && !catalogue::of(k.id).prompt && !self.is_set_aside(k);
-        self.all().any(|(k, s)| s.open_since.is_some() && s.opened < at && is_called(k))
+        self.all().any(|(told, s)| s.open_since.is_some() && s.opened < at && is_called(told.key))
     }
 
     /// Somebody has seen it; false when no such alarm is open.
@@ -277,7 +303,8 @@ impl Board {
     /// Whether an alarm is open.
     #[must_use]
     pub fn is_open(&self, key: AlarmKey) -> bool {
-        self.all().any(|(k, state)| k == key && state.open_since.is_some())
+        let place = self.told.iter().position(|told| told.key == key);
+        place.is_some_and(|place| self.states[place].open_since.is_some())
     }
 
     /// Open alarms, the gravest first.
@@ -285,11 +312,11 @@ impl Board {
     pub fn frame(&self) -> Vec<Alarm> {
         let mut open: Vec<Alarm> = self
             .all()
-            .filter(|(key, _)| !self.is_set_aside(*key))
-            .filter_map(|(key, state)| {
+            .filter(|(told, _)| !told.rests && !self.is_set_aside(told.key))
+            .filter_map(|(Told { key, condition, .. }, state)| {
                 let since = state.open_since?;
                 let priority = catalogue::of(key.id).priority();
-                let State { condition, seen, first, .. } = *state;
+                let State { seen, first, .. } = *state;
                 Some(Alarm { key, condition, seen, since, priority, first })
             })
             .collect();
@@ -300,8 +327,8 @@ impl Board {
     /// For the next segment.
     #[must_use]
     pub fn carry(&self) -> Vec<CarriedAlarm> {
-        let carry = |(key, s): (AlarmKey, &State)| {
-            s.open_since.map(|since| CarriedAlarm { key, since, seen: s.seen, first: s.first })
+        let carry = |(told, s): (Told, &State)| {
+            s.open_since.map(|since| CarriedAlarm { key: told.key, since, seen: s.seen, first: s.first })
         };
         let mut carried: Vec<_> = self.all().filter_map(carry).collect();
         carried.sort_by_key(|alarm| alarm.key);

@@ -75,8 +75,10 @@ impl Budget {
     /// The lines that are not zero.
     #[must_use]
     pub fn lines(&self) -> Vec<Contribution> {
-        let lines = SOURCES.iter().zip(self.0).filter(|(_, kg)| *kg != 0.0);
-        lines.map(|(&source, kg)| Contribution { source, kg }).collect()
+        let there = SOURCES.iter().zip(self.0).filter(|(_, kg)| *kg != 0.0);
+        let mut lines = Vec::with_capacity(there.clone().count());
+        lines.extend(there.map(|(&source, kg)| Contribution { source, kg }));
+        lines
     }
 }
 

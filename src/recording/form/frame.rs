@@ -2,7 +2,7 @@
 
 use super::mirror;
 use crate::engine::blow::BlowState;
-use crate::engine::checks::Check;
+use crate::engine::checks::Checks;
 use crate::engine::frame::{
     Alarm, AttendanceState, CeilingBy, CheckedBy, Condition, Contribution, DeliveryState, DeviceState, Estimate,
     Explanation, Finish, Frame, Growing, Margin, MarginParts, Moment, NeighbourState, Opening, Pad, Pessimist, Phase,
@@ -12,7 +12,6 @@ use crate::engine::frame::{
 use crate::engine::input::{AlarmKey, Gap, MissReason, OutOfService, RecorderState, Status, ZeroCause};
 use crate::engine::steps::StepState;
 use crate::time::{EngineTime, WallAnchor, WallTime};
-use std::sync::Arc;
 
 mirror! {
     struct FrameForm of Frame {
@@ -38,7 +37,7 @@ mirror! {
         recorder: RecorderState,
         blind: Option<Gap>,
         neighbours: Vec<NeighbourState>,
-        checks: Vec<Arc<Check>>,
+        checks: Checks,
         steps: Vec<StepState>,
         blow: Option<BlowState>,
     }

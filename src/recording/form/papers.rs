@@ -1,7 +1,7 @@
 //! Forms of a delivery's further papers, of what the site expects, and of the checks.
 
-use super::mirror;
-use crate::engine::checks::{Check, CheckId, CheckState, Paper, Wanted, Why};
+use super::{Stored, mirror};
+use crate::engine::checks::{Check, CheckId, CheckState, Checks, Paper, Wanted, Why};
 use crate::engine::papers::{Contacts, Expected, Papers, Property, TankExpected};
 use crate::time::WallTime;
 use crate::units::{Celsius, GaugePa};
@@ -125,5 +125,15 @@ mirror! {
         TemperatureLimits,
         GasRelief,
         ShutoffTested,
+    }
+}
+
+impl Stored for Checks {
+    type Form = Vec<CheckForm>;
+    fn to_form(&self) -> Self::Form {
+        self.iter().map(Check::to_form).collect()
+    }
+    fn from_form(form: Self::Form) -> Self {
+        form.into_iter().map(Check::from_form).collect()
     }
 }

@@ -31,6 +31,8 @@ const TANK: usize = WitnessId::Tank as usize;
 #[derive(Debug, Clone, Copy)]
 struct Past {
     at: EngineTime,
+    /// It counts until then: the time in which somebody disturbs adds nothing to its age.
+    until: EngineTime,
     off_kg: f64,
     meter_kg: f64,
     /// Its register had changed.
@@ -107,12 +109,15 @@ impl Settled {
             }
             track.excused = excused[i];
             if excused[i] {
+                // Who leaves and steps on again seconds later finds the minute before his first visit still there.
+                track.past.iter_mut().for_each(|past| past.until = past.until.plus_s(TICK_S));
                 continue;
             }
             if let (Some(meter_kg), Some(own)) = (meter_kg, accounts[i].credible()) {
-                track.past.push_back(Past { at, off_kg: own.value - meter_kg, meter_kg, fresh });
+                let until = at.plus_s(WINDOW_S);
+                track.past.push_back(Past { at, until, off_kg: own.value - meter_kg, meter_kg, fresh });
             }
-            while track.past.front().is_some_and(|past| at.since_s(past.at) > WINDOW_S) {
+            while track.past.front().is_some_and(|past| at > past.until) {
                 track.past.pop_front();
             }
         }
@@ -181,7 +186,7 @@ impl Settled {
         let noise_kg2 = (errors.white_kg * errors.white_kg - rounding_kg2).max(0.0);
         let left_kg2 = noise_kg2 / fresh
             + rounding(own.division_kg, noise_kg2 + moved_kg * moved_kg / 12.0, fresh)
-            + errors.slow_kg * errors.slow_kg * mean_share(newest.at.since_s(oldest.at), errors.slow_s);
+            + errors.slow_kg * errors.slow_kg * mean_share((n - 1.0) * TICK_S, errors.slow_s);
         // By what the meter's movement since then may be off: in proportion to all it has counted.
         let since_kg = (meter.value - mean(|past| past.meter_kg)).abs();
         let carried_kg = meter.u * (since_kg / meter.value.abs().max(1.0)).min(1.0);

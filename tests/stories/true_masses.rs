@@ -67,6 +67,35 @@ fn masses_at_the_end_are_as_true_as_they_say() {
     }
 }
 
+/// One steps down, and twelve seconds later another one up: too few readings lie between them to tell by. The minute before the
+/// first visit is still there; the scale's mass was off by all of the second one's weight.
+#[test]
+fn who_steps_on_right_after_another_is_left_out_too() {
+    const SECOND_S: f64 = 112.0;
+    let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+    let (settings, delivery) = (&site.bays[delivery.bay].settings, &delivery.setup);
+    let high_m = scenario::instruments(settings, delivery.tank, 1).high_switch_m;
+    for seed in 1..=4 {
+        let mut bay =
+            SimulatedBay::with_instruments(settings, Some(delivery), seed, InstrumentSetup::nominal(high_m, seed));
+        let first_s = bay.plant().time_s() + 1_500.0;
+        let stands = |at_s: f64, for_s: f64| {
+            InstrumentFault::new(Wrong::Shift, Instrument::Scale, at_s, VISITOR_KG).lasting(for_s)
+        };
+        bay.add_fault(stands(first_s, 100.0));
+        bay.add_fault(stands(first_s + SECOND_S, 90.0));
+        let mut bench = Bench::started(settings, delivery, bay);
+        let mut most = 0.0_f64;
+        while bench.bay.plant().time_s() < first_s + SECOND_S + 90.0 {
+            let scale = bench.second().witnesses[1].received_kg.expect("it says something");
+            if bench.bay.plant().time_s() > first_s + SECOND_S + 10.0 {
+                most = most.max((scale.value - bench.bay.plant().received_kg()).abs() / scale.u);
+            }
+        }
+        assert!(most > 0.0 && most < 3.0, "seed {seed}: off by {most} of its u");
+    }
+}
+
 /// A hose that presses 20 kg at 100 kPa, or lifts as much: found while the pad comes up, with nobody on the deck and not
 /// believed where somebody came and went meanwhile.
 #[test]

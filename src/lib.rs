@@ -21,6 +21,7 @@ pub mod decode;
 pub mod engine;
 #[cfg(feature = "live")]
 mod files;
+pub mod finding;
 #[cfg(feature = "live")]
 pub mod ledger;
 #[cfg(feature = "live")]

@@ -7,6 +7,7 @@ use super::site::find;
 use super::walk::{Table, walk};
 use super::{BaySetup, keys, signals};
 use crate::engine::input::What;
+use crate::finding::Thing;
 use crate::time::WallTime;
 use crate::units::{Quantity, Unit};
 use jiff::tz::TimeZone;
@@ -268,7 +269,7 @@ fn phase(draft: &mut Draft, table: &Table) -> Option<PhaseColumn> {
 fn signal(draft: &mut Draft, table: &Table, bay: &BaySetup) -> Option<SignalColumn> {
     let names = bay.settings.signals.iter().map(|s| s.name.as_str());
     let at = (table.spot("signal"), table.path("signal"));
-    let signal = find(draft, at, table.text("signal"), "signal of that bay", names)?;
+    let signal = find(draft, at, table.text("signal"), Thing::SignalOfThatBay, names)?;
     let kind = bay.settings.signals[signal].kind;
     let quantity = signals::FORMS.iter().find(|form| form.kind == kind).map(|form| form.quantity)?;
     let reads = if quantity == Quantity::YesNo { yes_no(table) } else { number(draft, table, quantity) };

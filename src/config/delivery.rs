@@ -6,6 +6,7 @@ use super::walk::{Table, walk};
 use super::{BaySetup, DeliveryFile, ProductTable, Site, keys};
 use crate::engine::settings::{DeliverySetup, LineSetup, OnBoard, Plate, Product};
 use crate::engine::witness::{density, geometry};
+use crate::finding::{OfLoad, OfProduct, Thing, Whole};
 use crate::units::{Celsius, GaugePa, Kg, M3};
 use std::path::Path;
 
@@ -20,7 +21,7 @@ pub(super) fn delivery(draft: &mut Draft, path: &Path, text: String, site: &Site
         return None;
     }
     let bays = site.bays.iter().map(|bay| bay.settings.bay.as_str());
-    let bay = find(draft, (table.spot("bay"), table.path("bay")), table.text("bay"), "bay", bays);
+    let bay = find(draft, (table.spot("bay"), table.path("bay")), table.text("bay"), Thing::Bay, bays);
     let (tank, held) = bay.map(|bay| destination(draft, &table, site, &site.bays[bay])).unwrap_or_default();
     let product = held.map(|held| super::density::of_this_load(draft, table.table("density"), held));
     let plate = plate(draft, table.table("plate"));
@@ -62,19 +63,14 @@ pub(super) fn alone(draft: &mut Draft, path: &Path, text: String) {
 /// The tank (index in the bay) and the product it holds.
 fn destination(draft: &mut Draft, table: &Table, site: &Site, bay: &BaySetup) -> (u16, Option<Product>) {
     let names = bay.settings.tanks.iter().map(|tank| tank.name.as_str());
-    let tank = find(draft, (table.spot("tank"), table.path("tank")), table.text("tank"), "tank of that bay", names);
+    let tank = find(draft, (table.spot("tank"), table.path("tank")), table.text("tank"), Thing::TankOfThatBay, names);
     let Some(tank) = tank else { return (0, None) };
     let Some(held) = bay.products.get(tank).and_then(|&p| site.products.get(p)) else { return (0, None) };
     let product = table.text("product");
     if !product.is_empty() && product != held.name {
-        draft
-            .fault(
-                table.spot("product"),
-                table.path("product"),
-                format!("{product:?} is not what tank {:?} holds", table.text("tank")),
-            )
-            .allowed(held.name.clone())
-            .act("stop and clear up which of the two is wrong before anything is connected");
+        let (product, tank) = (product.to_owned(), table.text("tank").to_owned());
+        let other = OfProduct::Other { product, tank, held: held.name.clone() };
+        draft.finding(table.spot("product"), table.path("product"), other);
     }
     let load = Celsius(table.number("load_temperature"));
     (u16::try_from(tank).unwrap_or_default(), Some(held.loaded_at(load)))
@@ -97,9 +93,7 @@ fn on_board(draft: &mut Draft, leg: &Table) -> Option<OnBoard> {
     for (key, other, value) in [("on_board", "on_board_u", mass), ("on_board_u", "on_board", u)] {
         let asked = later || leg.is_written(other);
         if asked && value.is_none() && !leg.is_written(key) {
-            draft.fault(leg.at(), leg.path(key), "is missing: a leg of its own needs what is on board before it").act(
-                "take both off the record of the leg before it, which prints them; for a compartment, off its papers",
-            );
+            draft.finding(leg.at(), leg.path(key), OfLoad::OnBoardMissing);
         }
     }
     Some(OnBoard { mass: mass?, u: u? })
@@ -110,23 +104,15 @@ fn weighed(draft: &mut Draft, ticket: &Table) {
     let (Some(gross), Some(tare)) = (ticket.optional_number("gross"), ticket.optional_number("tare")) else {
         for (there, missing) in [("gross", "tare"), ("tare", "gross")] {
             if ticket.is_written(there) && !ticket.is_written(missing) {
-                draft
-                    .fault(ticket.spot(there), ticket.path(missing), format!("is missing: {there} stands alone"))
-                    .act("write both as printed, or neither");
+                draft.finding(ticket.spot(there), ticket.path(missing), OfLoad::WeighedAlone { there });
             }
         }
         return;
     };
     let (net, u) = (ticket.number("net"), ticket.number("u"));
     if (gross - tare - net).abs() > u {
-        draft
-            .fault(
-                ticket.spot("net"),
-                ticket.path("net"),
-                format!("is {net:.0} kg, but gross less tare is {:.0} kg", gross - tare),
-            )
-            .allowed(format!("within {u:.0} kg of each other, the ticket's u"))
-            .act("read the ticket again: gross, tare, net and their units");
+        let differs = OfLoad::NetIsNotTheDifference { net_kg: net, difference_kg: gross - tare, u_kg: u };
+        draft.finding(ticket.spot("net"), ticket.path("net"), differs);
     }
 }
 
@@ -160,10 +146,7 @@ fn plate(draft: &mut Draft, table: &Table) -> Plate {
         if let (Some(low), Some(high)) = (table.optional_number(lower), table.optional_number(upper))
             && high < low
         {
-            draft
-                .fault(table.spot(upper), table.path(upper), format!("is below {lower}"))
-                .allowed("mawp, relief_from and relief_to in rising order")
-                .act("read the plate again, with its units");
+            draft.finding(table.spot(upper), table.path(upper), OfLoad::BelowOnPlate { lower });
         }
     }
     plate
@@ -184,55 +167,33 @@ fn fits(draft: &mut Draft, table: &Table, setup: &DeliverySetup, bay: &BaySetup)
     let Some(density) = density::density(&setup.product, load) else {
         if load.0.is_finite() && setup.product.density.len() > 1 {
             let ends = setup.product.density.first().zip(setup.product.density.last());
-            let (low, high) = ends.map_or((0.0, 0.0), |(first, last)| (first.0.0, last.0.0));
-            draft
-                .fault(
-                    table.spot("load_temperature"),
-                    table.path("load_temperature"),
-                    "is off the product's density table",
-                )
-                .allowed(format!("{low} to {high} C"))
-                .act("correct the temperature or its unit, or extend the product's table");
+            let (low_c, high_c) = ends.map_or((0.0, 0.0), |(first, last)| (first.0.0, last.0.0));
+            let off = OfProduct::OffTable { low_c, high_c };
+            draft.finding(table.spot("load_temperature"), table.path("load_temperature"), off);
         }
         return;
     };
     let (of, key, load) = loaded(table, setup);
     let load_m3 = load.mass.0 / density.0;
     if load_m3 > setup.trailer_volume.0 {
-        let what = format!("the load takes {load_m3:.1} m3, more than the trailer's {:.1} m3", setup.trailer_volume.0);
-        draft
-            .fault(of.spot(key), of.path(key), what)
-            .allowed(format!("up to {:.0} kg", setup.trailer_volume.0 * density.0))
-            .act(format!("correct {} or trailer.volume, or their units", of.path(key)));
+        let (trailer_m3, most_kg) = (setup.trailer_volume.0, setup.trailer_volume.0 * density.0);
+        let above = OfLoad::AboveTrailer { load_m3, trailer_m3, most_kg, key: of.path(key) };
+        draft.finding(of.spot(key), of.path(key), above);
     }
     let ticket = OnBoard { mass: setup.ticket_net, u: setup.ticket_u };
-    let (than, whole) =
-        if key == "net" { ("was weighed in", "the ticket's net") } else { ("is on board", "leg.on_board") };
-    for (of, key, mass, most, than, whole) in [
-        (table, "planned", setup.planned, load, than, whole),
-        (of, key, load.mass, ticket, "was weighed in", "the ticket's net"),
-    ] {
+    let whole = if key == "net" { Whole::TicketNet } else { Whole::OnBoard };
+    for (of, key, mass, most, whole) in
+        [(table, "planned", setup.planned, load, whole), (of, key, load.mass, ticket, Whole::TicketNet)]
+    {
         if mass.0 > most.mass.0 + PART_U * most.u.0 {
-            draft
-                .fault(of.spot(key), of.path(key), format!("is more than {than}"))
-                .allowed(format!("up to {:.0} kg, {whole}", most.mass.0))
-                .act(format!(
-                    "correct {} or {}, or their units",
-                    of.path(key),
-                    whole.replace("the ticket's net", "ticket.net")
-                ));
+            let above = OfLoad::AboveWhole { whole, most_kg: most.mass.0, key: of.path(key) };
+            draft.finding(of.spot(key), of.path(key), above);
         }
     }
     let Some(tank) = bay.settings.tanks.get(usize::from(setup.tank)) else { return };
     let below = geometry::volume(&tank.geometry, tank.high_high).map_or(f64::INFINITY, |v| v.0);
     if setup.planned.0 / density.0 > below {
-        draft
-            .fault(
-                table.spot("planned"),
-                table.path("planned"),
-                format!("is more than tank {:?} holds when empty", tank.name),
-            )
-            .allowed(format!("up to {:.0} kg below high_high", below * density.0))
-            .act("correct planned or tank, or its unit");
+        let above = OfLoad::AboveTank { tank: tank.name.clone(), most_kg: below * density.0 };
+        draft.finding(table.spot("planned"), table.path("planned"), above);
     }
 }

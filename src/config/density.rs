@@ -4,6 +4,7 @@ use super::fault::Draft;
 use super::walk::Table;
 use crate::engine::settings::Product;
 use crate::engine::witness::density::density;
+use crate::finding::OfProduct;
 use crate::units::{Celsius, KgPerM3};
 
 /// A load that differs by more than this from what the tank holds is not that product, or a slip of the unit. Caustic
@@ -16,17 +17,12 @@ pub(super) fn of_this_load(draft: &mut Draft, table: &Table, held: Product) -> P
     let given = line.iter().filter(|key| table.is_written(key)).count();
     if given == 0 && !table.is_written("table") {
         for key in ["u", "source"].into_iter().filter(|key| table.is_written(key)) {
-            draft
-                .fault(table.spot(key), table.path(key), "stands without a density")
-                .act("write at, temperature and slope_kg_per_m3_per_c, or a table, or take the line out");
+            draft.finding(table.spot(key), table.path(key), OfProduct::NoDensity);
         }
         return held;
     }
     if given > 0 && (table.is_written("table") || given < line.len()) {
-        draft
-            .fault(table.at(), table.path(""), "needs the density described once")
-            .allowed("at, temperature and slope_kg_per_m3_per_c together, or table")
-            .act("write what the load's certificate gives");
+        draft.finding(table.at(), table.path(""), OfProduct::DensityNotOnce);
         return held;
     }
     let rows: Vec<(Celsius, KgPerM3)> = match table.pairs("table") {
@@ -66,11 +62,8 @@ fn alike(draft: &mut Draft, table: &Table, load: &Product, held: &Product) {
     };
     if (this.0 / that.0 - 1.0).abs() > OTHER_PRODUCT {
         let key = if table.is_written("table") { "table" } else { "at" };
-        let what =
-            format!("makes the load {:.0} kg/m3, but {} is {:.0} kg/m3 at that temperature", this.0, held.name, that.0);
-        draft
-            .fault(table.spot(key), table.path(key), what)
-            .allowed(format!("within {:.0} % of it", OTHER_PRODUCT * 100.0))
-            .act("correct the number or its unit; if it is right, stop: this may not be what the tank holds");
+        let (name, part_most) = (held.name.clone(), OTHER_PRODUCT);
+        let other = OfProduct::OtherDensity { load_kg_per_m3: this.0, name, held_kg_per_m3: that.0, part_most };
+        draft.finding(table.spot(key), table.path(key), other);
     }
 }

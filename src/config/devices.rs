@@ -5,6 +5,7 @@ use super::register::wire_address;
 use super::site::{find, unlike};
 use super::walk::Table;
 use super::{Device, Link};
+use crate::finding::Thing;
 use crate::poll::blocks::{Forbidden, Manners, REGISTERS_MAX};
 use crate::poll::registers::{DataType, Register, WordOrder};
 use crate::poll::way::{Parity, Serial, Way};
@@ -188,7 +189,7 @@ fn link_of(draft: &mut Draft, table: &Table, declared: usize, links: &mut Vec<Li
                 .act("add a table [[link]] with that name, or write the device's address in place of link");
             return None;
         }
-        return find(draft, spot, table.text("link"), "link", names);
+        return find(draft, spot, table.text("link"), Thing::Link, names);
     }
     let address = endpoint(draft, table);
     if address.is_empty() {

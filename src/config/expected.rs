@@ -4,6 +4,7 @@ use super::ProductTable;
 use super::fault::Draft;
 use super::walk::Table;
 use crate::engine::papers::{Contacts, Expected, Papers, Property, TankExpected};
+use crate::finding::OfProduct;
 use crate::time::WallTime;
 use crate::units::{Celsius, GaugePa};
 
@@ -111,9 +112,7 @@ fn property(draft: &mut Draft, table: &Table) -> Property {
     if let (Some(low), Some(high)) = (low, high)
         && high < low
     {
-        draft
-            .fault(table.spot("high"), table.path("high"), format!("{high} is below low, {low}"))
-            .act("correct one of the two limits");
+        draft.finding(table.spot("high"), table.path("high"), OfProduct::HighBelowLow { high, low });
     }
     Property {
         name: table.text("name").to_owned(),

@@ -1,6 +1,7 @@
 //! Mistakes in written files, all of them at once, each with its line and what to do about it; and what is allowed
 //! but should be known (warnings).
 
+use crate::finding::Finding;
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 use serde::{Serialize, Serializer};
 use std::collections::BTreeSet;
@@ -81,7 +82,7 @@ pub enum Severity {
 }
 
 /// One mistake, or something that is allowed but should be known. Its `Display` is what people read.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Fault {
     /// Whether it stops a start.
     pub severity: Severity,
@@ -102,6 +103,9 @@ pub struct Fault {
     /// The line it is on, as far as it is shown.
     #[serde(rename = "source", serialize_with = "source_alone")]
     excerpt: Option<Excerpt>,
+    /// The same as data, for readers of other languages; `None`: it is only ever said in English.
+    #[serde(skip)]
+    pub finding: Option<Finding>,
     #[serde(skip)]
     spot: Spot,
 }
@@ -124,6 +128,7 @@ impl Fault {
             nearest: None,
             act: Some(act.into()),
             excerpt: None,
+            finding: None,
             spot: Spot { file: usize::MAX, span: None },
         }
     }
@@ -138,6 +143,15 @@ impl Fault {
     pub(super) fn nearest(&mut self, nearest: Option<&str>) -> &mut Self {
         self.nearest = nearest.map(str::to_owned);
         self
+    }
+
+    /// Keeps it as data, and says the rest of it.
+    fn found(&mut self, finding: Finding) {
+        let said = finding.english();
+        self.allowed = (!said.allowed.is_empty()).then(|| bounded(said.allowed));
+        self.nearest = finding.nearest().map(str::to_owned);
+        self.act = Some(said.act);
+        self.finding = Some(finding);
     }
 
     /// Says what to do.
@@ -181,6 +195,18 @@ impl Draft {
         self.note(Severity::Warning, spot, key.into(), what.into())
     }
 
+    /// Notes a fault that can be said in any language.
+    pub fn finding(&mut self, spot: &Spot, key: impl Into<String>, finding: impl Into<Finding>) {
+        let finding = finding.into();
+        self.fault(spot, key, finding.english().what).found(finding);
+    }
+
+    /// Notes what is allowed but should be known, and can be said in any language.
+    pub fn hint(&mut self, spot: &Spot, key: impl Into<String>, finding: impl Into<Finding>) {
+        let finding = finding.into();
+        self.warn(spot, key, finding.english().what).found(finding);
+    }
+
     fn note(&mut self, severity: Severity, spot: &Spot, key: String, what: String) -> &mut Fault {
         let text = &self.texts[spot.file];
         self.faults.push(Fault {
@@ -193,6 +219,7 @@ impl Draft {
             nearest: None,
             act: None,
             excerpt: spot.span.as_ref().map(|span| text.excerpt(span)),
+            finding: None,
             spot: spot.clone(),
         });
         self.faults.last_mut().expect("just pushed")

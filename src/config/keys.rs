@@ -3,6 +3,7 @@
 //! It is the one place that knows them. The walk reads files by it, hints come from it, and
 //! the shipped files are held against it.
 
+use crate::finding::Like;
 use crate::units::{Measures, Quantity};
 
 /// What a key holds.
@@ -100,6 +101,17 @@ impl Key {
             }
             _ => format!("{name} = \"{example}\""),
         }
+    }
+
+    /// How a value looks in a form: a list is typed without its brackets.
+    #[must_use]
+    pub fn typed_example(&self) -> String {
+        self.example.replace(['[', ']', '"'], "")
+    }
+
+    /// Both.
+    pub(super) fn like(&self) -> Like {
+        Like { line: self.example_line(), typed: self.typed_example() }
     }
 }
 

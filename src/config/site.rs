@@ -14,6 +14,7 @@ use crate::engine::settings::{
     DeadBand, DeviceSetup, DrawOff, Drive, GasSetup, Limits, LineSetup, LineStart, NeighbourSetup, PadTap,
     RestsOnScale, Settings, Shell, SignalKind, SignalSetup, TankGeometry, TankSetup, Thresholds,
 };
+use crate::finding::{OfForm, Thing};
 use crate::poll::registers::Place;
 use crate::units::{Celsius, GaugePa, Kg, KgPerS, M3, Measures, Metre};
 use std::io;
@@ -181,9 +182,7 @@ pub(super) fn unlike(draft: &mut Draft, tables: &[Table], key: &str, common: imp
     for (i, table) in tables.iter().enumerate() {
         let name = common(table.text(key));
         if !table.text(key).is_empty() && tables[..i].iter().any(|t| t.has(key) && common(t.text(key)) == name) {
-            draft
-                .fault(table.spot(key), table.path(key), format!("{:?} is used twice", table.text(key)))
-                .act("give each its own name; for bays, capitals and punctuation make no difference");
+            draft.finding(table.spot(key), table.path(key), OfForm::UsedTwice { name: table.text(key).to_owned() });
         }
     }
 }
@@ -193,17 +192,15 @@ pub(super) fn find<'n>(
     draft: &mut Draft,
     (spot, key): (&Spot, String),
     wanted: &str,
-    what: &str,
+    thing: Thing,
     names: impl Iterator<Item = &'n str> + Clone,
 ) -> Option<usize> {
     let found = names.clone().position(|name| name == wanted);
     // With no name at all to refer to, what is missing has been said where the names should stand.
     if found.is_none() && !wanted.is_empty() && names.clone().next().is_some() {
-        draft
-            .fault(spot, key, format!("there is no {what} {wanted:?}"))
-            .allowed(names.clone().collect::<Vec<_>>().join(", "))
-            .nearest(nearest(wanted, names))
-            .act(format!("write the name of a {what} exactly as it stands there"));
+        let nearest = nearest(wanted, names.clone()).map(str::to_owned);
+        let names = names.map(str::to_owned).collect();
+        draft.finding(spot, key, OfForm::NoSuch { thing, wanted: wanted.to_owned(), names, nearest });
     }
     found
 }
@@ -377,7 +374,7 @@ fn bay(draft: &mut Draft, (index, table): (usize, &Table), works: &Works, claims
     let mut places = Vec::new();
     for (i, (name, spot)) in table.texts("tanks").iter().enumerate() {
         let names = works.tanks.iter().map(|(tank, _)| tank.name.as_str());
-        let place = find(draft, (spot, table.path("tanks")), name, "tank", names);
+        let place = find(draft, (spot, table.path("tanks")), name, Thing::Tank, names);
         if table.texts("tanks")[..i].iter().any(|(before, _)| before == name) {
             draft.fault(spot, table.path("tanks"), format!("{name:?} is named twice")).act("name each tank once");
         }
@@ -541,7 +538,7 @@ fn signal(draft: &mut Draft, table: &Table, works: &Works, tanks: &[TankSetup]) 
     // A kind that is not known has been said; any other stands in.
     let form = signals::by_name(table.text("kind")).unwrap_or(&signals::FORMS[0]);
     let names = works.devices.iter().map(|d| d.name.as_str());
-    let device = find(draft, (table.spot("device"), table.path("device")), table.text("device"), "device", names);
+    let device = find(draft, (table.spot("device"), table.path("device")), table.text("device"), Thing::Device, names);
     let device = device.unwrap_or(usize::MAX);
     let tank = if form.of_tank { tank_of(draft, table, tanks) } else { None };
     if !form.of_tank && table.has("tank") && table.has("kind") {
@@ -567,7 +564,7 @@ fn tank_of(draft: &mut Draft, table: &Table, tanks: &[TankSetup]) -> Option<u16>
     match table.optional_text("tank") {
         Some(name) => {
             let names = tanks.iter().map(|t| t.name.as_str());
-            find(draft, (table.spot("tank"), table.path("tank")), name, "tank of this bay", names).map(narrow)
+            find(draft, (table.spot("tank"), table.path("tank")), name, Thing::TankOfThisBay, names).map(narrow)
         }
         None if tanks.len() > 1 => {
             draft

@@ -56,8 +56,7 @@ fn asked() -> impl Iterator<Item = (&'static Key, Kind)> {
 #[must_use]
 pub fn fields() -> Vec<Field> {
     let one = |(key, kind): (&Key, Kind), path: String| {
-        // A list is typed without its brackets.
-        let example = key.example.replace(['[', ']', '"'], "");
+        let example = key.typed_example();
         // A table that may be left out asks for nothing by itself.
         let optional = keys::DELIVERY.iter().any(|of| of.path == key.parent() && of.presence != Presence::Required);
         Field { key: path, means: key.doc, example, required: key.presence == Presence::Required && !optional, kind }

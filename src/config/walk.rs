@@ -7,6 +7,7 @@
 use super::amount;
 use super::fault::{Draft, Spot, nearest};
 use super::keys::{Form, Key, Presence, children};
+use crate::finding::{OfForm, Wanted, Written};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 use toml::Spanned;
@@ -240,9 +241,8 @@ impl Walk<'_> {
             (Presence::Optional, _) => None,
             (Presence::Required, _) => {
                 if self.syntax_is_whole {
-                    self.draft
-                        .fault(at, key.path, format!("is missing: {}", key.doc))
-                        .act(format!("write it, for example: {}", key.example_line()));
+                    let missing = OfForm::Missing { means: key.doc, like: key.like() };
+                    self.draft.finding(at, key.path, missing);
                 }
                 None
             }
@@ -315,10 +315,8 @@ impl Walk<'_> {
         let number = i64::from_str_radix(integer.as_str(), integer.radix()).ok();
         let number = number.filter(|n| (low..=high).contains(n));
         if number.is_none() {
-            self.draft
-                .fault(spot, key.path, format!("{integer} is out of range"))
-                .allowed(format!("{low} to {high}"))
-                .act(format!("correct it: {}", key.doc));
+            let written = integer.to_string();
+            self.draft.finding(spot, key.path, OfForm::WholeOutOfRange { written, low, high, means: key.doc });
         }
         number
     }
@@ -328,33 +326,28 @@ impl Walk<'_> {
             return;
         }
         let is = match found {
-            DeValue::String(_) => "text",
-            DeValue::Integer(_) | DeValue::Float(_) => "a bare number",
-            DeValue::Boolean(_) => "true or false",
-            DeValue::Datetime(_) => "a date or time",
-            DeValue::Array(_) => "a list",
-            DeValue::Table(_) => "a table",
+            DeValue::String(_) => Written::Text,
+            DeValue::Integer(_) | DeValue::Float(_) => Written::Number,
+            DeValue::Boolean(_) => Written::Flag,
+            DeValue::Datetime(_) => Written::Date,
+            DeValue::Array(_) => Written::List,
+            DeValue::Table(_) => Written::Table,
         };
         let wanted = match key.form {
-            Form::Table => "a table".to_owned(),
-            Form::Tables => "a list of tables, at least one".to_owned(),
-            Form::Text => "text".to_owned(),
-            Form::Texts => "a list of texts, at least one".to_owned(),
-            Form::Choice(words) => format!("one of {}", words.join(", ")),
-            Form::Flag => "true or false".to_owned(),
-            Form::Integer(low, high) => format!("a whole number, {low} to {high}"),
-            Form::Integers(low, high) => format!("a list of whole numbers, {low} to {high}, at least one"),
-            Form::Number(..) => "a number without unit".to_owned(),
-            Form::Amount(bounds) | Form::Difference(bounds) => {
-                format!("a number with its unit, as text; units: {}", amount::units(bounds.quantity))
-            }
-            Form::OfSignal | Form::DifferenceOfSignal => "a number with its unit, as text".to_owned(),
-            Form::Pairs(..) => "a list of pairs of quantities".to_owned(),
+            Form::Table => Wanted::Table,
+            Form::Tables => Wanted::Tables,
+            Form::Text => Wanted::Text,
+            Form::Texts => Wanted::Texts,
+            Form::Choice(words) => Wanted::OneOf(words),
+            Form::Flag => Wanted::Flag,
+            Form::Integer(low, high) => Wanted::Whole { low, high },
+            Form::Integers(low, high) => Wanted::Wholes { low, high },
+            Form::Number(..) => Wanted::Number,
+            Form::Amount(bounds) | Form::Difference(bounds) => Wanted::Amount(Some(bounds.quantity)),
+            Form::OfSignal | Form::DifferenceOfSignal => Wanted::Amount(None),
+            Form::Pairs(..) => Wanted::Pairs,
         };
-        self.draft
-            .fault(spot, key.path, format!("is {is}"))
-            .allowed(wanted)
-            .act(format!("write it like this: {}", key.example_line()));
+        self.draft.finding(spot, key.path, OfForm::Wrong { is, wanted, like: key.like() });
     }
 
     fn tables(&mut self, key: &'static Key, array: &toml::de::DeArray<'_>) -> Option<Vec<Table>> {
@@ -375,10 +368,8 @@ impl Walk<'_> {
         const LONGEST: usize = 200;
         let fits = !text.trim().is_empty() && text.len() <= LONGEST && !text.chars().any(char::is_control);
         if !fits {
-            self.draft
-                .fault(spot, key.path, "is empty, too long or not printable")
-                .allowed(format!("1 to {LONGEST} bytes of printable text"))
-                .act(format!("write it like this: {}", key.example_line()));
+            let like = key.like();
+            self.draft.finding(spot, key.path, OfForm::Unprintable { bytes_most: LONGEST, like });
         }
         fits.then(|| text.trim().to_owned())
     }
@@ -410,10 +401,8 @@ impl Walk<'_> {
         let written = written.replace('_', "");
         let number = written.parse::<f64>().ok().filter(|n| (low..=high).contains(n));
         if number.is_none() {
-            self.draft
-                .fault(spot, key.path, format!("{written} is no number in range"))
-                .allowed(format!("{low} to {high}"))
-                .act(format!("write it like this: {}", key.example_line()));
+            let like = key.like();
+            self.draft.finding(spot, key.path, OfForm::NumberOutOfRange { written, low, high, like });
         }
         number
     }

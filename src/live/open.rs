@@ -8,7 +8,7 @@ use super::segment;
 use crate::clock::wall_now;
 use crate::config::typed::{self, Kind};
 use crate::config::{DeliveryFile, Fault, Site};
-use crate::page::feed::{FieldKind, PaperField, PaperSays, PapersAnswer, PapersRequest};
+use crate::page::feed::{FieldKind, PaperFault, PaperField, PapersAnswer, PapersRequest};
 use crate::report;
 use crate::words::{Language as _, NotTaken, en::English};
 use serde::{Deserialize, Serialize};
@@ -136,7 +136,8 @@ async fn typed_in(
     values: &BTreeMap<String, String>,
     anyway: bool,
 ) -> PapersAnswer {
-    let said = |found: &[Fault]| found.iter().map(|f| PaperSays { key: f.key.clone(), says: paragraph(f) }).collect();
+    let found = |f: &Fault| f.finding.clone().ok_or_else(|| paragraph(f));
+    let said = |all: &[Fault]| all.iter().map(|f| PaperFault { key: f.key.clone(), found: found(f) }).collect();
     let Some(bay) = site.bays.iter().find(|bay| bay.slug == slug) else {
         return PapersAnswer::NoWatch;
     };

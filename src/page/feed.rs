@@ -1,6 +1,7 @@
 //! What the live loop hands to the page, and what the page hands back.
 
 use crate::engine::settings::Settings;
+use crate::finding::Finding;
 use crate::picture::Past;
 use crate::units::Measures;
 use crate::words::Scene;
@@ -176,27 +177,27 @@ pub struct PapersRequest {
 }
 
 /// What became of them.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum PapersAnswer {
     /// The delivery is open, and on record.
     Opened,
     /// What is wrong.
-    Faults(Vec<PaperSays>),
+    Faults(Vec<PaperFault>),
     /// What is allowed but should be looked at first.
-    Warnings(Vec<PaperSays>),
+    Warnings(Vec<PaperFault>),
     /// Why the bay does not take them.
     NotTaken(NotTaken),
     /// Nobody watches that bay.
     NoWatch,
 }
 
-/// What is said of a field.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
-pub struct PaperSays {
+/// What is to be said of a field.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PaperFault {
     /// Its key.
     pub key: String,
-    /// What, with value, range and what to do.
-    pub says: String,
+    /// What, with value, range and what to do; or what is only ever said in English.
+    pub found: Result<Finding, String>,
 }
 
 /// What an engineer may change while the watch runs, and where it is asked for.

@@ -2,7 +2,7 @@
 //! matter: the live loop holds what was typed against its rules and answers field by field.
 
 use super::entries::SCREEN;
-use super::feed::{FieldKind, PaperField, PaperSays, PapersAnswer, PapersRequest, Published};
+use super::feed::{FieldKind, PaperFault, PaperField, PapersAnswer, PapersRequest, Published};
 use super::reader::Reader;
 use super::server::{App, NoSuchPage, latest};
 use super::view;
@@ -56,6 +56,15 @@ struct Answered {
     fields: Vec<PaperSays>,
 }
 
+/// What is said of a field.
+#[derive(Debug, Serialize)]
+struct PaperSays {
+    /// Its key.
+    key: String,
+    /// What, with value, range and what to do.
+    says: String,
+}
+
 async fn look(State(app): State<App>, reader: Reader, Path(slug): Path<String>) -> Result<Response, NoSuchPage> {
     let published = latest(app.bay(&slug)?);
     Ok(Html(page(&app, &slug, published.as_deref(), &reader).into_string()).into_response())
@@ -87,8 +96,9 @@ async fn open(
     };
     let words = reader.language.papers();
     let long = values.iter().filter(|(_, text)| text.chars().count() > VALUE_CHARS);
-    let long: Vec<PaperSays> =
-        long.map(|(key, _)| PaperSays { key: key.clone(), says: format!("{key}: {}", words.too_long) }).collect();
+    let too_long =
+        |key: &String| PaperSays { key: key.clone(), says: format!("{}: {}", (words.named)(key), words.too_long) };
+    let long: Vec<PaperSays> = long.map(|(key, _)| too_long(key)).collect();
     if !long.is_empty() {
         return Ok(answer(StatusCode::CONFLICT, false, words.faults.to_owned(), long));
     }
@@ -100,12 +110,24 @@ async fn open(
     }
     Ok(match tokio::time::timeout(ANSWER_TIME, heard).await {
         Ok(Ok(PapersAnswer::Opened)) => answer(StatusCode::OK, false, words.opened.to_owned(), Vec::new()),
-        Ok(Ok(PapersAnswer::Faults(fields))) => answer(StatusCode::CONFLICT, false, words.faults.to_owned(), fields),
-        Ok(Ok(PapersAnswer::Warnings(fields))) => answer(StatusCode::CONFLICT, true, words.warnings.to_owned(), fields),
+        Ok(Ok(PapersAnswer::Faults(found))) => {
+            answer(StatusCode::CONFLICT, false, words.faults.to_owned(), said(found, words))
+        }
+        Ok(Ok(PapersAnswer::Warnings(found))) => {
+            answer(StatusCode::CONFLICT, true, words.warnings.to_owned(), said(found, words))
+        }
         Ok(Ok(PapersAnswer::NotTaken(why))) => entry(StatusCode::CONFLICT, EntryAnswer::NotTaken(why)),
         Ok(Ok(PapersAnswer::NoWatch)) => entry(StatusCode::SERVICE_UNAVAILABLE, EntryAnswer::NoWatch),
         Ok(Err(_)) | Err(_) => entry(StatusCode::GATEWAY_TIMEOUT, EntryAnswer::NotKnown),
     })
+}
+
+fn said(found: Vec<PaperFault>, words: &PapersWords) -> Vec<PaperSays> {
+    let says = |PaperFault { key, found }| {
+        let says = found.map_or_else(|english| english, |finding| words.paragraph(&key, &finding));
+        PaperSays { key, says }
+    };
+    found.into_iter().map(says).collect()
 }
 
 fn answer(status: StatusCode, warned: bool, says: String, fields: Vec<PaperSays>) -> Response {
@@ -183,6 +205,7 @@ fn one(field: &PaperField, published: Option<&Published>, words: &PapersWords) -
     let choices = published.map(|published| choices(&field.key, published)).unwrap_or_default();
     let about = format!("{id}-about");
     let path = if field.table.is_empty() { field.name.clone() } else { format!("{}.{}", field.table, field.name) };
+    let example = (words.example)(&path).unwrap_or(&field.example);
     let (label, means) = (words.field)(&path)
         .map_or_else(|| (spelt(&field.name), field.means), |(label, means)| (label.to_owned(), means));
     html! {
@@ -201,7 +224,7 @@ fn one(field: &PaperField, published: Option<&Published>, words: &PapersWords) -
                     aria-describedby=(about);,
             }
             // Beside the field, never in it: what stands in a field is what somebody read off a plate or a paper.
-            p.quiet id=(about) { (means) @if !field.example.is_empty() { "; " (words.such_as) " " (field.example) } }
+            p.quiet id=(about) { (means) @if !example.is_empty() { "; " (words.such_as) " " (example) } }
             p.wrong {}
         }
     }
@@ -223,6 +246,7 @@ fn choices<'a>(key: &str, published: &'a Published) -> Vec<&'a str> {
 pub(super) mod tests {
     use super::*;
     use crate::engine::delivery::Refusal;
+    use crate::finding::OfLoad;
     use crate::page::feed::{NotTaken, PapersDoor};
     use crate::page::server::tests::{ask, stage_with};
     use crate::people::People;
@@ -274,7 +298,7 @@ pub(super) mod tests {
             assert!(page.contains(words), "{words} is not in {page}");
         }
         assert!(!page.contains("<b>24 t") && !page.contains("placeholder"), "{page}");
-        let says = |key: &str| vec![PaperSays { key: key.to_owned(), says: format!("{key}: is missing") }];
+        let says = |key: &str| vec![PaperFault { key: key.to_owned(), found: Ok(OfLoad::OnBoardMissing.into()) }];
         for (given, status, words) in [
             (PapersAnswer::Faults(says("tank")), "409", r#""saved":false,"says":"Not opened; nothing was changed"#),
             (PapersAnswer::Warnings(says("planned")), "409", r#""warned":true"#),

@@ -6,6 +6,7 @@ mod checks;
 mod deviations;
 mod doors;
 mod duty;
+mod findings;
 mod labels;
 mod papers;
 mod record;

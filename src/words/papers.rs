@@ -1,4 +1,7 @@
-//! Words of the form in which the papers of a delivery are typed. In English labels and meanings are the key table's own.
+//! Words of the form in which the papers of a delivery are typed. In English labels, meanings and examples are the key
+//! table's own.
+
+use crate::finding::{Finding, Said};
 
 /// Words that depend on nothing; each field's name says which.
 #[derive(Debug)]
@@ -15,6 +18,14 @@ pub struct PapersWords {
     pub table: fn(&str) -> Option<&'static str>,
     /// Label and meaning of a key, by its path in the delivery file; `None`: its name, and what the key table says.
     pub field: fn(&str) -> Option<(&'static str, &'static str)>,
+    /// Example of a key, by its path; `None`: what the key table has.
+    pub example: fn(&str) -> Option<&'static str>,
+    /// A key, by its path in the delivery file, as people find it in the form.
+    pub named: fn(&str) -> String,
+    /// What is wrong with the key of that path.
+    pub said: fn(&str, &Finding) -> Said,
+    /// Before what may be written, the nearest known name, and what to do.
+    pub notes: [&'static str; 3],
     /// One property of the certificate.
     pub property: &'static str,
     /// Beside a field that must be filled in.
@@ -39,6 +50,17 @@ pub struct PapersWords {
     pub needs_script: &'static str,
 }
 
+impl PapersWords {
+    /// All that is to be said of a key, as a paragraph.
+    #[must_use]
+    pub fn paragraph(&self, key: &str, finding: &Finding) -> String {
+        let Said { what, allowed, act } = (self.said)(key, finding);
+        let notes = self.notes.into_iter().zip([&*allowed, finding.nearest().unwrap_or_default(), &*act]);
+        let notes = notes.filter(|(_, note)| !note.is_empty()).map(|(name, note)| format!("; {name}: {note}"));
+        format!("{}: {what}{}", (self.named)(key), notes.collect::<String>())
+    }
+}
+
 /// In English.
 pub static ENGLISH: PapersWords = PapersWords {
     title: "Open a delivery",
@@ -49,6 +71,10 @@ pub static ENGLISH: PapersWords = PapersWords {
     seldom: "Only where the papers say so: legs, density, another line",
     table: |_| None,
     field: |_| None,
+    example: |_| None,
+    named: str::to_owned,
+    said: |_, finding| finding.english(),
+    notes: ["allowed", "nearest", "what to do"],
     property: "Property",
     required: "must be there",
     such_as: "such as",

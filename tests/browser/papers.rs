@@ -5,7 +5,9 @@ use super::chromium::Browser;
 use super::{SIDEWAYS, pictures};
 use brimwatch::config;
 use brimwatch::live::{Options, start};
-use serde_json::json;
+use brimwatch::units::UNITS;
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
 use std::path::Path;
 use tokio::runtime::Runtime;
 
@@ -63,19 +65,25 @@ fn shipped_in(folder: &Path) -> config::Site {
     site
 }
 
+fn the_form(browser: &mut Browser, url: &str) {
+    browser.call("Page.navigate", json!({ "url": format!("{url}/bay/bay-1/papers") }));
+    browser.wait("location.pathname === '/bay/bay-1/papers' && document.readyState === 'complete'");
+}
+
+fn choose_language(browser: &mut Browser, language: &str) {
+    let choose = format!(
+        "fetch('/reader', {{ method: 'POST', headers: {{ 'content-type': 'application/json' }}, \
+         body: JSON.stringify({{ language: '{language}', units: 'si' }}) }}).then((reply) => reply.status)"
+    );
+    assert_eq!(browser.value(&choose), 204);
+}
+
 /// The form on tablet and phone, light and dark, in both languages.
 fn every_look_fits(browser: &mut Browser, url: &str, pictures: &Path) {
-    let there = |browser: &mut Browser| {
-        browser.call("Page.navigate", json!({ "url": format!("{url}/bay/bay-1/papers") }));
-        browser.wait("location.pathname === '/bay/bay-1/papers' && document.readyState === 'complete'");
-    };
+    let there = |browser: &mut Browser| the_form(browser, url);
     there(browser);
     for (language, label) in [("es", "Neto (tiene que estar)"), ("en", "Net (must be there)")] {
-        let choose = format!(
-            "fetch('/reader', {{ method: 'POST', headers: {{ 'content-type': 'application/json' }}, \
-             body: JSON.stringify({{ language: '{language}', units: 'si' }}) }}).then((reply) => reply.status)"
-        );
-        assert_eq!(browser.value(&choose), 204);
+        choose_language(browser, language);
         for (name, width, height) in [("tablet", 1280, 800), ("phone", 390, 844)] {
             for (shade, dark) in [("", false), ("-dark", true)] {
                 browser.screen(width, height, 1, dark);
@@ -147,5 +155,137 @@ fn a_delivery_is_opened_through_the_form() {
     // A refusal is answered with a status the browser itself complains of; nothing else may be.
     let problems = browser.problems();
     assert!(problems.iter().all(|p| p.contains("409")), "{problems:?}");
+    runtime.block_on(running.stop());
+}
+
+/// Nothing is right with these, each in its own way; by name, what every field of that round holds.
+fn rounds() -> Vec<(&'static str, Value)> {
+    let each = |text: &str| {
+        let mut all = typed();
+        for (_, value) in all.as_object_mut().expect("an object") {
+            *value = text.into();
+        }
+        all["seals.unbroken"] = "".into();
+        for key in ["plate.relief_from", "density.at", "density.u", "leg.on_board", "line.upstream", "trailer.volume_u"]
+        {
+            all[key] = text.into();
+        }
+        for key in ["certificate.property.1.high", "density.slope_kg_per_m3_per_c", "seals.expected", "ticket.u"] {
+            all[key] = text.into();
+        }
+        // These two are chosen from what the bay has.
+        (all["tank"], all["product"]) = ("204".into(), "caustic soda 50 %".into());
+        all
+    };
+    let mut sound = typed();
+    sound["ticket.net"] = "20060 kg".into();
+    let with = |changes: Value| {
+        let mut all = sound.clone();
+        for (key, value) in changes.as_object().expect("an object") {
+            all[key] = value.clone();
+        }
+        all
+    };
+    vec![
+        ("nothing typed", each("")),
+        ("no number", each("zz")),
+        ("a comma", each("49,7 kg")),
+        ("no unit", each("12.5")),
+        ("a unit of something else", each("12 kg")),
+        ("another one", each("12 m3")),
+        ("no known unit", each("12 kgs")),
+        ("beyond any range", each("9e12 t")),
+        ("beyond any number", each("-9e12")),
+        ("not printable, or no list", each(",")),
+        ("too long", each(&"9".repeat(250))),
+        (
+            "against each other",
+            with(json!({
+                "ticket.net": "26060 kg", "ticket.u": "26 kg", "planned": "99 t", "trailer.volume": "3 m3",
+                "plate.mawp": "40 psi gauge", "plate.relief_from": "36 psi gauge", "plate.relief_to": "20 psi gauge",
+                "leg.number": "2", "density.u": "0.1 %", "density.source": "zz",
+                "certificate.property.1.low": "51", "certificate.property.1.high": "49",
+                "certificate.property.2.name": typed()["certificate.property.1.name"], "certificate.property.2.unit": "%",
+            })),
+        ),
+        ("by halves", with(json!({ "ticket.gross": "", "density.at": "1525 kg/m3", "leg.on_board": "10 t" }))),
+        (
+            "another product",
+            with(json!({ "density.at": "1100 kg/m3", "density.temperature": "20 C",
+                         "density.slope_kg_per_m3_per_c": "-0.7" })),
+        ),
+        ("more than a tank or a table", with(json!({ "planned": "90 t", "load_temperature": "200 C" }))),
+        (
+            "hardly meant",
+            with(json!({ "plate.mawp": "12 psi gauge", "trailer.volume": "60 m3", "planned": "2 t",
+                                      "leg.number": "" })),
+        ),
+    ]
+}
+
+/// The words of a text that have letters in them.
+fn words(text: &str) -> BTreeSet<String> {
+    let parts = text.split(|c: char| !c.is_alphanumeric()).map(str::to_lowercase);
+    parts.filter(|word| word.chars().filter(|c| c.is_alphabetic()).count() > 1).collect()
+}
+
+/// Every fault that the form can show is said in the reader's language, beside its field and in the list: no word of it is
+/// the English one, but what was typed, the site's names, and units as they are to be typed.
+#[test]
+fn every_fault_is_in_the_language_of_who_reads_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let runtime = Runtime::new().expect("a runtime");
+    let site = shipped_in(folder.path());
+    let running = start(Options { site, deliveries: Vec::new(), drill_speed: None });
+    let running = runtime.block_on(running).expect("it starts");
+    let url = format!("http://{}", running.page);
+    let mut browser = Browser::start();
+    browser.screen(1280, 800, 1, false);
+    the_form(&mut browser, &url);
+    let mut found_in_all = 0;
+    for (name, values) in rounds() {
+        let mut said: Vec<(Vec<String>, Vec<String>)> = Vec::new();
+        for (language, put_right) in [("en", "Put right"), ("es", "Corrija")] {
+            choose_language(&mut browser, language);
+            the_form(&mut browser, &url);
+            type_in(&mut browser, &values);
+            browser.press("#papers button");
+            let looked_at = if language == "en" { "Look at this first" } else { "Mire esto antes" };
+            browser.wait(&format!(
+                "[{put_right:?}, {looked_at:?}].some((word) => document.getElementById('answer').textContent.includes(word))"
+            ));
+            let lines =
+                |of: &str| format!("[...document.querySelectorAll('{of}')].map((e) => e.textContent).filter(Boolean)");
+            let [list, beside] = ["#found li", "#papers .wrong"].map(|of| {
+                let found = browser.value(&lines(of));
+                let found = found.as_array().expect("a list").iter();
+                found.map(|text| text.as_str().expect("a text").to_owned()).collect::<Vec<_>>()
+            });
+            assert!(beside.iter().all(|text| list.contains(text)), "{name}: {beside:?} is not of {list:?}");
+            said.push((list, beside));
+        }
+        let [(english, _), (spanish, _)] = &said[..] else { panic!("two languages") };
+        assert!(!english.is_empty() && english.len() == spanish.len(), "{name}: {english:?}\n{spanish:?}");
+        found_in_all += spanish.len();
+        let mut own = words(&values.to_string());
+        own.extend(UNITS.iter().flat_map(|unit| words(unit.name)));
+        // The site's names, what is stamped on plates in any language, and words that both languages have.
+        own.extend(["caustic", "soda", "mawp", "dot", "un1824", "ii", "no", "decimal"].map(str::to_owned));
+        for (there, here) in english.iter().zip(spanish) {
+            let left: Vec<String> =
+                words(here).intersection(&words(there)).filter(|w| !own.contains(*w)).cloned().collect();
+            assert!(left.is_empty(), "{name}: {left:?} in\n{here}\n{there}");
+            assert!(!here.contains('_'), "{name}: a key of the file in {here}");
+            assert!(here.contains("qué hacer: ") && there.contains("what to do: "), "{name}: no act in {here}");
+            let (before_act, _) = there.split_once("; what to do").expect("an act");
+            let figures = |text: &str| -> BTreeSet<String> {
+                let parts = text.split(|c: char| !(c.is_ascii_digit() || ".-+e".contains(c)));
+                parts.filter(|part| part.contains(|c: char| c.is_ascii_digit())).map(str::to_owned).collect()
+            };
+            let lost: Vec<String> = figures(before_act).difference(&figures(here)).cloned().collect();
+            assert!(lost.is_empty(), "{name}: {lost:?} of\n{there}\nis not in\n{here}");
+        }
+    }
+    assert!(found_in_all > 150, "{found_in_all} faults only: the rounds no longer enter what is wrong");
     runtime.block_on(running.stop());
 }

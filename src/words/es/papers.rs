@@ -9,11 +9,15 @@ pub static WORDS: PapersWords = PapersWords {
             unidad, como están impresos. Los valores de la placa se leen en la placa de esta cisterna y nunca se copian. Lo que \
             queda vacío es una comprobación todavía no cumplida. No se conecta nada antes de las comprobaciones; los reglamentos \
             locales van primero.",
-    load: "Carga",
+    load: LOAD,
     seldom: "Sólo donde los papeles lo dicen: tramos, densidad, otra línea",
-    table: |table| TABLES.iter().find(|(name, _)| *name == table).map(|(_, heading)| *heading),
-    field: |path| FIELDS.iter().find(|(key, ..)| *key == path).map(|(_, label, means)| (*label, *means)),
-    property: "Propiedad",
+    table: heading,
+    field,
+    example,
+    named: in_the_form,
+    said: super::findings::said,
+    notes: ["se admite", "lo más parecido", "qué hacer"],
+    property: PROPERTY,
     required: "tiene que estar",
     such_as: "por ejemplo",
     yes: "sí",
@@ -26,6 +30,59 @@ pub static WORDS: PapersWords = PapersWords {
     needs_script: "Este formulario envía lo escrito con un programa de esta página, como toda entrada aquí. Sin él, escriba los \
                    papeles en un archivo: brimwatch open SITE --delivery FILE --who NAME",
 };
+
+const LOAD: &str = "Carga";
+const PROPERTY: &str = "Propiedad";
+
+fn heading(table: &str) -> Option<&'static str> {
+    TABLES.iter().find(|(name, _)| *name == table).map(|(_, heading)| *heading)
+}
+
+fn field(path: &str) -> Option<(&'static str, &'static str)> {
+    FIELDS.iter().find(|(key, ..)| *key == path).map(|(_, label, means)| (*label, *means))
+}
+
+/// Examples that have words in them.
+pub(super) fn example(path: &str) -> Option<&'static str> {
+    EXAMPLES.iter().find(|(key, _)| *key == path).map(|(_, example)| *example)
+}
+
+/// What a key means.
+pub(super) fn means_of(path: &str) -> Option<&'static str> {
+    field(path).map(|(_, means)| means)
+}
+
+/// Heading and label of a key; a row of properties has its number.
+fn in_the_form(path: &str) -> String {
+    const ROWS: &str = "certificate.property.";
+    let (row, path) = match path.strip_prefix(ROWS).and_then(|rest| rest.split_once('.')) {
+        Some((row, name)) => (format!(" {row}"), format!("{ROWS}{name}")),
+        None => (String::new(), path.to_owned()),
+    };
+    let Some((label, _)) = field(&path) else { return heading(&path).unwrap_or(&path).to_owned() };
+    let table = match path.rsplit_once('.') {
+        None => LOAD,
+        Some((table, _)) => heading(table).unwrap_or(PROPERTY),
+    };
+    format!("{table}{row}, {label}")
+}
+
+/// The same inside a sentence.
+pub(super) fn named(path: &str) -> String {
+    format!("\u{ab}{}\u{bb}", in_the_form(path))
+}
+
+const EXAMPLES: [(&str, &str); 9] = [
+    ("product", "sosa cáustica 50 %"),
+    ("density.source", "certificado 4711"),
+    ("trailer.product_tag", "sosa cáustica 50 %"),
+    ("certificate.property.name", "hidróxido de sodio"),
+    ("certificate.property.unit", "% en masa"),
+    ("shipping.description", "UN1824, Hidróxido de sodio en solución, 8, II"),
+    ("carrier.name", "Transportes del Río"),
+    ("carrier.driver", "conductor 17"),
+    ("seals.unbroken", "sí"),
+];
 
 /// Headings of tables.
 const TABLES: [(&str, &str); 10] = [

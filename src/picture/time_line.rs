@@ -68,6 +68,8 @@ pub struct Panel {
     pub least: (f64, f64),
     /// Lines that must not be crossed: value and name.
     pub limits: Vec<(f64, String)>,
+    /// Before the names of several, which stand as the lines lie: "from above".
+    pub above: &'static str,
     /// What is drawn, the hindmost first.
     pub curves: Vec<Curve>,
 }
@@ -224,7 +226,7 @@ fn limit_rows(panel: &Panel, size: Size) -> Vec<String> {
                 row.push(',');
                 rows.push(name.clone());
             }
-            None if panel.limits.len() > 1 => rows.push(format!("from above: {name}")),
+            None if panel.limits.len() > 1 => rows.push(format!("{}: {name}", panel.above)),
             None => rows.push(name.clone()),
         }
     }
@@ -342,6 +344,7 @@ mod tests {
             height: 160.0,
             least: (0.0, 10.0),
             limits: vec![(320.0, "not more than 320".to_owned())],
+            above: "from above",
             curves: vec![curve(Stroke::So, "as it is"), curve(Stroke::Scale, "by scale")],
         };
         let mark = |kind, at_s, words: &str| Mark { kind, at_s, words: words.to_owned(), detail: String::new() };
@@ -363,8 +366,8 @@ mod tests {
     fn limits_close_together_are_named_as_they_lie() {
         let limits = [(4.4, "critical high 4.40 m"), (3.9, "maximum working 3.90 m"), (4.1, "high-high 4.10 m")];
         let limits = limits.map(|(m, name)| (m, name.to_owned())).to_vec();
-        let panel =
-            Panel { title: "level, m".to_owned(), height: 110.0, least: (0.0, 1.0), limits, curves: Vec::new() };
+        let (title, curves) = ("level, m".to_owned(), Vec::new());
+        let panel = Panel { title, height: 110.0, least: (0.0, 1.0), limits, above: "from above", curves };
         let wide = limit_rows(&panel, Size::Wide);
         assert_eq!(wide, ["from above: critical high 4.40 m, high-high 4.10 m, maximum working 3.90 m"]);
         let narrow = limit_rows(&panel, Size::Narrow);

@@ -3,6 +3,7 @@
 //! Its JSON is listed in `docs/interface.md`: every number carries its unit in its key, a `value` stands with its
 //! standard uncertainty `u` in the same unit.
 
+use super::told::About;
 use crate::engine::frame::Estimate;
 use crate::recording::origin::Origin;
 use crate::time::WallTime;
@@ -490,6 +491,9 @@ pub struct EntryAccount {
     pub what: String,
     /// The alarm, or the reason of a change; empty where the code says it all.
     pub about: String,
+    /// The same in no language yet, for the paper.
+    #[serde(skip)]
+    pub(super) of: About,
 }
 
 /// A time when nobody watched.

@@ -8,6 +8,7 @@ use super::account::{
 };
 use super::course::Gone;
 use super::legs::{self, Share, sum};
+use super::told::About;
 use super::{ticket, told};
 use crate::config::keys::{self, Presence};
 use crate::engine::alarm::catalogue;
@@ -38,6 +39,8 @@ pub(super) struct Gathered {
     pub account: Account,
     /// What was known at the close, else in the end.
     pub frame: Option<Box<Frame>>,
+    /// What was known when the checks stood as the account has them.
+    pub of_checks: Option<Box<Frame>>,
     pub settings: Settings,
     /// How the recorded site file wants papers.
     pub reader: PaperReader,
@@ -207,8 +210,9 @@ impl Delivery {
             }
             _ => {}
         }
-        let (what, about) = told::entry(settings, &entry.what);
-        self.entries.push(EntryAccount { at, who: entry.who.clone(), leg: Some(entry.leg), what, about });
+        let (what, of) = told::entry(settings, &entry.what);
+        let (who, leg, about) = (entry.who.clone(), Some(entry.leg), of.english());
+        self.entries.push(EntryAccount { at, who, leg, what, about, of });
     }
 
     fn alarm(&mut self, key: AlarmKey) -> Option<&mut AlarmAccount> {
@@ -457,9 +461,9 @@ impl Gather {
                     (self.site, self.query_above_en) = (site, query);
                 }
                 if let Some(delivery) = &mut self.delivery {
-                    let (who, about) = (new.who.clone(), new.reason.clone());
-                    let what = "settings_changed".to_owned();
-                    delivery.entries.push(EntryAccount { at: at.into(), who, leg: None, what, about });
+                    let (at, who, about) = (at.into(), new.who.clone(), new.reason.clone());
+                    let (what, of) = ("settings_changed".to_owned(), About::Written(about.clone()));
+                    delivery.entries.push(EntryAccount { at, who, leg: None, what, about, of });
                 }
             }
             Event::Resumed(Gap { from, to, known_by }) => {
@@ -510,7 +514,7 @@ impl Gather {
         );
         let closing = delivery.closing.or(delivery.latest);
         let (setup, of_close) = (delivery.setup, closing.as_deref());
-        let of_checks = delivery.before.as_deref().or(of_close);
+        let of_checks = delivery.before.or_else(|| closing.clone());
         let together = of_close.and_then(|frame| frame.together);
         let tank = settings.tanks.get(usize::from(setup.tank));
         let account = Account {
@@ -549,8 +553,8 @@ impl Gather {
             levels: told::levels(&settings, setup.tank, delivery.first.as_deref(), of_close),
             limits: tank.map(told::limits).unwrap_or_default(),
             pad: delivery.pad.end(of_close),
-            checks: of_checks.map(|frame| told::checks(&settings, frame, zone)).unwrap_or_default(),
-            checks_at: of_checks.map(|frame| frame.clock.wall_at(frame.at).into()),
+            checks: of_checks.as_deref().map(|frame| told::checks(&settings, frame, zone)).unwrap_or_default(),
+            checks_at: of_checks.as_deref().map(|frame| frame.clock.wall_at(frame.at).into()),
             steps: told::steps(&settings, &delivery.steps),
             course: delivery.course.end(),
             alarms: delivery.alarms,
@@ -563,7 +567,7 @@ impl Gather {
             chain_head: recordings.last().map_or_else(String::new, |last| last.chain_head.clone()),
             recordings,
         };
-        Some(Gathered { account, frame: closing, settings, reader: self.reader })
+        Some(Gathered { account, frame: closing, of_checks, settings, reader: self.reader })
     }
 }
 

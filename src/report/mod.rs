@@ -119,6 +119,8 @@ pub struct Record {
     /// What it says.
     pub account: Account,
     frame: Option<Box<Frame>>,
+    /// What was known when the checks stood as the account has them.
+    of_checks: Option<Box<Frame>>,
     settings: Settings,
     /// The recordings of the leg and of those before it, in their order.
     recordings: Vec<PathBuf>,
@@ -138,10 +140,10 @@ pub fn record(recording: &Path, zone: &TimeZone) -> Result<Record, AccountError>
 
 fn gathered(asked: &Path, paths: &[(PathBuf, u64)], zone: &TimeZone) -> Result<Record, AccountError> {
     let zone = if zone.iana_name().is_some() { zone } else { &TimeZone::UTC };
-    let Gathered { account, frame, settings, reader } = gather(asked, paths, zone)?;
+    let Gathered { account, frame, of_checks, settings, reader } = gather(asked, paths, zone)?;
     let of_it = paths.len().saturating_sub(account.recordings.len());
     let recordings = paths[of_it..].iter().map(|(path, _)| path.clone()).collect();
-    Ok(Record { reader, account, frame, settings, recordings })
+    Ok(Record { reader, account, frame, of_checks, settings, recordings })
 }
 
 impl Record {

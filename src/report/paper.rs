@@ -5,15 +5,17 @@ mod ticket;
 use super::account::{
     Account, AlarmAccount, CheckAccount, EntryAccount, Figure, Moment, Said, SignatureAccount, StepAccount,
 };
+use super::told::{About, behind};
 use super::{PaperReader, Record};
 use crate::engine::checks::CheckId;
 use crate::engine::frame::{Source, Witness, WitnessId};
+use crate::engine::steps::Side;
 use crate::picture::{Curve, Mark, MarkKind, Panel, Size, Stroke, TimeLine, masses, time_line};
 use crate::time::{SECOND_NS, WallTime};
 use crate::units::Measures;
 use crate::words::display::{date_time, duration, hh_mm_ss, number};
 use crate::words::measures::Shown;
-use crate::words::{self, Language, Scene};
+use crate::words::{Language, Scene};
 use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use serde_json::Value;
@@ -105,7 +107,8 @@ fn css_text(text: &str) -> String {
         if c.is_ascii_alphanumeric() || c == ' ' {
             css.push(c);
         } else {
-            let _ = write!(css, "\\{:06x}", u32::from(c));
+            // The space behind belongs to the escape (CSS Syntax 3, 4.3.7): without it the text's own would be lost.
+            let _ = write!(css, "\\{:x} ", u32::from(c));
         }
         css
     })
@@ -204,14 +207,34 @@ impl Paper<'_> {
 
     /// What an entry is about; what people wrote is left as they wrote it.
     fn about(&self, entry: &EntryAccount) -> String {
-        match entry.what.as_str() {
-            "seen" | "shelved" | "unshelved" | "put_back" => {
-                let about = spaced(&entry.about);
-                let (alarm, rest) = about.split_once(':').map_or((about.as_str(), ""), |(a, _)| (a, &about[a.len()..]));
-                format!("{}{rest}", self.t(alarm))
+        match &entry.of {
+            About::Nothing | About::Written(_) => entry.about.clone(),
+            About::Alarm { alarm, subject, reason } => behind(&[self.t(&spaced(alarm)), subject, reason]),
+            About::Check { check, met, note } => {
+                let found = if *met { self.t("found as asked") } else { self.t("not found as asked") };
+                behind(&[self.language.check_name(*check), found, note])
             }
-            _ => entry.about.clone(),
+            About::Zero(cause) => self.language.zero_cause(*cause).to_owned(),
+            About::Dip { level_m } => match self.measures {
+                Measures::Si | Measures::SiBar => entry.about.clone(),
+                Measures::UsCustomary => self.level(Some(*level_m)),
+            },
+            About::Signed { text, side, name, note, .. } => {
+                let side = if *side == Side::Driver { self.t("for the driver") } else { self.t("for the site") };
+                behind(&[&self.f("{}, {}, by {}", &[self.step_head(text), side, name]), note])
+            }
+            About::Skipped { text, reason, .. } => behind(&[self.step_head(text), reason]),
+            About::Handed { out, to, state } => {
+                let out = out.as_deref().unwrap_or_else(|| self.t("nobody"));
+                behind(&[&self.f("from {} to {}", &[out, to]), state])
+            }
         }
+    }
+
+    /// The first words of a step, by which it is found in the table of steps.
+    fn step_head<'t>(&self, text: &'t str) -> &'t str {
+        let text = self.language.step(text);
+        text.split([':', '.', ',']).next().unwrap_or(text)
     }
 
     fn when(&self, moment: Option<&Moment>) -> String {
@@ -304,7 +327,7 @@ impl Paper<'_> {
                     (self.row("closed", self.when(a.closed.as_ref())))
                     (self.row("transfer lasted", lasted.unwrap_or_else(|| NONE.to_owned())))
                     (self.row("times are in", &a.zone))
-                    (self.row("density table", format!("{}{}", a.product_source, if a.product_confirmed { "" } else { self.t(" (nobody has read that source yet)") })))
+                    (self.row("density table", format!("{}{}", self.t(&a.product_source), if a.product_confirmed { "" } else { self.t(" (nobody has read that source yet)") })))
                 }
             }
         }
@@ -446,17 +469,13 @@ impl Paper<'_> {
         }
     }
 
-    /// Why a check stands as it does. The figures hold it in English and SI; the last frame says the same in any words, as
-    /// long as the check still stood so there.
+    /// Why a check stands as it does. The figures hold it in English and SI; the frame that they were taken from says the same
+    /// in any words.
     fn check_says(&self, check: &CheckAccount) -> String {
-        let frame = self.record.frame.as_ref().filter(|_| !self.record.reader.is_plain());
+        let frame = self.record.of_checks.as_ref().filter(|_| !self.record.reader.is_plain());
         let of_frame = frame.and_then(|frame| {
-            let scene = self.scene(frame);
-            let plain = Scene { measures: Measures::Si, ..scene };
-            let same = |c: &&crate::engine::checks::Check| {
-                c.id.name() == check.check && words::LANGUAGES[0].check(plain, c).says == check.says
-            };
-            frame.checks.iter().find(same).map(|c| self.language.check(scene, c).says)
+            let of_it = frame.checks.iter().find(|c| c.id.name() == check.check)?;
+            Some(self.language.check(self.scene(frame), of_it).says)
         });
         of_frame.unwrap_or_else(|| check.says.clone())
     }
@@ -477,7 +496,7 @@ impl Paper<'_> {
                 caption { (self.t("Signed by people; no signal confirms any of them. Local codes and the site's own procedure come first")) }
                 thead { tr { th { (self.t("step")) } th { (self.t("state")) } th { (self.t("for the site")) } th { (self.t("for the driver")) } } }
                 tbody { @for step in steps { tr {
-                    td { @if step.hold { strong { (self.t("Hold: ")) } } (step.text) } td { (self.t(&spaced(&step.stands))) }
+                    td { @if step.hold { strong { (self.t("Hold: ")) } } (self.language.step(&step.text)) } td { (self.t(&spaced(&step.stands))) }
                     td { (signed(step, "site")) } td { (signed(step, "driver")) }
                 } } }
             }
@@ -526,14 +545,16 @@ impl Paper<'_> {
             self.account.entries.iter().partition(|entry| entry.what == "attended");
         html! {
             h2 { (self.t("What people entered")) }
-            table {
+            table class="entries" {
                 thead { tr { th { (self.t("at")) } th { (self.t("who")) } th { (self.t("what")) } th { (self.t("about")) } } }
                 tbody { @for entry in told { tr {
                     td class="t" { (self.when(Some(&entry.at))) } td { (entry.who) } td { (self.entry_name(&entry.what)) }
                     td { (self.about(entry)) }
                 } } }
             }
-            @if !attended.is_empty() {
+            @if attended.len() == 1 {
+                p { (self.t("Whoever was on duty said once that they were there; it stands in the figures.")) }
+            } @else if !attended.is_empty() {
                 p { (self.f("Whoever was on duty said {} times that they were there; each stands in the figures.", &[&attended.len().to_string()])) }
             }
         }
@@ -655,7 +676,7 @@ impl Paper<'_> {
             phases,
             marks: self.marks(at_s),
             panels: vec![
-                panel(self.f("Received, {}", &[self.unit()]), 150.0, 10.0, Vec::new(), received.to_vec()),
+                self.panel(self.f("Received, {}", &[self.unit()]), 150.0, 10.0, Vec::new(), received.to_vec()),
                 self.level_panel(curve(self.t("level"), Stroke::Shown, &|point| point.level_m.map(|m| m / length))),
                 self.pad_panel(curve(self.t("pressure"), Stroke::Shown, &|point| point.pad_pa_gauge.map(|pa| pa / pressed))),
             ],
@@ -664,6 +685,10 @@ impl Paper<'_> {
             h2 { (self.t("How it went")) }
             @for size in [Size::Wide, Size::Narrow] { (time_line(&line, size)) }
         }
+    }
+
+    fn panel(&self, title: String, height: f64, least: f64, limits: Vec<(f64, String)>, curves: Vec<Curve>) -> Panel {
+        Panel { title, height, least: (0.0, least), limits, above: self.t("from above"), curves }
     }
 
     fn level_panel(&self, curve: Curve) -> Panel {
@@ -680,7 +705,13 @@ impl Paper<'_> {
                 (m, format!("{} {} {unit}", self.t(name), number(m, 2)))
             })
         });
-        panel(self.f("Level of tank {}, {}", &[&self.account.tank, unit]), 110.0, 1.0, limits.collect(), vec![curve])
+        self.panel(
+            self.f("Level of tank {}, {}", &[&self.account.tank, unit]),
+            110.0,
+            1.0,
+            limits.collect(),
+            vec![curve],
+        )
     }
 
     fn pad_panel(&self, curve: Curve) -> Panel {
@@ -695,7 +726,7 @@ impl Paper<'_> {
             .collect();
         // One line where the ceiling is the plate's.
         limits.dedup_by(|b, a| a.0.total_cmp(&b.0).is_eq());
-        panel(
+        self.panel(
             self.f("Pressure on the trailer, {}", &[self.language.unit(self.measures.unit_word(Shown::GaugePressure))]),
             110.0,
             50e3 / self.measures.one(Shown::GaugePressure),
@@ -723,10 +754,6 @@ impl Paper<'_> {
         };
         gravest.iter().map(mark).collect()
     }
-}
-
-fn panel(title: String, height: f64, least: f64, limits: Vec<(f64, String)>, curves: Vec<Curve>) -> Panel {
-    Panel { title, height, least: (0.0, least), limits, curves }
 }
 
 #[cfg(test)]
@@ -771,7 +798,7 @@ mod tests {
             ["met", "not yet", "fails", "high", "medium", "low", "signed", "skipped", "open", "not reached", "none"];
         let verdicts = ["not yet proven", "agree", "disagree", "cannot tell which", "not independent", "one only"];
         let entries = ["delivery opened", "transfer started", "closed", "handed over", "step signed", "check entered"];
-        let levels = ["critical high", "high-high", "maximum working", "ceiling", words::CAUTION];
+        let levels = ["critical high", "high-high", "maximum working", "ceiling", crate::words::CAUTION];
         texts.extend(codes.iter().chain(&verdicts).chain(&entries).chain(&levels).map(|text| (*text).to_owned()));
         let gaps = |text: &str| text.matches("{}").count();
         // One word is the same in both.
@@ -781,6 +808,12 @@ mod tests {
         });
         let left: Vec<&str> = left.map(String::as_str).collect();
         assert!(left.is_empty(), "without Spanish:\n{}", left.join("\n"));
+    }
+
+    /// What CSS reads of an escape: its digits and one space behind them (CSS Syntax 3, 4.3.7).
+    #[test]
+    fn a_text_in_the_margin_keeps_its_spaces() {
+        assert_eq!(css_text("no, \u{e1} 0417"), "no\\2c  \\e1  0417");
     }
 
     #[test]

@@ -4,9 +4,9 @@ use super::account::{
     CheckAccount, DeviceAccount, Figure, Level, Limits, Part, Said, SignatureAccount, StepAccount, VerdictTime,
     Witnessed,
 };
-use crate::engine::checks::Why;
+use crate::engine::checks::{CheckId, Why};
 use crate::engine::frame::{Frame, VerdictWord};
-use crate::engine::input::What;
+use crate::engine::input::{AlarmKey, What, ZeroCause};
 use crate::engine::settings::{Settings, SignalKind, TankSetup};
 use crate::engine::steps::{Side, Signature, Stands, Step, StepState};
 use crate::recording::json::form_json;
@@ -19,44 +19,115 @@ use serde_json::Value;
 use std::collections::BTreeMap;
 
 /// An entry's code, and what it is about where the code does not say it all.
-pub(super) fn entry(settings: &Settings, what: &What) -> (String, String) {
+pub(super) fn entry(settings: &Settings, what: &What) -> (String, About) {
     let (code, content) = match form_json(what) {
         Value::String(code) => (code, Value::Null),
         Value::Object(map) => map.into_iter().next().unwrap_or_default(),
         _ => Default::default(),
     };
-    let about = match what {
-        What::Seen(key) | What::Shelved { key, .. } | What::Unshelved(key) | What::PutBack(key) => {
-            let (alarm, subject) = tune::named(settings, *key);
-            if subject.is_empty() { alarm } else { format!("{alarm}: {subject}") }
-        }
-        What::CheckEntered { check, met, note } => {
-            let found = if *met { "found as asked" } else { "not found as asked" };
-            let note = if note.is_empty() { String::new() } else { format!(": {note}") };
-            format!("{}: {found}{note}", English.check_name(*check))
-        }
-        What::ScaleZeroed(cause) => English.zero_cause(*cause).to_owned(),
-        What::Dipped { level_m } => format!("{} m", number(*level_m, 3)),
-        What::Rejected { reason } => reason.clone(),
-        What::StepSigned { step, side, name, note, .. } => {
-            let side = if *side == Side::Driver { "for the driver" } else { "for the site" };
-            let note = if note.is_empty() { String::new() } else { format!(": {note}") };
-            format!("{step}, {side}, by {name}{note}")
-        }
-        What::Attended { screen } => screen.clone(),
-        What::HandedOver { out, to, state } => {
-            format!("from {} to {to}: {state}", out.as_deref().unwrap_or("nobody"))
-        }
-        What::TakenOut { key, reason } => {
-            let (alarm, subject) = tune::named(settings, *key);
-            if subject.is_empty() { format!("{alarm}: {reason}") } else { format!("{alarm}: {subject}: {reason}") }
-        }
-        What::StepSkipped { step, reason, .. } => format!("{step}: {reason}"),
-        _ => String::new(),
-    };
+    let about = about(settings, what);
     // What a later entry brings is shown as it stands rather than passed over.
-    let shown = about.is_empty() && !content.is_null() && !matches!(what, What::DeliveryOpened(_));
-    (code, if shown { content.to_string() } else { about })
+    let shown = matches!(about, About::Nothing) && !content.is_null() && !matches!(what, What::DeliveryOpened(_));
+    (code, if shown { About::Written(content.to_string()) } else { about })
+}
+
+/// What an entry is about, in no language yet.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) enum About {
+    /// The entry's code says it all.
+    #[default]
+    Nothing,
+    /// As a person wrote it.
+    Written(String),
+    /// An alarm by its code, the signal or tank it was about, and why.
+    Alarm {
+        alarm: String,
+        subject: String,
+        reason: String,
+    },
+    /// What was looked for, whether it was found, and what was written with it.
+    Check {
+        check: CheckId,
+        met: bool,
+        note: String,
+    },
+    Zero(ZeroCause),
+    Dip {
+        level_m: f64,
+    },
+    /// A step by its name in the file and its text; who signed it, for which side.
+    Signed {
+        step: String,
+        text: String,
+        side: Side,
+        name: String,
+        note: String,
+    },
+    Skipped {
+        step: String,
+        text: String,
+        reason: String,
+    },
+    Handed {
+        out: Option<String>,
+        to: String,
+        state: String,
+    },
+}
+
+fn about(settings: &Settings, what: &What) -> About {
+    let alarm = |key: &AlarmKey, reason: &str| {
+        let (alarm, subject) = tune::named(settings, *key);
+        About::Alarm { alarm, subject, reason: reason.to_owned() }
+    };
+    let text = |id: &str| settings.steps.iter().find(|step| step.id == id).map_or(id, |step| &step.text).to_owned();
+    match what {
+        What::Seen(key) | What::Shelved { key, .. } | What::Unshelved(key) | What::PutBack(key) => alarm(key, ""),
+        What::TakenOut { key, reason } => alarm(key, reason),
+        What::CheckEntered { check, met, note } => About::Check { check: *check, met: *met, note: note.clone() },
+        What::ScaleZeroed(cause) => About::Zero(*cause),
+        What::Dipped { level_m } => About::Dip { level_m: *level_m },
+        What::Rejected { reason: written } | What::Attended { screen: written } => About::Written(written.clone()),
+        What::StepSigned { step, side, name, note, .. } => {
+            let (name, note) = (name.clone(), note.clone());
+            About::Signed { step: step.clone(), text: text(step), side: *side, name, note }
+        }
+        What::StepSkipped { step, reason, .. } => {
+            About::Skipped { step: step.clone(), text: text(step), reason: reason.clone() }
+        }
+        What::HandedOver { out, to, state } => About::Handed { out: out.clone(), to: to.clone(), state: state.clone() },
+        _ => About::Nothing,
+    }
+}
+
+/// Those that say something, one behind the other.
+pub(super) fn behind(parts: &[&str]) -> String {
+    parts.iter().filter(|part| !part.is_empty()).copied().collect::<Vec<_>>().join(": ")
+}
+
+impl About {
+    /// As the figures have it, in English.
+    pub(super) fn english(&self) -> String {
+        match self {
+            About::Nothing => String::new(),
+            About::Written(text) => text.clone(),
+            About::Alarm { alarm, subject, reason } => behind(&[alarm, subject, reason]),
+            About::Check { check, met, note } => {
+                let found = if *met { "found as asked" } else { "not found as asked" };
+                behind(&[English.check_name(*check), found, note])
+            }
+            About::Zero(cause) => English.zero_cause(*cause).to_owned(),
+            About::Dip { level_m } => format!("{} m", number(*level_m, 3)),
+            About::Signed { step, side, name, note, .. } => {
+                let side = if *side == Side::Driver { "for the driver" } else { "for the site" };
+                behind(&[&format!("{step}, {side}, by {name}"), note])
+            }
+            About::Skipped { step, reason, .. } => format!("{step}: {reason}"),
+            About::Handed { out, to, state } => {
+                format!("from {} to {to}: {state}", out.as_deref().unwrap_or("nobody"))
+            }
+        }
+    }
 }
 
 /// The steps as the last frame that shows them has them.

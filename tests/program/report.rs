@@ -3,11 +3,15 @@
 use super::recorded;
 use crate::tune::keys_of;
 use brimwatch::config::{DeliveryFile, Site};
+use brimwatch::engine::checks::CheckId;
+use brimwatch::engine::input::{AlarmId, AlarmKey, What, ZeroCause};
+use brimwatch::engine::steps::{Right, Side};
 use brimwatch::report::account::{Account, AgainstTicket, WhyNot};
 use brimwatch::report::{AccountError, account};
 use brimwatch::units::Kg;
 use brimwatch_simulator::scenario;
 use jiff::tz::TimeZone;
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
@@ -365,4 +369,127 @@ fn a_paper_is_written_in_the_units_and_language_asked_for() {
     let output = report(&folder.path().join("no.html"), &["--language", "xx"]);
     assert_eq!(output.status.code(), Some(2));
     assert!(said(&output).contains("possible values: en, es"), "{}", said(&output));
+}
+
+/// Every entry that a person can make, on record in a delivery that nothing has moved of.
+fn all_said(path: &Path) -> DeliveryFile {
+    let (site, delivery): (Site, DeliveryFile) =
+        scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+    let bay = &site.bays[delivery.bay];
+    let mut recording = recorded::Recording::begin(path, &site.texts, bay, &delivery, 5);
+    recording.seconds(30);
+    let key = AlarmKey { id: AlarmId::SignalLost, subject: 0 };
+    let note = || "0417-x".to_owned();
+    for (check, _) in CheckId::ALL {
+        recording.enter(What::CheckEntered { check, met: check != CheckId::SealsUnbroken, note: note() });
+    }
+    let step = |at: usize| bay.settings.steps[at].id.clone();
+    let sign = |at, side| {
+        let (step, name, right) = (step(at), "J. Moor".to_owned(), Right::Attend);
+        What::StepSigned { step, side, name, right, note: note() }
+    };
+    let causes = [
+        ZeroCause::PeopleOrTools,
+        ZeroCause::HoseOrLine,
+        ZeroCause::RainOrIce,
+        ZeroCause::Tractor,
+        ZeroCause::ScaleItself,
+    ];
+    causes.into_iter().for_each(|cause| recording.enter(What::ScaleZeroed(cause)));
+    for what in [
+        What::Dipped { level_m: 2.345 },
+        What::Seen(key),
+        What::Shelved { key, for_s: 600.0 },
+        What::Unshelved(key),
+        What::TakenOut { key, reason: note() },
+        What::PutBack(key),
+        What::BlowBegan,
+        What::BlowEnded,
+        sign(0, Side::Site),
+        sign(0, Side::Driver),
+        What::StepSkipped { step: step(1), right: Right::Engineer, reason: note() },
+        What::Attended { screen: note() },
+        What::HandedOver { out: None, to: "J. Moor".into(), state: note() },
+        What::HandedOver { out: Some("J. Moor".into()), to: "A. Weir".into(), state: note() },
+        What::Rejected { reason: note() },
+    ] {
+        recording.enter(what);
+    }
+    recording.seconds(30);
+    recording.end();
+    delivery
+}
+
+/// Texts between tags, without the figures.
+fn texts(html: &str) -> BTreeSet<String> {
+    let shown = html.split("<body>").nth(1).and_then(|body| body.split("<script").next()).expect("a paper");
+    let pieces = shown.split('<').filter_map(|piece| piece.split_once('>'));
+    pieces.map(|(_, text)| text.split_whitespace().collect::<Vec<_>>().join(" ")).collect()
+}
+
+/// Words with more than two letters in them; a link of a chain is none.
+fn words(text: &str) -> BTreeSet<String> {
+    let words = text.split(|c: char| !c.is_alphanumeric()).map(str::to_lowercase);
+    words.filter(|word| word.len() < 32 && word.chars().filter(|c| c.is_alphabetic()).count() > 2).collect()
+}
+
+/// No word of a record is in both languages, but for names, units, and what people wrote.
+#[test]
+fn no_english_is_left_on_a_spanish_record() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let said_all = folder.path().join("said.brim");
+    let delivery = all_said(&said_all);
+    let (site, _): (Site, DeliveryFile) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
+    let settings = &site.bays[delivery.bay].settings;
+    // The trainer's own names, abbreviations, and commands.
+    let mut own = vec![
+        "Weir Haulage J. Moor attendant supervisor Etc UTC MAWP kPa psi min brimwatch verify RECORDING RECORD"
+            .to_owned(),
+    ];
+    own.extend([
+        site.name.clone(),
+        settings.bay.clone(),
+        settings.gas.name.clone(),
+        format!("{:?}", delivery.setup.papers),
+    ]);
+    own.extend([delivery.setup.id.clone(), delivery.setup.product.name.clone(), delivery.setup.product.source.clone()]);
+    own.extend(delivery.setup.plate.specification.clone());
+    own.push(format!("{:?}", settings.expected));
+    own.extend(settings.signals.iter().map(|s| s.name.clone()));
+    own.extend(settings.devices.iter().map(|d| d.name.clone()));
+    own.extend(settings.tanks.iter().map(|t| t.name.clone()));
+    // File names, a command, and words that both languages have.
+    own.push(
+        "said.brim it.brim bay.supply.relief leg.number leg.on_board quot bytes cable metal tractor provisional CFR JCGM ISO"
+            .to_owned(),
+    );
+    let own: BTreeSet<String> = own.iter().flat_map(|text| words(text)).collect();
+    for (name, recording) in
+        [("said", &said_all), ("closed", &works().closed), ("whole", &works().whole), ("open", &works().open)]
+    {
+        let [english, spanish] = ["en", "es"].map(|language| {
+            let out = folder.path().join(format!("{language}-{name}.html"));
+            let output = brimwatch(&[
+                Path::new("report"),
+                recording,
+                Path::new("--out"),
+                &out,
+                Path::new("--language"),
+                Path::new(language),
+            ]);
+            assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+            let paper = std::fs::read_to_string(&out).expect("a paper");
+            // Left for people to look at.
+            let kept = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("record-{language}-{name}.html"));
+            std::fs::write(kept, &paper).expect("a disk");
+            texts(&paper)
+        });
+        let all = |texts: &BTreeSet<String>| texts.iter().flat_map(|text| words(text)).collect::<BTreeSet<_>>();
+        let (there, here) = (all(&english), all(&spanish));
+        let left: Vec<&String> = here.intersection(&there).filter(|word| !own.contains(*word)).collect();
+        assert!(left.is_empty(), "{}: in English and in Spanish: {left:?}", recording.display());
+        assert!(spanish.len() > 60, "{} texts", spanish.len());
+    }
+    let entries = account(&said_all, &TimeZone::UTC).unwrap_or_else(|error| panic!("{error}")).entries;
+    assert!(entries.iter().filter(|entry| !entry.about.is_empty()).count() > 25, "{entries:?}");
 }

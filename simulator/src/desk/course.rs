@@ -91,7 +91,14 @@ impl Course<'_> {
         pad.push(self.said("by its gauge", Stroke::Shown, |said| Some(said.pad_pa_gauge? / 1000.0)));
         let ceiling = self.told.said.points().iter().rev().find_map(|(_, said)| said.ceiling_pa_gauge);
         let ceiling = ceiling.map(|pa| (pa / 1000.0, format!("ceiling {:.0}", pa / 1000.0)));
-        let panel = |title: String, height, least, curves| Panel { title, height, least, limits: Vec::new(), curves };
+        let panel = |title: String, height, least, curves| Panel {
+            title,
+            height,
+            least,
+            limits: Vec::new(),
+            above: "from above",
+            curves,
+        };
         let mut panels = vec![
             panel("received, t".to_owned(), 150.0, (0.0, 0.1), received),
             panel(
@@ -150,6 +157,7 @@ impl Course<'_> {
             height: 80.0,
             least: (0.0, if unit == "m" { 1.0 } else { 10.0 }),
             limits: limit.into_iter().collect(),
+            above: "from above",
             curves: self.so("as it is", Stroke::So, |so| so.harm * times).into_iter().chain([would]).collect(),
         })
     }

@@ -65,6 +65,38 @@ fn tenths(px: f64) -> i32 {
     if px.is_finite() { (px * 10.0).round().clamp(-1e6, 1e6) as i32 } else { 0 }
 }
 
+/// A line may pass a point that is left out of it at so many tenths of a pixel above or below: a fifteenth of the line's own
+/// width.
+const BESIDE: f64 = 1.5;
+
+/// Those of the points that a line through all of them needs, the first and the last among them.
+fn knots(points: &[(i32, i32)]) -> Vec<(i32, i32)> {
+    let mut kept: Vec<(i32, i32)> = points.first().copied().into_iter().collect();
+    // Slopes from the last knot that pass all points behind it.
+    let (mut least, mut most) = (f64::NEG_INFINITY, f64::INFINITY);
+    for pair in points.windows(2) {
+        let from = |(x, y): (i32, i32), knot: (i32, i32)| (f64::from(x - knot.0), f64::from(y - knot.1));
+        let Some(&knot) = kept.last() else { break };
+        let (dx, dy) = from(pair[1], knot);
+        if dx <= 0.0 || dy < least * dx || dy > most * dx {
+            if knot != pair[0] {
+                kept.push(pair[0]);
+            }
+            (least, most) = (f64::NEG_INFINITY, f64::INFINITY);
+        }
+        let (dx, dy) = from(pair[1], *kept.last().unwrap_or(&knot));
+        if dx > 0.0 {
+            least = least.max((dy - BESIDE) / dx);
+            most = most.min((dy + BESIDE) / dx);
+        } else {
+            // Straight up or back: no slope says it.
+            kept.push(pair[1]);
+        }
+    }
+    kept.extend(points.last().filter(|last| kept.last() != Some(last)));
+    kept
+}
+
 /// A drawing in the making. All arguments in pixels.
 struct Canvas {
     size: Size,
@@ -89,19 +121,18 @@ impl Canvas {
         );
     }
 
-    /// A line through points; where there is none it is broken.
+    /// A line through points; where there is none it is broken. Points that nobody could tell from the straight line
+    /// between two others are left out.
     fn curve(&mut self, class: &str, points: &[Option<(f64, f64)>]) {
         let mut path = String::new();
-        let mut last: Option<(i32, i32)> = None;
-        for point in points {
-            let next = point.map(|(x, y)| (tenths(x), tenths(y)));
-            match (last, next) {
-                // Each step from where the one before ended: nothing adds up.
-                (Some((x, y)), Some((to_x, to_y))) => drop(write!(path, "l{} {}", to_x - x, to_y - y)),
-                (None, Some((x, y))) => drop(write!(path, "M{x} {y}")),
-                (_, None) => {}
+        for run in points.split(Option::is_none) {
+            let run: Vec<(i32, i32)> = run.iter().flatten().map(|(x, y)| (tenths(*x), tenths(*y))).collect();
+            let knots = knots(&run);
+            path.extend(knots.first().map(|(x, y)| format!("M{x} {y}")));
+            // Each step from where the one before ended: nothing adds up.
+            for pair in knots.windows(2) {
+                let _ = write!(path, "l{} {}", pair[1].0 - pair[0].0, pair[1].1 - pair[0].1);
             }
-            last = next;
         }
         let _ = write!(self.body, r#"<path class="{class}" d="{path}"/>"#);
     }
@@ -201,6 +232,32 @@ mod tests {
         assert_eq!(Axis::new(12_350.0, 12_720.0, 0.0, 1.0).ticks(5), [12_400.0, 12_500.0, 12_600.0, 12_700.0]);
         assert_eq!(Axis::new(0.0, 1.0, 0.0, 1.0).ticks(3), [0.0, 0.5, 1.0]);
         assert!(Axis::new(f64::NAN, 1.0, 0.0, 1.0).ticks(5).is_empty());
+    }
+
+    /// The line that is drawn passes every point within what nobody sees, and a straight one has two.
+    #[test]
+    fn a_curve_keeps_the_points_that_it_needs() {
+        let straight: Vec<(i32, i32)> = (0..500).map(|x| (4 * x, 3 * x + x % 2)).collect();
+        assert_eq!(knots(&straight), [straight[0], straight[499]]);
+        let mut state = 7_u32;
+        let mut noise = |most: u32| {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            i32::try_from((state >> 16) % most).unwrap_or(0)
+        };
+        for most in [1, 2, 5, 40] {
+            let points: Vec<(i32, i32)> = (0_i32..400).map(|x| (3 * x, (x - 200).pow(2) / 50 + noise(most))).collect();
+            let knots = knots(&points);
+            assert!(most > 2 || knots.len() < points.len() / 2, "{} of {}", knots.len(), points.len());
+            for (x, y) in &points {
+                let after = knots.iter().position(|knot| knot.0 >= *x).expect("the last is kept").max(1);
+                let ((x0, y0), (x1, y1)) = (knots[after - 1], knots[after]);
+                let on_line = f64::from(y0) + f64::from(y1 - y0) * f64::from(x - x0) / f64::from(x1 - x0);
+                assert!((on_line - f64::from(*y)).abs() <= BESIDE + 1e-9, "{x} {y} of {most}: {on_line}");
+            }
+        }
+        let up_and_back = [(0, 0), (0, 90), (10, 90), (5, 40), (5, 40)];
+        assert_eq!(knots(&up_and_back), up_and_back[..4]);
+        assert!(knots(&[]).is_empty() && knots(&[(1, 1)]) == [(1, 1)]);
     }
 
     #[test]

@@ -39,7 +39,7 @@ const OF_THE_PAGE: f64 = 2.0;
 const TRIES: u32 = 4 * BATCHES;
 
 /// The next second: every figure is another one.
-fn next(scene: &mut Published, n: u32) {
+pub fn next(scene: &mut Published, n: u32) {
     let frame = &mut scene.frame;
     frame.at.0 += SECOND_NS;
     for witness in &mut frame.witnesses {

@@ -19,6 +19,7 @@ mod sign_in;
 mod slow;
 mod steps;
 mod tls;
+mod touched;
 
 use brimwatch::engine::checks::CheckId;
 use brimwatch::engine::frame::Priority;

@@ -17,12 +17,21 @@ let staleAfterMs = 3000;
 let connected = false;
 let retryMs = FIRST_RETRY_MS;
 
+// A text that stays what it is, a text, is not laid out as a new one.
 export function put(node, text) {
-  if (node.textContent !== text) node.textContent = text;
+  if (node.textContent === text) return;
+  const only = node.childNodes.length === 1 ? node.firstChild : null;
+  if (only?.nodeType === Node.TEXT_NODE && text !== "") only.data = text;
+  else node.textContent = text;
 }
 
-function mark(name, value) {
-  if (body.dataset[name] !== String(value)) body.dataset[name] = value;
+// A browser styles anew what is set, also to what it was.
+export function mark(node, name, value) {
+  if (node.dataset[name] !== String(value)) node.dataset[name] = value;
+}
+
+export function set(node, name, value) {
+  if (node[name] !== value) node[name] = value;
 }
 
 // Makes what stands there like what came, and touches only what differs: the rest is not styled, laid out or painted
@@ -60,6 +69,86 @@ function match(has, node) {
   }
 }
 
+// A region's text is cut at its tags, a piece for each with the text behind it. Where the same tags come again only the
+// values and texts that differ are touched, and nothing is parsed. Inside a text or a value the server writes no bare < or ".
+const LONE = new Set(["br", "hr", "img", "input"]);
+const SIGNS = { "&amp;": "&", "&lt;": "<", "&gt;": ">", "&quot;": '"' };
+const plain = (text) => (text.includes("&") ? text.replace(/&(?:amp|lt|gt|quot);/g, (sign) => SIGNS[sign]) : text);
+const tagOf = (piece) => piece.slice(0, piece.indexOf(">") + 1);
+
+// Where each piece stands: its element, where its tag begins one, and the node of its text. Nothing where the page does not
+// hold what was written.
+function places(root, pieces) {
+  const all = root.querySelectorAll("*");
+  const found = [{ element: null, text: root.firstChild, pressed: false }];
+  const open = [];
+  let begun = 0;
+  for (let i = 1; i < pieces.length; i += 1) {
+    if (pieces[i][0] === "/") {
+      const closed = open.pop();
+      if (closed === undefined) return null;
+      found.push({ element: null, text: closed.nextSibling, pressed: open.some((one) => one.nodeName === "BUTTON") });
+      continue;
+    }
+    const element = all[begun];
+    begun += 1;
+    const tag = tagOf(pieces[i]);
+    const name = tag.slice(0, tag.search(/[ />]/));
+    if (element?.localName !== name) return null;
+    const lone = tag.endsWith("/>") || LONE.has(name);
+    if (!lone) open.push(element);
+    const pressed = name === "button" || open.some((one) => one.nodeName === "BUTTON");
+    found.push({ element, text: lone ? element.nextSibling : element.firstChild, pressed });
+  }
+  return begun === all.length && open.length === 0 ? found : null;
+}
+
+// What is to be done to make one piece another; null: it takes more than values and texts.
+function changes(was, is, place) {
+  const done = [];
+  const [before, after] = [tagOf(was), tagOf(is)];
+  if (before !== after) {
+    // Values stand at odd places, between quotes.
+    const [old, fresh] = [before.split('"'), after.split('"')];
+    if (place.element === null || old.length !== fresh.length || !place.element.isConnected) return null;
+    for (let at = 0; at < fresh.length; at += 1) {
+      if (old[at] === fresh[at]) continue;
+      if (at % 2 === 0) return null;
+      const name = fresh[at - 1].slice(fresh[at - 1].lastIndexOf(" ") + 1, -1);
+      done.push(() => place.element.setAttribute(name, plain(fresh[at])));
+    }
+  }
+  const [old, fresh] = [was.slice(before.length), is.slice(after.length)];
+  if (old !== fresh) {
+    const node = place.text;
+    // Somebody else may have had a hand in the page: a browser that translates it.
+    const ours = node?.nodeType === Node.TEXT_NODE && node.isConnected && node.data === plain(old);
+    if (!ours || fresh === "") return null;
+    done.push(() => { node.data = plain(fresh); });
+  }
+  return done;
+}
+
+// Brings a region from what it shows to what came, if that takes no other tags. Whatever is pressed is left to `renew`.
+function touch(node, region, html) {
+  const pieces = html.split("<");
+  if (pieces.length !== region.pieces.length) return false;
+  if (region.places === undefined) region.places = places(node, region.pieces);
+  if (region.places === null) return false;
+  const all = [];
+  for (let i = 0; i < pieces.length; i += 1) {
+    if (pieces[i] === region.pieces[i]) continue;
+    const place = region.places[i];
+    const done = place.pressed ? null : changes(region.pieces[i], pieces[i], place);
+    if (done === null) return false;
+    all.push(...done);
+  }
+  for (const change of all) change();
+  region.html = html;
+  region.pieces = pieces;
+  return true;
+}
+
 // What lies in a closed fold waits until somebody opens it.
 function folded(node) {
   const fold = node.closest("details");
@@ -69,8 +158,10 @@ function folded(node) {
 function showRegions() {
   for (const [id, html] of Object.entries(regions)) {
     const node = byId(id);
-    if (shown.get(id) === html || folded(node)) continue;
-    shown.set(id, html);
+    const region = shown.get(id);
+    if (region?.html === html || folded(node)) continue;
+    if (region !== undefined && touch(node, region, html)) continue;
+    shown.set(id, { html, pieces: html.split("<"), places: undefined });
     const fresh = document.createElement("template");
     fresh.innerHTML = html;
     renew(node, fresh.content);
@@ -107,7 +198,7 @@ function sound() {
   const state = body.dataset.state;
   const worst = ["high", "medium", "low"].find((priority) => unseen.includes(priority)) ?? "none";
   const wanted = state === "stale" || state === "lost" ? "stale" : worst;
-  mark("sound", wanted);
+  mark(body, "sound", wanted);
   const now = performance.now();
   const due = wanted !== sounding || now - soundedAt >= (SOUNDS[wanted]?.again ?? Infinity);
   if (due && SOUNDS[wanted]) {
@@ -141,13 +232,13 @@ function watch() {
   const age = heardAt === null ? null : performance.now() - heardAt;
   const late = age !== null && age > staleAfterMs;
   if (!connected && (late || age === null) && lastNumber !== null) {
-    mark("state", "lost");
+    mark(body, "state", "lost");
     put(words, words.dataset.lost);
   } else if (late) {
-    mark("state", "stale");
+    mark(body, "state", "stale");
     put(words, `${words.dataset.stale} ${Math.round(age / 1000)} ${words.dataset.since}`);
   } else if (age !== null) {
-    mark("state", "live");
+    mark(body, "state", "live");
     put(words, "");
   }
   sound();
@@ -193,12 +284,12 @@ function take(frame, show) {
   regions = frame.regions;
   showRegions();
   unseen = frame.alarms.filter((alarm) => !alarm.seen).map((alarm) => alarm.priority);
-  mark("alarms", frame.alarms.length);
-  mark("unseen", unseen.length);
+  mark(body, "alarms", frame.alarms.length);
+  mark(body, "unseen", unseen.length);
   show(frame);
   watch();
-  mark("number", frame.number);
-  mark("ready", "yes");
+  mark(body, "number", frame.number);
+  mark(body, "ready", "yes");
 }
 
 // A phone is sent pictures that are drawn for its width; turned or widened, it asks anew.

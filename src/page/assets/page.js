@@ -2,7 +2,7 @@
 // are changed, so that no press is lost; regions have no buttons but those of what is set aside. Nothing here computes, and
 // no sentence is written here.
 
-import { body, byId, follow, put } from "./feed.js";
+import { body, byId, follow, mark, put, set } from "./feed.js";
 import { showWalk, signWith } from "./steps.js";
 
 const address = `/bay/${body.dataset.bay}`;
@@ -30,10 +30,8 @@ function showAlarms(alarms) {
     for (const part of ["act", "care", "says", "beyond", "since"]) {
       put(row.querySelector(`.${part}`), alarm[part]);
     }
-    row.dataset.priority = alarm.priority;
-    row.dataset.seen = alarm.seen;
-    row.dataset.acts = alarm.acts;
-    row.querySelector("button").disabled = alarm.seen;
+    for (const name of ["priority", "seen", "acts"]) mark(row, name, alarm[name]);
+    set(row.querySelector("button"), "disabled", alarm.seen);
     if (list.children[place] !== row) list.insertBefore(row, list.children[place] ?? null);
   });
 }
@@ -42,7 +40,7 @@ function showAlarms(alarms) {
 function offerAside(alarms) {
   const choice = byId("aside-alarm");
   const offered = alarms.map((alarm) => alarm.key).join();
-  byId("set-aside").hidden = alarms.length === 0;
+  set(byId("set-aside"), "hidden", alarms.length === 0);
   if (choice.dataset.offered === offered) return;
   choice.dataset.offered = offered;
   const chosen = choice.value;
@@ -54,15 +52,15 @@ function offerAside(alarms) {
 
 function show(frame) {
   showAlarms(frame.alarms);
-  byId("start").disabled = !frame.can_start;
-  byId("close").disabled = !frame.can_close;
-  byId("delivery").hidden = !frame.can_check;
-  byId("reject").hidden = !frame.can_start;
-  byId("attend").hidden = !frame.can_attend;
+  set(byId("start"), "disabled", !frame.can_start);
+  set(byId("close"), "disabled", !frame.can_close);
+  set(byId("delivery"), "hidden", !frame.can_check);
+  set(byId("reject"), "hidden", !frame.can_start);
+  set(byId("attend"), "hidden", !frame.can_attend);
   showWalk(frame.walk);
   offerAside(frame.alarms.filter((alarm) => alarm.may_set_aside));
-  byId("dip").hidden = !frame.can_dip;
-  byId("zero").hidden = !frame.can_zero;
+  set(byId("dip"), "hidden", !frame.can_dip);
+  set(byId("zero"), "hidden", !frame.can_zero);
 }
 
 function enter(what) {

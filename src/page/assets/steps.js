@@ -1,8 +1,9 @@
 // The steps of a delivery: which one is signed, and by whom. The choice stays what the person made it; where its step is
 // done meanwhile the next one takes its place, and for a moment no press counts: it was meant for the other.
 
+import { byId, set } from "./feed.js";
+
 const SETTLE_MS = 1500;
-const byId = (id) => document.getElementById(id);
 let turn = [];
 let shown = "";
 let leads = null;
@@ -30,7 +31,7 @@ function choose() {
 
 export function showWalk(walk) {
   const fold = byId("walk");
-  fold.hidden = !walk.asked;
+  set(fold, "hidden", !walk.asked);
   if (walk.leads !== leads) {
     // While liquid moves the answers come first, and the next step after the pictures. Before, the fold's head shows the
     // next step; whoever signs opens it, and it stays so.
@@ -42,9 +43,9 @@ export function showWalk(walk) {
   leads = walk.leads;
   if (walk.check_fails && !failed) byId("delivery").open = true;
   failed = walk.check_fails;
-  byId("blow-form").hidden = walk.blowing === null;
-  byId("blow-begin").hidden = walk.blowing !== false;
-  byId("blow-end").hidden = walk.blowing !== true;
+  set(byId("blow-form"), "hidden", walk.blowing === null);
+  set(byId("blow-begin"), "hidden", walk.blowing !== false);
+  set(byId("blow-end"), "hidden", walk.blowing !== true);
   const now = JSON.stringify(walk.turn);
   if (now === shown) return;
   shown = now;

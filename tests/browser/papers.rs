@@ -264,6 +264,12 @@ fn every_fault_is_in_the_language_of_who_reads_it() {
             assert!(beside.iter().all(|text| list.contains(text)), "{name}: {beside:?} is not of {list:?}");
             said.push((list, beside));
         }
+        browser.screen(390, 844, 1, false);
+        browser.picture(
+            &pictures("page").join(format!("es-phone-papers-{}.png", name.replace(' ', "-").replace(',', ""))),
+        );
+        assert_eq!(browser.value(SIDEWAYS), "", "{name}: scrolls sideways");
+        browser.screen(1280, 800, 1, false);
         let [(english, _), (spanish, _)] = &said[..] else { panic!("two languages") };
         assert!(!english.is_empty() && english.len() == spanish.len(), "{name}: {english:?}\n{spanish:?}");
         found_in_all += spanish.len();

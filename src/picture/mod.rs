@@ -65,7 +65,7 @@ fn tenths(px: f64) -> i32 {
     if px.is_finite() { (px * 10.0).round().clamp(-1e6, 1e6) as i32 } else { 0 }
 }
 
-/// A line may pass a point that is left out of it at so many tenths of a pixel above or below: a fifteenth of the line's own
+/// A line may pass a point that is left out of it at so many tenths of a pixel above or below: a sixteenth of the line's own
 /// width.
 const BESIDE: f64 = 1.5;
 
@@ -88,7 +88,7 @@ fn knots(points: &[(i32, i32)]) -> Vec<(i32, i32)> {
         if dx > 0.0 {
             least = least.max((dy - BESIDE) / dx);
             most = most.min((dy + BESIDE) / dx);
-        } else {
+        } else if kept.last() != Some(&pair[1]) {
             // Straight up or back: no slope says it.
             kept.push(pair[1]);
         }

@@ -265,6 +265,9 @@ fn every_fault_is_in_the_language_of_who_reads_it() {
             said.push((list, beside));
         }
         browser.screen(390, 844, 1, false);
+        browser.value(
+            "(document.activeElement.closest('.field') ?? document.getElementById('found')).scrollIntoView(); 0",
+        );
         browser.picture(
             &pictures("page").join(format!("es-phone-papers-{}.png", name.replace(' ', "-").replace(',', ""))),
         );

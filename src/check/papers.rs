@@ -40,7 +40,7 @@ pub fn checks(site: &Site, delivery: &DeliveryFile, now: WallTime) -> Vec<PaperC
         let CheckText { name, state, says } = English.check(scene, check);
         PaperCheck { check: check.id.name(), name, state, by_person: check.by_person, says }
     };
-    frame.checks.iter().map(|check| line(check)).collect()
+    frame.checks.iter().map(line).collect()
 }
 
 /// A line or more for each, and what the list is not.

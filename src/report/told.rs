@@ -174,7 +174,7 @@ pub(super) fn checks(settings: &Settings, frame: &Frame, zone: &TimeZone) -> Vec
             says: text.says,
         }
     };
-    frame.checks.iter().map(|check| account(check)).collect()
+    frame.checks.iter().map(account).collect()
 }
 
 /// How long each verdict held.

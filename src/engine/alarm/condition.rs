@@ -131,7 +131,6 @@ impl Sight<'_> {
     }
 
     /// Conditions on each tank, asked at every tick.
-    #[must_use]
     pub fn of_tanks(&self) -> impl Iterator<Item = (AlarmKey, Condition)> {
         let tanks = (0..self.settings.tanks.len()).filter_map(|t| u16::try_from(t).ok());
         tanks.map(|tank| (key(AlarmId::OtherTankRises, tank), self.other_tank_rises(tank)))

@@ -88,6 +88,8 @@ struct Queue {
     oldest: Option<Instant>,
     /// Number of the last input taken.
     last_number: u64,
+    /// The thread waits for a wake: there was nothing for it.
+    waits: bool,
     /// An entry is among `bytes`: flush at once.
     urgent: bool,
     overflowed: bool,
@@ -204,7 +206,7 @@ impl Recorder {
             queue.inputs += 1;
             queue.urgent |= matches!(input.event, Event::Entry(_) | Event::Settings(_));
         }
-        self.shared.notify(&queue);
+        self.shared.notify(queue);
         number
     }
 
@@ -214,7 +216,7 @@ impl Recorder {
         if queue.take(Kind::Output, number, &form::encode(frame)) {
             queue.outputs += 1;
         }
-        self.shared.notify(&queue);
+        self.shared.notify(queue);
     }
 
     /// Takes what was really so in a drill.
@@ -223,7 +225,7 @@ impl Recorder {
         let mut queue = self.shared.lock();
         let number = queue.last_number;
         queue.take(Kind::Truth, number, &body);
-        self.shared.notify(&queue);
+        self.shared.notify(queue);
     }
 
     /// For who can wait, where a watch cannot: waits until less than half of what may wait does.
@@ -305,8 +307,7 @@ impl Shared {
     }
 
     /// Wakes the thread and says what only the giving side sees: that the bound is reached, that the disk hangs.
-    fn notify(&self, queue: &Queue) {
-        self.wake.notify_one();
+    fn notify(&self, mut queue: MutexGuard<'_, Queue>) {
         let late = queue.oldest.is_some_and(|oldest| oldest.elapsed() > LATE_AFTER);
         let waiting = (queue.held + queue.bytes.len()) as u64;
         self.progress.send_if_modified(|progress| {
@@ -319,6 +320,12 @@ impl Shared {
             progress.state = state;
             changed
         });
+        let waits = std::mem::take(&mut queue.waits);
+        // It would only wait again, for the lock.
+        drop(queue);
+        if waits {
+            self.wake.notify_one();
+        }
     }
 }
 
@@ -520,6 +527,7 @@ impl<D: Disk> Writer<D> {
     fn fetch(&mut self, until: Option<Instant>) -> (bool, Option<Closing>) {
         let mut queue = self.shared.lock();
         while queue.bytes.is_empty() && queue.closing.is_none() && !queue.urgent {
+            queue.waits = true;
             let Some(left) = until.map(|until| until.saturating_duration_since(Instant::now())) else {
                 queue = self.shared.wake.wait(queue).unwrap_or_else(PoisonError::into_inner);
                 continue;
@@ -529,6 +537,7 @@ impl<D: Disk> Writer<D> {
             }
             queue = self.shared.wake.wait_timeout(queue, left).unwrap_or_else(PoisonError::into_inner).0;
         }
+        queue.waits = false;
         let bytes = std::mem::take(&mut queue.bytes);
         queue.held += bytes.len();
         self.last_number = queue.last_number;

@@ -7,14 +7,15 @@
 
 use super::bank::{Bank, Seen};
 use super::block::BLOCK_TICKS;
-use super::disturbance::{Disturbance, Off, RISING};
+use super::disturbance::{Disturbance, GONE, Off, RISING};
 use super::filter::{self, Filter, STATES, Vector};
-use super::frame::{Reason, Validity, WitnessId};
+use super::frame::{Reason, Source, Validity, WitnessId};
 use super::reconcile::Panel;
 use super::witness::{Account, Errors};
 use crate::time::EngineTime;
 use std::collections::VecDeque;
 
+const FLOW: usize = WitnessId::Flow as usize;
 const SCALE: usize = WitnessId::Scale as usize;
 const TANK: usize = WitnessId::Tank as usize;
 
@@ -136,6 +137,10 @@ pub struct Comparison {
     signals: [Option<u16>; 3],
     /// Something has moved.
     begun: bool,
+    /// What passed while the meter's total was away, as far as it is not known, kg; and blocks until the meter, for which that
+    /// has grown, tells of jumps again: what the others were off by against it counts no more.
+    gap_kg: f64,
+    meter_new: usize,
 }
 
 /// What a tick brings.
@@ -149,6 +154,8 @@ pub struct Tick<'a> {
     pub changed: [Option<EngineTime>; 3],
     /// How fast the mass moves, kg/s.
     pub rate_kg_per_s: f64,
+    /// Any of them says that it moves: one that stands pulls the rate down.
+    pub moves: bool,
     /// How much is in by all of them, kg.
     pub received_kg: f64,
     /// Statistic above which a fault is looked at: the scatter is not learnt while one grows.
@@ -164,6 +171,8 @@ impl Comparison {
             before: VecDeque::new(),
             disturbances: [0; 3].map(|_| Disturbance::fresh()),
             begun: false,
+            gap_kg: 0.0,
+            meter_new: 0,
             sums: Default::default(),
             ticks: 0,
             begin: at,
@@ -230,18 +239,20 @@ impl Comparison {
         self.keep(dt_s);
         self.learnt.pass(self.begin, dt_s, &errors);
         let means = self.sums.map(|sum| sum.mean(tick, dt_s));
-        self.begun |= means.iter().flatten().any(|kg| *kg > BEGINS_KG);
-        if !self.begun {
-            return;
-        }
         let noise_kg2 = [0, 1, 2].map(|i| {
             #[expect(clippy::cast_precision_loss, reason = "five at most")]
             let updates = self.sums[i].updates.max(1) as f64;
             errors[i].white_kg * errors[i].white_kg / updates
         });
         let feels = [0, 1, 2].map(|i| filter::feels(&accounts[i], i));
-        if self.look_for_disturbances(tick.at, &accounts, &means, &feels, &noise_kg2) {
+        self.begun |= means.iter().flatten().any(|kg| *kg > BEGINS_KG);
+        let stands = self.sums[FLOW].updates == 0 && tick.moves;
+        if self.look_for_disturbances((tick.at, stands), &accounts, &means, &feels, &noise_kg2) {
             self.take_back(&errors);
+        }
+        // Who steps on the deck before anything comes in is seen all the same.
+        if !self.begun {
+            return;
         }
         let excused = self.excused();
         let there = [0, 1, 2].map(|i| means[i].filter(|_| !excused[i]));
@@ -320,10 +331,12 @@ impl Comparison {
         }
     }
 
-    /// Scale and tank are each held against the meter, else against each other; true when an excuse begins.
+    /// Scale and tank are each held against the meter, else against each other; true when an excuse begins. A meter that
+    /// came back with part of its total lost says nothing of who stepped on meanwhile: for a while they are held against each
+    /// other. `stands`: its register does, while mass moves.
     fn look_for_disturbances(
         &mut self,
-        at: EngineTime,
+        (at, stands): (EngineTime, bool),
         accounts: &[Account; 3],
         means: &[Option<f64>; 3],
         feels: &[Vector; 3],
@@ -331,23 +344,28 @@ impl Comparison {
     ) -> bool {
         // What a rising jump has taught already is left out.
         let filter = &self.before.back().map_or(&self.learnt, |(learnt, ..)| learnt).filter;
+        let gap_kg = accounts[FLOW].budget.0[Source::Gap as usize];
+        self.meter_new = if gap_kg > self.gap_kg { GONE } else { self.meter_new.saturating_sub(1) };
+        self.gap_kg = gap_kg;
+        let pair = means[SCALE].is_some() && means[TANK].is_some();
+        let by_meter = means[FLOW].is_some() && (self.meter_new == 0 || !pair);
+        let (fills, stands) = (!self.begun, by_meter && stands);
         let off = [SCALE, TANK].map(|i| {
-            let other = if means[0].is_some() { 0 } else { SCALE + TANK - i };
+            let other = if by_meter { FLOW } else { SCALE + TANK - i };
             let mut parts = [0.0; 3];
             parts[i] = 1.0;
             parts[other] = -1.0;
             let row = Row { parts, noise_kg2: noise_kg2[i] + noise_kg2[other] };
-            let value = means[i]? - means[other]?;
-            let expected = filter.lasting(&mixed(&row, feels));
+            let kg = means[i]? - means[other]? - filter.lasting(&mixed(&row, feels));
             let slow = accounts[i].errors.slow_kg;
             // About the mean of up to eight blocks: white noise 1/8 more, noise with a memory about 1/3.
             let sigma_kg = (9.0 / 8.0 * row.noise_kg2 + 4.0 / 3.0 * slow * slow).sqrt();
-            Some(Off { kg: value - expected, sigma_kg, kg_per_unit: accounts[i].kg_per_unit })
+            Some(Off { kg, sigma_kg, kg_per_unit: accounts[i].kg_per_unit, fills, stands })
         });
-        let jumps = [SCALE, TANK].map(|i| self.disturbances[i].clear_jump_kg(&off[i - SCALE]?));
+        let jumps = [SCALE, TANK].map(|i| self.disturbances[i].clear_jump(at, &off[i - SCALE]?));
         let mut began = false;
         for (nth, (i, id)) in [(SCALE, WitnessId::Scale), (TANK, WitnessId::Tank)].into_iter().enumerate() {
-            let other = if means[0].is_some() { jumps[1 - nth] } else { None };
+            let other = if by_meter { jumps[1 - nth] } else { None };
             match off[nth] {
                 Some(off) => began |= self.disturbances[i].block(id, at, &off, other),
                 None => self.disturbances[i].absent(),

@@ -40,20 +40,22 @@ const GROWS: f64 = 0.5;
 /// See above.
 const GROWS_SIGMAS: f64 = 3.0;
 /// Where the third witness jumped by as much, up to this share of it, it is the meter that jumped: seen within this time
-/// of the jump, s.
+/// of the jump, s, and where its own is no older than that: one from before is another matter.
 const MEANT: f64 = 0.35;
 /// See above.
 const MEANT_S: f64 = 20.0;
 /// A jump of the third witness is one beyond this many standard deviations.
 const OTHER_SIGMAS: f64 = 4.0;
-/// Of a jump at least this share is off what is expected.
-const BEYOND: f64 = 0.5;
+/// A step back takes at least this share off what a step of its own the other way has left.
+const BACK_TO: f64 = 0.5;
 /// Blocks looked back on, and how many of the latest may hold part of a jump already (a gauge follows with its lag).
 const KEPT: usize = 10;
 /// See above.
 pub const RISING: usize = 2;
+/// Who comes so soon after another has gone, s, has no excuse in all of his own.
+const CHANGES_S: f64 = 15.0;
 /// Blocks after which what a witness was off by is no longer told by what it was off by before it went.
-const GONE: usize = 12;
+pub const GONE: usize = 12;
 /// Fewest blocks that a jump is measured from.
 const FEWEST: usize = 2;
 
@@ -66,6 +68,18 @@ pub struct Off {
     pub sigma_kg: f64,
     /// kg per unit of its signal.
     pub kg_per_unit: f64,
+    /// Nothing has come in yet. What fills the line makes up for somebody's weight on the scale, so that nobody can say that it is
+    /// back; and of what grows only one who steps on can be told.
+    pub fills: bool,
+    /// The meter stands while mass moves: nobody can say that it is back.
+    pub stands: bool,
+}
+
+/// By how much a witness jumped, where that is more than noise, and since when it has.
+#[derive(Debug, Clone, Copy)]
+pub struct Jump {
+    kg: f64,
+    since: EngineTime,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -109,7 +123,14 @@ pub struct Disturbance {
     stays: bool,
     /// When what stays came.
     left_off: Option<EngineTime>,
+    /// Since when its jump has been more than noise.
+    clear: Option<EngineTime>,
+    /// Its last step of its own that was no visit, or did not go with it, kg. What the filter believes it to be off by is none:
+    /// that may be what another one lied.
+    stepped_kg: f64,
     excuse: Option<Excuse>,
+    /// When the last excuse began, and when he for whom it was had gone.
+    before: Option<(EngineTime, EngineTime)>,
 }
 
 impl Disturbance {
@@ -140,8 +161,9 @@ impl Disturbance {
 
     /// By how much it jumped against the blocks before the last, where that is more than noise.
     #[must_use]
-    pub fn clear_jump_kg(&self, off: &Off) -> Option<f64> {
-        self.jump_kg(off).filter(|jump_kg| jump_kg.abs() > OTHER_SIGMAS * off.sigma_kg)
+    pub fn clear_jump(&self, at: EngineTime, off: &Off) -> Option<Jump> {
+        let kg = self.jump_kg(off).filter(|jump_kg| jump_kg.abs() > OTHER_SIGMAS * off.sigma_kg)?;
+        Some(Jump { kg, since: self.clear.unwrap_or(at) })
     }
 
     /// By how much it is off since before it jumped; None: too few blocks tell.
@@ -159,39 +181,57 @@ impl Disturbance {
         Some(older.iter().fold(0.0, |sum, kg| sum + kg) / n)
     }
 
-    /// Takes a block; true when an excuse begins with it. `other_kg`: by how much the other one jumped against the same
-    /// meter, where that is more than noise.
-    pub fn block(&mut self, witness: WitnessId, at: EngineTime, off: &Off, other_kg: Option<f64>) -> bool {
+    /// Takes a block; true when an excuse begins with it. `other`: the jump of the other one against the same meter.
+    pub fn block(&mut self, witness: WitnessId, at: EngineTime, off: &Off, other: Option<Jump>) -> bool {
         self.gone = 0;
         self.stays = false;
         let jump_kg = self.jump_kg(off);
-        let meter = jump_kg.zip(other_kg).is_some_and(|(own, other)| (own - other).abs() < MEANT * own.abs());
+        self.clear = self.clear_jump(at, off).map(|jump| jump.since);
+        let since = self.excuse.map(|excuse| excuse.first).or(self.clear).unwrap_or(at);
+        let together = |other: &Jump| since.since_s(other.since) <= MEANT_S;
+        let meter =
+            jump_kg.zip(other.filter(together)).is_some_and(|(own, other)| (own - other.kg).abs() < MEANT * own.abs());
         match (self.excuse, jump_kg) {
             (Some(excuse), Some(jump_kg)) => {
                 if meter && at.since_s(excuse.since) <= MEANT_S || is_over(witness, at, off, jump_kg, excuse) {
                     // What it is off by now is where the next jump is looked for from.
                     let left_off = (!meter).then_some(excuse.first);
-                    *self = Disturbance { stays: !meter, left_off, ..Disturbance::default() };
-                } else if is_back(off, jump_kg, excuse) {
-                    self.excuse = None;
+                    let stepped_kg = if meter { 0.0 } else { jump_kg };
+                    *self = Disturbance { stays: !meter, left_off, stepped_kg, ..Disturbance::default() };
+                } else if is_back(witness, off, jump_kg, &excuse) {
+                    (self.excuse, self.before) = (None, Some((excuse.first, at)));
                 } else {
                     self.excuse = Some(excuse.go_on(witness, at, jump_kg, off.sigma_kg));
                 }
             }
-            (None, Some(jump_kg)) if !meter && excusable(witness, jump_kg, off) => {
+            (None, Some(jump_kg)) if !meter && excusable(witness, jump_kg, off, self.stepped_kg) => {
                 self.left_off = None;
+                let changed = self.before.filter(|(_, gone)| at.since_s(*gone) <= CHANGES_S);
+                let first = changed.map_or(at, |(first, _)| first);
                 self.excuse =
-                    Some(Excuse { first: at, since: at, jump_kg, most_kg: jump_kg.abs(), recent_kg: [jump_kg; DIP] });
+                    Some(Excuse { first, since: at, jump_kg, most_kg: jump_kg.abs(), recent_kg: [jump_kg; DIP] });
                 return true;
             }
+            (None, Some(jump_kg)) if !meter && self.clear.is_some() => self.steps(jump_kg),
             _ => {}
         }
-        if self.excuse.is_none() {
+        if self.excuse.is_none() && !off.fills {
             self.past_kg.rotate_right(1);
             self.past_kg[0] = off.kg;
             self.count = (self.count + 1).min(KEPT);
         }
         false
+    }
+
+    /// A jump that is no visit. It is seen for as long as blocks from before it count: the most of it is what it is. One the
+    /// other way takes it back.
+    fn steps(&mut self, jump_kg: f64) {
+        let (same, larger) = (self.stepped_kg * jump_kg >= 0.0, jump_kg.abs() > self.stepped_kg.abs());
+        self.stepped_kg = match (same, larger) {
+            (true, true) => jump_kg,
+            (true, false) => self.stepped_kg,
+            (false, _) => 0.0,
+        };
     }
 
     /// Nothing was seen of it in this block. What it was off by before counts for a minute.
@@ -210,8 +250,12 @@ pub fn clear_kg(witness: usize, noise_kg: f64) -> f64 {
     least_kg.max(JUMP_SIGMAS * std::f64::consts::SQRT_2 * noise_kg)
 }
 
-fn is_back(off: &Off, now_kg: f64, excuse: Excuse) -> bool {
-    now_kg.abs() < (BACK_SIGMAS * off.sigma_kg).max(BACK_SHARE * excuse.most_kg)
+fn is_back(witness: WitnessId, off: &Off, now_kg: f64, excuse: &Excuse) -> bool {
+    let level = now_kg.abs() < (BACK_SIGMAS * off.sigma_kg).max(BACK_SHARE * excuse.most_kg);
+    // Foam falls by and by, people leave at once. What creeps back on a scale is what the filter is learning.
+    let most_kg = excuse.recent_kg.iter().fold(0.0, |most: f64, kg| most.max(kg.abs()));
+    let left = witness != WitnessId::Scale || most_kg - now_kg.abs() > PEOPLE_KG.0;
+    level && left && !off.fills && !off.stands
 }
 
 fn is_over(witness: WitnessId, at: EngineTime, off: &Off, now_kg: f64, excuse: Excuse) -> bool {
@@ -233,13 +277,18 @@ pub fn most_kg(witness: usize, kg_per_unit: f64) -> f64 {
 }
 
 /// The sign and size of people or foam. Received by scale falls by what steps on the deck.
-fn excusable(witness: WitnessId, jump_kg: f64, off: &Off) -> bool {
+fn excusable(witness: WitnessId, jump_kg: f64, off: &Off, stepped_kg: f64) -> bool {
     let most_kg = most_kg(witness as usize, off.kg_per_unit);
-    // A step back from being off the other way is no visitor.
-    if off.kg * jump_kg.signum() < BEYOND * jump_kg.abs() {
+    // A step back from being off the other way is no visitor. What a scale is off by without a step of its own is what another one
+    // lied, or a leak: he who steps on then is one. A gauge has waves and lag in what it is off by, and foam is soon gone.
+    let back_kg = |from_kg: f64| -from_kg * jump_kg.signum();
+    let stands_kg = back_kg(off.kg - jump_kg);
+    let back_kg = if witness == WitnessId::Scale { stands_kg.min(back_kg(stepped_kg)) } else { stands_kg };
+    if back_kg > BACK_TO * jump_kg.abs() {
         return false;
     }
     match witness {
+        _ if off.fills && (witness != WitnessId::Scale || jump_kg > 0.0) => false,
         WitnessId::Scale => jump_kg.abs() > PEOPLE_KG.0.max(JUMP_SIGMAS * off.sigma_kg) && jump_kg.abs() < most_kg,
         WitnessId::Tank => jump_kg > FOAM_SIGMAS * off.sigma_kg && jump_kg < most_kg,
         WitnessId::Flow => false,
@@ -253,13 +302,18 @@ mod tests {
 
     const BLOCK_S: usize = 5;
 
+    fn off(witness: WitnessId, kg: f64) -> Off {
+        let kg_per_unit = if witness == WitnessId::Tank { 10_000.0 } else { 1.0 };
+        Off { kg, sigma_kg: 5.0, kg_per_unit, fills: false, stands: false }
+    }
+
     /// A deck clear for a minute, then so much on it at so many s after the first stepped on; when it was excused, s after that.
     fn excused_s(witness: WitnessId, until_s: u64, on_deck_kg: impl Fn(u64) -> f64) -> Vec<u64> {
         let (mut disturbance, first_s) = (Disturbance::fresh(), 60);
         let mut excused = Vec::new();
         for s in (0..first_s + until_s).step_by(BLOCK_S) {
             let kg = if s < first_s { 0.0 } else { on_deck_kg(s - first_s) };
-            let off = Off { kg, sigma_kg: 5.0, kg_per_unit: if witness == WitnessId::Tank { 10_000.0 } else { 1.0 } };
+            let off = off(witness, kg);
             disturbance.block(witness, EngineTime(s * SECOND_NS), &off, None);
             if disturbance.excused().is_some() {
                 excused.push(s - first_s);
@@ -295,5 +349,51 @@ mod tests {
         let visits = excused_s(WitnessId::Scale, 800, |s| if (100..200).contains(&s) { 0.0 } else { -80.0 });
         assert!(visits.contains(&95) && !visits.contains(&150), "{visits:?}");
         assert_eq!(visits.last().copied(), Some(400), "200 s from the second visit on: {visits:?}");
+    }
+
+    /// Off by so much at every block of the scale; whether it is excused after each.
+    fn excused(off_kg: &[f64], other: impl Fn(usize) -> Option<Jump>) -> Vec<bool> {
+        let mut disturbance = Disturbance::fresh();
+        let blocks = off_kg.iter().enumerate().map(|(i, kg)| {
+            let at = EngineTime((i * BLOCK_S) as u64 * SECOND_NS);
+            disturbance.block(WitnessId::Scale, at, &off(WitnessId::Scale, *kg), other(i));
+            disturbance.excused().is_some()
+        });
+        blocks.collect()
+    }
+
+    /// What a scale is off by crept in, 4 kg a block, or was another one's lie: who steps on then is a visitor. Where a step of its
+    /// own put it there, which outstayed its excuse, a step back is none.
+    #[test]
+    fn a_step_back_needs_a_step() {
+        let crept: Vec<f64> = (0..70).map(|i| 4.0 * f64::from(i.min(25))).collect();
+        let stepped: Vec<f64> = (0..70).map(|i| if i < 10 { 0.0 } else { 100.0 }).collect();
+        let then = |before: &[f64], by_kg: f64| excused(&[before, &[before[69] + by_kg]].concat(), |_| None);
+        assert!(!then(&crept, 0.0).contains(&true));
+        assert_eq!(then(&crept, -90.0)[70..], [true]);
+        assert_eq!(then(&stepped, 0.0).iter().filter(|excused| **excused).count(), 41, "200 s");
+        assert_eq!(then(&stepped, -90.0)[70..], [false]);
+        assert_eq!(then(&stepped, 90.0)[70..], [true], "further off is no step back");
+    }
+
+    /// The other one jumped alike: now, and it is the meter; long before, and it is another matter.
+    #[test]
+    fn a_jump_from_before_is_not_the_meters() {
+        let steps_on = [vec![0.0; 20], vec![-90.0; 3]].concat();
+        let jumped = |since_block: usize| {
+            Some(Jump { kg: -90.0, since: EngineTime((since_block * BLOCK_S) as u64 * SECOND_NS) })
+        };
+        assert!(!excused(&steps_on, |i| jumped(20).filter(|_| i >= 20))[20..].contains(&true));
+        assert_eq!(excused(&steps_on, |i| jumped(8).filter(|_| i >= 8))[20..], [true; 3]);
+    }
+
+    /// Who leaves does so at once; what creeps back within minutes is no leaving.
+    #[test]
+    fn nobody_leaves_by_and_by() {
+        let creeps = (0..30).map(|i| (3.0 * f64::from(i) - 90.0).min(0.0));
+        let excused_then = excused(&[vec![0.0; 20], creeps.collect()].concat(), |_| None);
+        assert_eq!(excused_then[20..50], [true; 30], "for 145 s");
+        let leaves = [vec![0.0; 20], vec![-90.0; 10], vec![0.0; 2]].concat();
+        assert_eq!(excused(&leaves, |_| None)[29..], [true, false, false]);
     }
 }

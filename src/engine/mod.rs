@@ -319,7 +319,7 @@ impl Monitor {
                 if !planted(Bug::GapForgotten) {
                     self.readings.blind();
                 }
-                self.watch.blind();
+                self.watch.blind(self.at);
                 self.observe()
             }
             Event::Neighbour(word) => {
@@ -498,7 +498,7 @@ impl Monitor {
         }
         self.attendance.start(who, self.at);
         self.readings.transfer_starts();
-        self.watch = Watch::new(self.at);
+        self.watch = Watch::started(self.at);
     }
 
     fn mark_step(&mut self, step: &str, skipped: bool, (side, who, note): (Side, &str, &str)) {

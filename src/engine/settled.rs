@@ -6,9 +6,12 @@
 //! that is a few per cent off is off by a few kilograms over a minute. Margin, comparison and alarms look at the readings
 //! themselves: nothing that is evened out comes too late there.
 //!
+//! A meter that stands while mass moves drags along what is read by it, until it is found frozen: what it may have missed counts
+//! in what is evened out by it.
+//!
 //! A jump beyond what people or foam can be is not evened out: from then on a witness is read anew.
 //!
-//! While the meter is away a reading stands alone. Where it then jumps as no flow can, it is doubtful at once: for as long as
+//! While the meter is away, and after nobody watched, a reading stands alone. Where it then jumps as no flow can, it is doubtful at once: for as long as
 //! a jump may rise before the comparison sees it.
 
 use super::comparison::RISING_S;
@@ -22,7 +25,6 @@ use std::collections::VecDeque;
 const WINDOW_S: f64 = 60.0;
 /// Readings are kept so far apart, s.
 const TICK_S: f64 = 1.0;
-
 const FLOW: usize = WitnessId::Flow as usize;
 const SCALE: usize = WitnessId::Scale as usize;
 const TANK: usize = WitnessId::Tank as usize;
@@ -77,17 +79,30 @@ impl Track {
 #[derive(Debug, Clone, Default)]
 pub struct Settled {
     tracks: [Track; 3],
+    /// The meter's register stands though mass may move: as much as may have passed since, by rates, kg.
+    missed_kg: Option<f64>,
 }
 
 impl Settled {
-    /// A second has gone by: what the witnesses say, since when each one's signal has been what it is, and who is excused.
+    /// Nobody watched until now: what was before evens nothing out, and who stepped on meanwhile is yet to be seen.
+    pub fn blind(&mut self, at: EngineTime) {
+        *self = Settled::default();
+        for i in [SCALE, TANK] {
+            self.tracks[i].jumped = Some(at);
+        }
+    }
+
+    /// A second has gone by: what the witnesses say, since when each one's signal has been what it is, who is excused, and what the
+    /// meter may have missed, kg.
     pub fn tick(
         &mut self,
         at: EngineTime,
         accounts: &[Account; 3],
         changed: [Option<EngineTime>; 3],
         excused: [bool; 3],
+        missed_kg: Option<f64>,
     ) {
+        self.missed_kg = missed_kg;
         let meter_kg = accounts[FLOW].credible().map(|e| e.value);
         for i in [SCALE, TANK] {
             let track = &mut self.tracks[i];
@@ -138,11 +153,21 @@ impl Settled {
         }
     }
 
-    /// Whether a witness has just jumped, and nothing from before evens it out: it stands alone, or did when it jumped.
+    /// A transfer starts: all say nothing, and who steps on now jumps from there.
+    pub fn start(&mut self, at: EngineTime) {
+        for i in [SCALE, TANK] {
+            self.tracks[i].read.push_back((at, 0.0));
+        }
+    }
+
+    /// Whether a witness has just jumped, and too little from before evens it out: it stands alone, or did when it jumped.
     #[must_use]
     pub fn jumps_alone(&self, witness: usize, accounts: &[Account; 3]) -> bool {
         let track = &self.tracks[witness];
-        let is_new = |jumped: EngineTime| track.past.front().is_none_or(|past| past.at >= jumped);
+        let is_new = |jumped: EngineTime| {
+            let before = track.past.iter().filter(|past| past.at < jumped).count();
+            2 * before <= track.past.len()
+        };
         track.jumped.is_some_and(|jumped| is_new(jumped) || !self.holds(witness, accounts))
     }
 
@@ -173,7 +198,7 @@ impl Settled {
     #[expect(clippy::cast_precision_loss, reason = "sixty at most")]
     fn evened(&self, witness: usize, accounts: &[Account; 3]) -> Option<Account> {
         let (own, meter) = (&accounts[witness], accounts[FLOW].credible()?);
-        own.credible()?;
+        let read_kg = own.credible()?.value;
         let past = &self.tracks[witness].past;
         let (oldest, newest) = (past.front()?, past.back()?);
         let n = past.len() as f64;
@@ -190,12 +215,18 @@ impl Settled {
         // By what the meter's movement since then may be off: in proportion to all it has counted.
         let since_kg = (meter.value - mean(|past| past.meter_kg)).abs();
         let carried_kg = meter.u * (since_kg / meter.value.abs().max(1.0)).min(1.0);
+        let evened_kg = meter.value + mean(|past| past.off_kg);
+        // What the meter has missed is missing, by rates or by the reading itself, or some of it (rectangular, JCGM 100:2008, 4.3.7).
+        let by_reading_kg = if self.tracks[witness].excused { 0.0 } else { read_kg - evened_kg };
+        let missed_kg = self.missed_kg.map_or(0.0, |by_rates_kg| by_rates_kg.max(by_reading_kg));
+        let missed_kg2 = missed_kg * missed_kg / 3.0;
         let source = if witness == SCALE { Source::ScaleReading } else { Source::LevelReading };
         let mut account = *own;
         let reading = &mut account.budget.0[source as usize];
         let alone_kg2 = errors.white_kg * errors.white_kg + errors.slow_kg * errors.slow_kg;
-        *reading = ((*reading * *reading - alone_kg2).max(0.0) + left_kg2 + carried_kg * carried_kg).sqrt();
-        account.received_kg = Some(meter.value + mean(|past| past.off_kg));
+        *reading =
+            ((*reading * *reading - alone_kg2).max(0.0) + left_kg2 + carried_kg * carried_kg + missed_kg2).sqrt();
+        account.received_kg = Some(evened_kg);
         Some(account)
     }
 }

@@ -46,6 +46,9 @@ const FALLS_KG: f64 = 300.0;
 /// A trailer drives off within this time, s (assumption).
 const DEPARTS_S: f64 = 60.0;
 
+/// A meter's register that has not changed for so long stands, s: several rounds of any device (assumption).
+const STANDS_S: f64 = 5.0;
+
 /// A mass rises no faster than so many times its rate over the last minute: a valve that is opened further (assumption).
 const RISES_TIMES: f64 = 2.0;
 /// A flow rate says that mass moves when it exceeds its zero and this many standard uncertainties of its noise.
@@ -68,6 +71,8 @@ pub struct Watch {
     pub rate: Option<Estimate>,
     /// The fastest any credible witness says, kg/s; kept while none is left.
     pub fastest_kg_per_s: f64,
+    /// The fastest that any of them says now, beyond noise, kg/s.
+    moves_kg_per_s: f64,
     /// How the rate went so far.
     pub course: Course,
     /// What the line lets through.
@@ -106,6 +111,7 @@ impl Watch {
             verdict: verdict::none(at),
             rate: None,
             fastest_kg_per_s: 0.0,
+            moves_kg_per_s: 0.0,
             course: Course::default(),
             line: Line::default(),
             zero: None,
@@ -117,10 +123,18 @@ impl Watch {
         }
     }
 
+    /// A transfer starts.
+    #[must_use]
+    pub fn started(at: EngineTime) -> Watch {
+        let mut watch = Watch::new(at);
+        watch.settled.start(at);
+        watch
+    }
+
     /// Nobody watched for a while: rates and blocks begin anew, masses do not.
-    pub fn blind(&mut self) {
+    pub fn blind(&mut self, at: EngineTime) {
         self.recent = Recent::default();
-        self.settled = Settled::default();
+        self.settled.blind(at);
         self.shown = self.accounts;
         self.rate = None;
         self.line.blind();
@@ -305,13 +319,29 @@ impl Watch {
         self.settled.look(at, &self.accounts, rate.unwrap_or(PLAUSIBLE_KG_PER_S));
         if ticked {
             let changed = self.register_changed(readings);
-            self.settled.tick(at, &self.accounts, changed, self.comparison.excused());
+            let missed_kg = self.missed_kg(&scene, changed[FLOW]);
+            self.settled.tick(at, &self.accounts, changed, self.comparison.excused(), missed_kg);
         }
         self.shown = self.settled.accounts(&self.accounts);
         self.together = self.combine();
         let came_or_went = (0..3).any(|i| before[i] != self.accounts[i].credible().is_some());
         let shared = neighbours.take_part(delivery.setup.tank, at);
         came_or_went && self.judge(settings, signals, shared, at)
+    }
+
+    /// What may have passed since the meter's register changed, kg: at the rate that the meter says, where that has changed since and
+    /// so is alive; else as fast as any other says. None: it does not stand, or nothing moves. A register rightly stands for some
+    /// readings, and through its division.
+    fn missed_kg(&self, scene: &Scene, changed: Option<EngineTime>) -> Option<f64> {
+        let (changed, mover) = (changed?, self.mover(scene));
+        let stood_s = scene.at.since_s(changed);
+        let said = mover.signal.and_then(|signal| scene.readings.unchanged_since(signal));
+        let alive = said.is_some_and(|said| said > changed);
+        if stood_s < STANDS_S || alive && mover.kg_per_s <= 0.0 {
+            return None;
+        }
+        let kg_per_s = if alive { mover.kg_per_s } else { self.moves_kg_per_s };
+        Some((kg_per_s * stood_s - self.accounts[FLOW].division_kg).max(0.0))
     }
 
     /// A trailer that drives off is weighed while it does: what the scale said before that counts.
@@ -390,6 +420,8 @@ impl Watch {
         if let Some(fastest) = slopes.iter().flatten().map(|s| s.value).max_by(f64::total_cmp) {
             self.fastest_kg_per_s = fastest.max(0.0);
         }
+        let moving = slopes.iter().filter_map(|slope| projection::moving(*slope));
+        self.moves_kg_per_s = moving.fold(0.0, |most: f64, slope| most.max(slope.value));
         let signals = main_signals(settings, delivery.setup.tank);
         let thresholds = &settings.thresholds;
         let compared = self.comparison.tick(&Tick {
@@ -397,6 +429,7 @@ impl Watch {
             accounts: &self.accounts,
             changed: self.register_changed(readings),
             rate_kg_per_s: projection::moving(self.rate).map_or(0.0, |rate| rate.value),
+            moves: self.moves_kg_per_s > 0.0,
             received_kg: self.together.map_or(0.0, |t| t.received_kg.value),
             watchful: thresholds.finding.iter().flatten().copied().fold(f64::INFINITY, f64::min) / 2.0,
         });

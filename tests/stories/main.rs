@@ -32,5 +32,6 @@ mod swarm;
 mod totals;
 mod transfer;
 mod true_masses;
+mod visitors;
 mod wire;
 mod zero;

@@ -125,10 +125,12 @@ impl Alarms {
             let late = asked_s.is_some_and(|asked_s| transfer && known.unattended_s() >= asked_s + LOOK_S);
             must(id, 0, late, 0.0);
         }
-        let odd = matches!(frame.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich) && transfer;
+        let odd = matches!(frame.verdict.word, VerdictWord::Disagree | VerdictWord::CannotTellWhich);
         let short = matches!(frame.margin, Margin::Known { kg, .. } if kg < 0.0) && open;
-        let odd_s = must(A::WitnessesDisagree, 0, odd, on_s);
+        must(A::WitnessesDisagree, 0, odd && transfer, on_s);
         let short_s = must(A::HighLevelProjected, tank, short, on_s);
+        // What is said as the leg is closed stands, and its delay runs on.
+        let odd_s = self.since.held("it is said to disagree", 0, odd, known.s);
         self.not_too_soon(
             known,
             frame,

@@ -8,7 +8,7 @@ use crate::units::Celsius;
 
 /// The first liquid carries gas with it: the density counts from here on, kg received.
 const FROM_KG: f64 = 20.0;
-/// It is judged once so much more has passed, kg.
+/// It is judged once so much more has passed, kg; and once it is another product, it is the right one again after so much.
 const OVER_KG: f64 = 100.0;
 /// Readings that the mean goes over: about a minute.
 const READINGS: f64 = 60.0;
@@ -31,6 +31,10 @@ pub struct ProductCheck {
     from_kg: Option<f64>,
     over_kg: f64,
     off_in_a_row: u32,
+    /// It has been found to be another product.
+    another: bool,
+    /// Since when it has looked like the right one again, kg received.
+    right_from_kg: Option<f64>,
 }
 
 impl ProductCheck {
@@ -53,12 +57,21 @@ impl ProductCheck {
         self.expected = at.map(|a| Estimate { value: a.density.0, u: a.density.0 * a.u });
         let is_off = |a: Estimate| (value - a.value).abs() > self.most(&a) / 2.0;
         self.off_in_a_row = if self.expected.is_some_and(is_off) { self.off_in_a_row.saturating_add(1) } else { 0 };
+        self.another |= self.looks_another(0.0) == Some(true);
+        self.right_from_kg = (self.off_in_a_row == 0).then(|| self.right_from_kg.unwrap_or(received_kg));
+        // The first gas drags the density of a heavier product through the right one's on its way down.
+        self.another &= self.right_from_kg.is_none_or(|from_kg| received_kg - from_kg < OVER_KG);
     }
 
     /// Whether it is another product that flows; None: too little has passed, or nobody can tell. Once that has been said,
     /// `back` kg/m3 less are enough.
     #[must_use]
     pub fn is_another(&self, back: f64) -> Option<bool> {
+        if self.another { Some(true) } else { self.looks_another(back) }
+    }
+
+    /// By the latest readings.
+    fn looks_another(&self, back: f64) -> Option<bool> {
         let expected = self.expected.filter(|_| self.over_kg >= OVER_KG)?;
         let off = (self.mean - expected.value).abs() > self.most(&expected) - back;
         Some(off && self.off_in_a_row >= IN_A_ROW)

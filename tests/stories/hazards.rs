@@ -60,6 +60,21 @@ fn another_density_in_the_line_is_another_product() {
     assert_eq!(open(&story, AlarmId::WrongProduct), Some(Condition::True));
 }
 
+/// 1,600 kg/m3 is another product. Gas that comes with its last drags the density down through the right one's; that is not
+/// the right product, a hundred kilograms of it are.
+#[test]
+fn another_product_is_not_taken_back_by_what_passes_in_seconds() {
+    let mut story = bent(|_| {}, &[(SignalKind::LineDensity, 1_600.0)]);
+    assert_eq!(open(&story, AlarmId::WrongProduct), Some(Condition::True));
+    // The truth is 5 kg/s.
+    let from_s = BENT_S + WITHIN_S;
+    story.stuck.clear();
+    story.run_to(from_s + 15);
+    assert_eq!(open(&story, AlarmId::WrongProduct), Some(Condition::True), "75 kg of the right one");
+    story.run_to(from_s + 40);
+    assert_eq!(open(&story, AlarmId::WrongProduct), Some(Condition::False), "200 kg of it");
+}
+
 /// Liquid and gas stand in the meter when the valve has shut on the last of the load: neither that, nor one wrong answer of
 /// the meter, is another product.
 #[test]

@@ -95,7 +95,9 @@ async fn the_page_is_served_over_tls_and_plain_http_is_told() {
 
     let mut unencrypted = TcpStream::connect(&address).expect("it listens");
     unencrypted.set_read_timeout(Some(Duration::from_secs(10))).expect("a time-out");
-    write!(unencrypted, "GET / HTTP/1.1\r\nHost: {address}\r\n\r\n").expect("sent");
+    // In one piece: it is answered, and the door shut, at its first byte.
+    let asked = format!("GET / HTTP/1.1\r\nHost: {address}\r\n\r\n");
+    unencrypted.write_all(asked.as_bytes()).expect("sent");
     let mut answer = String::new();
     unencrypted.read_to_string(&mut answer).expect("an answer");
     assert!(answer.starts_with("HTTP/1.1 400") && answer.contains("over TLS only"), "{answer}");

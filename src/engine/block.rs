@@ -158,21 +158,13 @@ impl Recent {
         if self.block_count < KEPT_BLOCKS {
             return None;
         }
-        let mut difference = [0.0; KEPT_BLOCKS];
-        for (difference, block) in difference.iter_mut().zip(&self.blocks) {
-            *difference = block[a]? - block[b]?;
+        // In blocks, the newest first.
+        let mut differences = [(0.0, 0.0); KEPT_BLOCKS];
+        for (i, (difference, block)) in differences.iter_mut().zip(&self.blocks).enumerate() {
+            *difference = (-(i as f64), block[a]? - block[b]?);
         }
-        let n = KEPT_BLOCKS as f64;
-        let middle = (n - 1.0) / 2.0;
-        let mean = difference.iter().fold(0.0, |sum, d| sum + d) / n;
-        let x = |i: usize| i as f64 - middle;
-        let at = || difference.iter().enumerate().map(|(i, d)| (x(i), d - mean));
-        let (sxx, sxd) = at().fold((0.0, 0.0), |(sxx, sxd), (x, d)| (sxx + x * x, sxd + x * d));
-        let squares = at().fold(0.0, |sum, (x, d)| {
-            let off = d - sxd / sxx * x;
-            sum + off * off
-        });
+        let squares = Trend::through(&differences)?.residual;
         let moved = self.blocks[0][a]? - self.blocks[KEPT_BLOCKS - 1][a]?;
-        Some(((squares / n).sqrt(), moved))
+        Some(((squares / KEPT_BLOCKS as f64).sqrt(), moved))
     }
 }

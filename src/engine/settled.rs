@@ -11,8 +11,8 @@
 //!
 //! A jump beyond what people or foam can be is not evened out: from then on a witness is read anew.
 //!
-//! While the meter is away, and after nobody watched, a reading stands alone. Where it then jumps as no flow can, it is doubtful at once: for as long as
-//! a jump may rise before the comparison sees it.
+//! While the meter is away, and after nobody watched, a reading stands alone. Where it then jumps as no flow can, it is
+//! doubtful at once: for as long as a jump may rise before the comparison sees it.
 
 use super::comparison::RISING_S;
 use super::disturbance;
@@ -25,6 +25,7 @@ use std::collections::VecDeque;
 const WINDOW_S: f64 = 60.0;
 /// Readings are kept so far apart, s.
 const TICK_S: f64 = 1.0;
+
 const FLOW: usize = WitnessId::Flow as usize;
 const SCALE: usize = WitnessId::Scale as usize;
 const TANK: usize = WitnessId::Tank as usize;

@@ -18,7 +18,6 @@ use crate::time::{EngineTime, WallTime};
 use crate::units::{AbsPa, Celsius, GaugePa, Kg, KgPerM3, KgPerS, M3, Metre, PaS};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize, Serializer};
-use std::sync::Arc;
 
 /// A type with a form on disk.
 pub trait Stored: Sized {
@@ -168,16 +167,6 @@ impl<T: Stored> Stored for Box<T> {
 }
 
 /// What is shared is written each time.
-impl<T: Stored> Stored for Arc<T> {
-    type Form = T::Form;
-    fn to_form(&self) -> Self::Form {
-        self.as_ref().to_form()
-    }
-    fn from_form(form: Self::Form) -> Self {
-        Arc::new(T::from_form(form))
-    }
-}
-
 impl<T: Stored, const N: usize> Stored for [T; N]
 where
     [T::Form; N]: Serialize + DeserializeOwned,

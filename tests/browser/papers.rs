@@ -4,7 +4,7 @@
 use super::chromium::Browser;
 use super::{SIDEWAYS, pictures};
 use brimwatch::config;
-use brimwatch::live::{Options, start};
+use brimwatch::live::{Options, Running, start};
 use brimwatch::units::UNITS;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -97,14 +97,19 @@ fn every_look_fits(browser: &mut Browser, url: &str, pictures: &Path) {
     }
 }
 
+/// The shipped site, watched, with no delivery yet.
+fn idle(folder: &Path, runtime: &Runtime) -> Running {
+    let site = shipped_in(folder);
+    let running = start(Options { site, deliveries: Vec::new(), drill_speed: None });
+    runtime.block_on(running).expect("it starts")
+}
+
 #[test]
 fn a_delivery_is_opened_through_the_form() {
     let pictures = pictures("page");
     let folder = tempfile::tempdir().expect("a folder");
     let runtime = Runtime::new().expect("a runtime");
-    let site = shipped_in(folder.path());
-    let running = start(Options { site, deliveries: Vec::new(), drill_speed: None });
-    let running = runtime.block_on(running).expect("it starts");
+    let running = idle(folder.path(), &runtime);
     let url = format!("http://{}", running.page);
     let mut browser = Browser::start();
     let there = |browser: &mut Browser, path: &str| {
@@ -235,9 +240,7 @@ fn words(text: &str) -> BTreeSet<String> {
 fn every_fault_is_in_the_language_of_who_reads_it() {
     let folder = tempfile::tempdir().expect("a folder");
     let runtime = Runtime::new().expect("a runtime");
-    let site = shipped_in(folder.path());
-    let running = start(Options { site, deliveries: Vec::new(), drill_speed: None });
-    let running = runtime.block_on(running).expect("it starts");
+    let running = idle(folder.path(), &runtime);
     let url = format!("http://{}", running.page);
     let mut browser = Browser::start();
     browser.screen(1280, 800, 1, false);

@@ -144,9 +144,14 @@ impl Board {
         self.told.iter().copied().zip(&self.states)
     }
 
-    /// The state of an alarm that was asked for before.
+    /// Where an alarm lies that was asked for before.
+    fn find(&self, key: AlarmKey) -> Option<usize> {
+        self.told.iter().position(|told| told.key == key)
+    }
+
+    /// Its state.
     fn known(&mut self, key: AlarmKey) -> Option<&mut State> {
-        let place = self.told.iter().position(|told| told.key == key)?;
+        let place = self.find(key)?;
         self.states.get_mut(place)
     }
 
@@ -303,8 +308,7 @@ impl Board {
     /// Whether an alarm is open.
     #[must_use]
     pub fn is_open(&self, key: AlarmKey) -> bool {
-        let place = self.told.iter().position(|told| told.key == key);
-        place.is_some_and(|place| self.states[place].open_since.is_some())
+        self.find(key).is_some_and(|place| self.states[place].open_since.is_some())
     }
 
     /// Open alarms, the gravest first.

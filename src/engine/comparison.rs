@@ -254,8 +254,7 @@ impl Comparison {
         if !self.begun {
             return;
         }
-        let excused = self.excused();
-        let there = [0, 1, 2].map(|i| means[i].filter(|_| !excused[i]));
+        let there = [0, 1, 2].map(|i| means[i].filter(|_| !self.disturbances[i].is_out()));
         let middle = tick.at.plus_s(-dt_s / 2.0);
         let stays = self.disturbances.iter().any(Disturbance::stays);
         let Learnt { filter, bank, scatter } = &mut self.learnt;

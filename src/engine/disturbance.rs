@@ -121,6 +121,8 @@ pub struct Disturbance {
     gone: usize,
     /// Its excuse has just ended without its coming back.
     stays: bool,
+    /// It came back in this block: what it shows in it is still part of what was excused.
+    returns: bool,
     /// When what stays came.
     left_off: Option<EngineTime>,
     /// Since when its jump has been more than noise.
@@ -150,6 +152,12 @@ impl Disturbance {
     #[must_use]
     pub fn stays(&self) -> bool {
         self.stays
+    }
+
+    /// It takes no part in this block: it is excused, or came back in it.
+    #[must_use]
+    pub fn is_out(&self) -> bool {
+        self.excuse.is_some() || self.returns
     }
 
     /// It was excused, has not come back and is compared as it stands: for as long as visits may take in all nobody can
@@ -184,7 +192,7 @@ impl Disturbance {
     /// Takes a block; true when an excuse begins with it. `other`: the jump of the other one against the same meter.
     pub fn block(&mut self, witness: WitnessId, at: EngineTime, off: &Off, other: Option<Jump>) -> bool {
         self.gone = 0;
-        self.stays = false;
+        (self.stays, self.returns) = (false, false);
         let jump_kg = self.jump_kg(off);
         self.clear = self.clear_jump(at, off).map(|jump| jump.since);
         let since = self.excuse.map(|excuse| excuse.first).or(self.clear).unwrap_or(at);
@@ -200,6 +208,7 @@ impl Disturbance {
                     *self = Disturbance { stays: !meter, left_off, stepped_kg, ..Disturbance::default() };
                 } else if is_back(witness, off, jump_kg, &excuse) {
                     (self.excuse, self.before) = (None, Some((excuse.first, at)));
+                    self.returns = true;
                 } else {
                     self.excuse = Some(excuse.go_on(witness, at, jump_kg, off.sigma_kg));
                 }
@@ -215,7 +224,7 @@ impl Disturbance {
             (None, Some(jump_kg)) if !meter && self.clear.is_some() => self.steps(jump_kg),
             _ => {}
         }
-        if self.excuse.is_none() && !off.fills {
+        if !self.is_out() && !off.fills {
             self.past_kg.rotate_right(1);
             self.past_kg[0] = off.kg;
             self.count = (self.count + 1).min(KEPT);
@@ -385,6 +394,21 @@ mod tests {
         };
         assert!(!excused(&steps_on, |i| jumped(20).filter(|_| i >= 20))[20..].contains(&true));
         assert_eq!(excused(&steps_on, |i| jumped(8).filter(|_| i >= 8))[20..], [true; 3]);
+    }
+
+    /// In the block in which he steps off the scale shows part of him: it takes no part, and no jump is measured from it.
+    #[test]
+    fn the_block_of_the_return_takes_no_part() {
+        let mut disturbance = Disturbance::fresh();
+        let mut out = |i: usize, kg: f64| {
+            let at = EngineTime((i * BLOCK_S) as u64 * SECOND_NS);
+            disturbance.block(WitnessId::Scale, at, &off(WitnessId::Scale, kg), None);
+            (disturbance.is_out(), disturbance.excused().is_some())
+        };
+        assert!((0..20).all(|i| out(i, 0.0) == (false, false)));
+        assert!((20..30).all(|i| out(i, -90.0) == (true, true)));
+        assert_eq!(out(30, -25.0), (true, false), "he was there for a second and a half");
+        assert_eq!(out(31, 0.0), (false, false));
     }
 
     /// Who leaves does so at once; what creeps back within minutes is no leaving.

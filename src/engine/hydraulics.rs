@@ -11,6 +11,7 @@
 //! beforehand as prior (JCGM 102:2011, 7; Bayesian least squares). What the line lets through wanders slowly: deviations of
 //! consecutive half minutes are related, and only what is new in one counts (first-order autoregression).
 
+use super::cross_check::Push;
 use super::frame::Estimate;
 use super::settings::{Drive, Settings};
 use crate::time::EngineTime;
@@ -164,6 +165,12 @@ struct Point {
     u: f64,
 }
 
+impl Point {
+    fn push(&self) -> Push {
+        Push { driving_pa: self.driving_pa, fall_pa: self.fall_pa, ln_rate: self.ln_rate }
+    }
+}
+
 /// What is being gathered for the next point.
 #[derive(Debug, Clone, Copy)]
 struct Gathering {
@@ -262,7 +269,8 @@ impl Line {
     }
 
     /// G(M), Pa: what the levels take off the driving pressure once `mass_kg` has moved.
-    fn fall_pa(&self, heads: &Heads, mass_kg: f64) -> f64 {
+    #[must_use]
+    pub fn fall_pa(&self, heads: &Heads, mass_kg: f64) -> f64 {
         let rho_g = heads.density_kg_per_m3 * GRAVITY;
         let full = heads.trailer_m3.max(0.1);
         let before = LYING.height(heads.loaded_m3 / full);
@@ -339,11 +347,22 @@ impl Line {
     fn is_another_line(&self, point: &Point) -> bool {
         let Some(last) = self.points.last() else { return false };
         let moved = point.ln_rate - last.ln_rate;
-        let driving = |p: &Point| (p.driving_pa + self.fit.map_or(0.0, |f| f.theta[2]) - p.fall_pa).max(LEAST_PA);
-        let by_pressure = libm::log(driving(point) / driving(last));
-        let (low, high) = (by_pressure.min(by_pressure / 2.0), by_pressure.max(by_pressure / 2.0));
+        let (low, high) = self.explains(&last.push(), &point.push());
         let slack = OTHER_LINE + 3.0 * (point.u * point.u + last.u * last.u).sqrt();
         moved < low - slack || moved > high + slack
+    }
+
+    /// By how much the flow may change, as a logarithm, by pressure and heads alone, turbulent or laminar: least and most.
+    #[must_use]
+    pub fn explains(&self, before: &Push, now: &Push) -> (f64, f64) {
+        let by_pressure = libm::log(self.driving_pa(now) / self.driving_pa(before));
+        (by_pressure.min(by_pressure / 2.0), by_pressure.max(by_pressure / 2.0))
+    }
+
+    /// What drives the liquid once heights are counted, Pa.
+    #[must_use]
+    pub fn driving_pa(&self, push: &Push) -> f64 {
+        (push.driving_pa + self.fit.map_or(0.0, |f| f.theta[2]) - push.fall_pa).max(LEAST_PA)
     }
 
     fn refit(&mut self) {

@@ -421,6 +421,10 @@ pub enum AlarmId {
     DrawOffChanged,
     /// Nobody can tell whether the shut-off is bypassed.
     ShutoffUnknown,
+    /// More comes through the meter than the pressure drives.
+    FlowAbovePressure,
+    /// Less comes through the meter than the pressure drives.
+    FlowBelowPressure,
 }
 
 /// How the recorder does.

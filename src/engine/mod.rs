@@ -32,6 +32,7 @@ mod trend;
 pub mod verdict;
 
 pub mod course;
+mod cross_check;
 pub mod hydraulics;
 pub mod margin;
 pub mod pad;
@@ -83,7 +84,7 @@ use crate::time::{EngineTime, SECOND_NS, WallAnchor};
 
 /// Changes whenever the same inputs would give other numbers: a recording of another numerics version is
 /// replayed as "other program".
-pub const NUMERICS_VERSION: u32 = 14;
+pub const NUMERICS_VERSION: u32 = 15;
 
 /// Outside a transfer an output is kept this often, s.
 const IDLE_KEEP_S: u64 = 10;
@@ -557,6 +558,7 @@ impl Monitor {
             recorder: self.recorder,
             restarted: self.restarted,
             product: &self.watch.product,
+            cross_check: &self.watch.cross_check,
             valve_by: self.valve_by,
             soon: Foreseen {
                 // Only a tick asks for it.

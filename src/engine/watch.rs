@@ -5,13 +5,14 @@ use super::bank::Bank;
 use super::block::{PLAUSIBLE_KG_PER_S, Recent};
 use super::comparison::{Comparison, Tick};
 use super::course::Course;
+use super::cross_check::CrossCheck;
 use super::delivery::Delivery;
 use super::frame::{
     Condition, Estimate, Reason, ScaleZero, Together, Validity, Verdict, VerdictWord, Witness, WitnessId,
 };
 use super::frozen::{Expected, Mover};
 use super::gauge;
-use super::hydraulics::Line;
+use super::hydraulics::{Heads, Line};
 use super::input::ZeroCause;
 use super::neighbour::Neighbours;
 use super::outlook;
@@ -19,7 +20,7 @@ use super::product::ProductCheck;
 use super::projection;
 use super::reading::Readings;
 use super::reconcile::Panel;
-use super::settings::{DrawOff, Settings, SignalKind, Thresholds};
+use super::settings::{DrawOff, Drive, Settings, SignalKind, Thresholds};
 use super::settled::Settled;
 use super::suspects;
 use super::verdict::{self, Case, Origins};
@@ -77,6 +78,8 @@ pub struct Watch {
     pub course: Course,
     /// What the line lets through.
     pub line: Line,
+    /// The meter's flow against the pressure.
+    pub cross_check: CrossCheck,
     /// The zero that a person gave the scale.
     pub zero: Option<Zero>,
     /// What the scale said before its reading fell by more than flows, and when.
@@ -114,6 +117,7 @@ impl Watch {
             moves_kg_per_s: 0.0,
             course: Course::default(),
             line: Line::default(),
+            cross_check: CrossCheck::default(),
             zero: None,
             before_fall: None,
             product: ProductCheck::default(),
@@ -138,6 +142,7 @@ impl Watch {
         self.shown = self.accounts;
         self.rate = None;
         self.line.blind();
+        self.cross_check.blind();
     }
 
     /// More has been received than the witnesses' uncertainty could feign.
@@ -404,7 +409,9 @@ impl Watch {
         {
             self.course.tick(at, together.received_kg.value, rate, pad_pa);
         }
-        if let (Some((by, mass)), Some(heads)) = (self.steadiest(), outlook::heads(settings, readings, delivery)) {
+        let heads = outlook::heads(settings, readings, delivery);
+        self.cross_check(settings, at, heads.as_ref());
+        if let (Some((by, mass)), Some(heads)) = (self.steadiest(), heads) {
             self.line.tick(at, by, mass, &heads);
             if let Some(together) = self.together {
                 let mass_kg = together.received_kg.value;
@@ -439,6 +446,21 @@ impl Watch {
             changed |= self.judge(settings, signals, shared, at);
         }
         changed
+    }
+
+    /// A pump's flow has no pressure to be held against.
+    fn cross_check(&mut self, settings: &Settings, at: EngineTime, heads: Option<&Heads>) {
+        let account = &self.accounts[FLOW];
+        let heads = heads.filter(|_| settings.drive == Drive::Pad);
+        match (account.credible(), heads) {
+            (Some(mass), Some(heads)) => {
+                let rate = projection::moving(self.rate).map_or(0.0, |rate| rate.value);
+                let metered =
+                    Estimate { value: mass.value + rate * account.errors.age_s, u: account.errors.noise_kg() };
+                self.cross_check.tick(at, metered, heads, &self.line);
+            }
+            _ => self.cross_check.blind(),
+        }
     }
 
     /// Since when each witness's register has been what it is.

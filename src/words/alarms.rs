@@ -43,6 +43,9 @@ fn english_act(id: AlarmId) -> String {
         AlarmId::LevelWorking => "Be ready to stop. Hold the room against the tank's own gauge.",
         AlarmId::NotIndependent => "Read flow meter, scale and level at the instruments themselves.",
         AlarmId::FlowStopped => "Find out why nothing moves, without opening anything.",
+        AlarmId::FlowAbovePressure | AlarmId::FlowBelowPressure => {
+            "Look along hose, valves and connections from a distance. If anything drips or sprays, stop and keep away."
+        }
         AlarmId::LoadTemperatureOff | AlarmId::DewPointHigh => {
             "Have the person in charge decide whether the transfer goes on."
         }
@@ -259,6 +262,16 @@ fn english_parts(id: AlarmId) -> [&'static str; 3] {
             "The contact that tells whether the shut-off is bypassed says nothing: nobody knows that it would act.",
             "Its device or its line; a key switch that was unplugged.",
             "Follows from the contact; nothing to set.",
+        ],
+        AlarmId::FlowAbovePressure => [
+            "More comes through the meter than driving pressure and levels explain, compared with the minute before. It names no instrument.",
+            "A leak after the meter; a valve that was opened further; gas in the line; the meter shows more.",
+            "3 % and six standard deviations, in two blocks of five seconds; after two minutes it is the line as it is now. Not once the first gas is due, nor for the last 5 % of the load; only where a pad drives.",
+        ],
+        AlarmId::FlowBelowPressure => [
+            "Less comes through the meter than driving pressure and levels explain, compared with the minute before. It names no instrument.",
+            "A leak before the meter; a valve that was turned; a plug; a kinked hose; the meter shows less.",
+            "As for more than the pressure drives. Where the flow is still falling it waits until that has ended.",
         ],
         AlarmId::FirstGasDue => [
             "The earliest credible first gas at the trailer's outlet has come. It belongs to every delivery.",

@@ -91,6 +91,16 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "The flow has stopped, and much of the load is still on the trailer.".into(),
             "Nothing that stands still is free of pressure.",
         ),
+        AlarmId::FlowAbovePressure => say(
+            "Look along hose, valves and connections from a distance. If anything drips or sprays, stop and keep away.",
+            "More comes through the meter than the pressure drives, compared with a minute ago.".into(),
+            "A leak after the meter, a valve that was turned, gas in the line, or the meter: by this nobody can tell which.",
+        ),
+        AlarmId::FlowBelowPressure => say(
+            "Look along hose, valves and connections from a distance. If anything drips or sprays, stop and keep away.",
+            "Less comes through the meter than the pressure drives, compared with a minute ago.".into(),
+            "A leak before the meter, a valve that was turned, a plug, a kink, or the meter: by this nobody can tell which.",
+        ),
         AlarmId::LoadTemperatureOff => say(
             "Have the person in charge decide whether the transfer goes on.",
             format!("The load is colder or warmer than {} takes.", scene.tank(subject)),

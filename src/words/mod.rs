@@ -538,6 +538,8 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::LevelWorking
         | AlarmId::NotIndependent
         | AlarmId::FlowStopped
+        | AlarmId::FlowAbovePressure
+        | AlarmId::FlowBelowPressure
         | AlarmId::LoadTemperatureOff
         | AlarmId::DewPointHigh
         | AlarmId::FirstGasDue => false,

@@ -5,13 +5,17 @@
 //! - `cargo bench --bench detection -- faults 60 busy from=20001`: every row planted so often, onset drawn between 15 and 30
 //!   minutes after the start; prints the mean delay beside what theory allows.
 //!
+//! - `cargo bench --bench detection -- line 60 busy from=20001`: what changes in the line or at the meter, and how soon the flow is
+//!   said not to fit the pressure.
+//!
 //! - `cargo bench --bench detection -- busy from=560 trace=1175`: what one transfer shows around that second.
 //!
 //! `busy`: people on the deck and foam; `any`: instruments of any quality besides. `jobs=2` uses two threads.
 
 use brimwatch::engine::bank::{ALL, KINDS};
 use brimwatch::engine::frame::{Frame, Reason, Validity, VerdictWord, WitnessId};
-use brimwatch::engine::settings::{DeliverySetup, Settings};
+use brimwatch::engine::input::AlarmId;
+use brimwatch::engine::settings::{DeliverySetup, Settings, SignalKind};
 use brimwatch_simulator::bay::SimulatedBay;
 use brimwatch_simulator::instruments::{Instrument, InstrumentFault, InstrumentSetup, Wrong};
 use brimwatch_simulator::noise::Chance;
@@ -200,13 +204,21 @@ struct Clean {
     most: [[f64; 2]; KINDS],
     /// When it was first said to disagree, s, and of whom.
     cried: Option<(u64, [bool; 3])>,
+    /// When flow and pressure were first said not to fit, s.
+    unfit_s: Option<u64>,
     lasted_s: u64,
+}
+
+/// It is said that the flow is not what the pressure drives: less (below 0), more (above 0), either (0).
+fn unfit(frame: &Frame, side: f64) -> bool {
+    let said = |id| frame.alarms.iter().any(|alarm| alarm.key.id == id);
+    side <= 0.0 && said(AlarmId::FlowBelowPressure) || side >= 0.0 && said(AlarmId::FlowAbovePressure)
 }
 
 fn clean(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: Instruments) -> Clean {
     let mut bench = Bench::started(settings, delivery, bay(settings, delivery, seed, instruments));
     let begun = bench.s();
-    let mut clean = Clean { most: [[0.0; 2]; KINDS], cried: None, lasted_s: 0 };
+    let mut clean = Clean { most: [[0.0; 2]; KINDS], cried: None, unfit_s: None, lasted_s: 0 };
     while bench.unloading() {
         let frame = bench.second();
         for fit in bench.monitor.bank().best().iter().flatten() {
@@ -215,6 +227,9 @@ fn clean(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: 
         }
         if at_odds(frame.verdict.word) && clean.cried.is_none() {
             clean.cried = Some((bench.s() - begun, frame.verdict.suspects));
+        }
+        if clean.unfit_s.is_none() && unfit(&frame, 0.0) {
+            clean.unfit_s = Some(bench.s() - begun);
         }
     }
     clean.lasted_s = bench.s() - begun;
@@ -234,6 +249,8 @@ fn print_clean(asked: &Asked, runs: &[Clean]) {
     for (seed, run) in cried.iter().take(20) {
         println!("  seed {seed}: {:?}, statistics {:.1?}", run.cried, run.most);
     }
+    let unfit: Vec<(u64, u64)> = (asked.from..).zip(runs).filter_map(|(seed, r)| Some((seed, r.unfit_s?))).collect();
+    println!("flow and pressure said not to fit: {} {:?}", unfit.len(), &unfit[..unfit.len().min(20)]);
     println!("| kind | too much: 99 %, then the five highest | too little |\n| --- | --- | --- |");
     for (kind, what) in ALL.iter().enumerate() {
         let of = |sign: usize| {
@@ -402,6 +419,76 @@ fn print_faults(row: &Row, runs: &[Found]) {
     );
 }
 
+/// What changes in the line, at the meter or at the regulator, and what is to be said: less flow, more, nothing.
+#[rustfmt::skip]
+const CHANGES: [(&str, Planted, Option<f64>); 11] = {
+    use Planted::{Instrument as I, Plant};
+    [
+        ("plug or kink, 3 velocity heads", Plant(Mishap::Plug, 3.0), Some(-1.0)),
+        ("plug or kink, 10 velocity heads", Plant(Mishap::Plug, 10.0), Some(-1.0)),
+        ("plug or kink, 50 velocity heads", Plant(Mishap::Plug, 50.0), Some(-1.0)),
+        ("leak before the meter 0.1 kg/s", Plant(Mishap::LeakBeforeMeter, 0.1), Some(-1.0)),
+        ("leak before the meter 0.25 kg/s", Plant(Mishap::LeakBeforeMeter, 0.25), Some(-1.0)),
+        ("leak before the meter 1 kg/s", Plant(Mishap::LeakBeforeMeter, 1.0), Some(-1.0)),
+        ("leak after the meter 1 kg/s", Plant(Mishap::LeakAfterMeter, 1.0), Some(1.0)),
+        ("meter gain -5 %", I(Instrument::Meter, Wrong::Gain, -0.05), Some(-1.0)),
+        ("meter gain +5 %", I(Instrument::Meter, Wrong::Gain, 0.05), Some(1.0)),
+        ("pad set 15 kPa higher", Plant(Mishap::PadChange, 15e3), None),
+        ("pad set 15 kPa lower", Plant(Mishap::PadChange, -15e3), None),
+    ]
+};
+
+/// By how much the flow by meter changed in a minute, 1, and when the right thing and anything was said, s after the onset.
+type Changed = (f64, Option<f64>, Option<f64>);
+
+#[expect(clippy::cast_precision_loss, reason = "seconds")]
+fn changed(bench: (Bench, f64), side: Option<f64>) -> Changed {
+    let (mut bench, onset_s) = bench;
+    let begun = bench.s();
+    let (mut before, mut after, mut right_s, mut any_s) = (f64::NAN, f64::NAN, None, None);
+    while bench.unloading() {
+        let frame = bench.second();
+        let s = (bench.s() - begun) as f64 - onset_s;
+        let shown = bench.bay.shows(SignalKind::FlowMassTotal, None);
+        match s {
+            -60.0..-59.0 => before = shown,
+            -1.0..0.0 => before = shown - before,
+            5.0..6.0 => after = shown,
+            65.0..66.0 => after = shown - after,
+            _ => {}
+        }
+        if s > 0.0 && s < 120.0 && unfit(&frame, 0.0) {
+            any_s.get_or_insert(s);
+            if side.is_some_and(|side| unfit(&frame, side)) {
+                right_s.get_or_insert(s);
+            }
+        }
+        if s > 120.0 {
+            break;
+        }
+    }
+    (after / before * 59.0 / 60.0 - 1.0, right_s, any_s)
+}
+
+#[expect(clippy::cast_precision_loss, reason = "counts")]
+fn print_changes(settings: &Settings, papers: &DeliverySetup, asked: &Asked) {
+    println!("| change | flow by meter | said, of {} | s after: mean, longest | said wrongly |", asked.count);
+    println!("| --- | --- | --- | --- | --- |");
+    for (name, what, side) in CHANGES {
+        let row = row(name, what, WitnessId::Flow, 0.0, (0, 0.0), 0.0);
+        let runs = each(asked, |seed| {
+            let bay = bay(settings, papers, seed, asked.instruments);
+            changed(planted(settings, papers, seed, &row, bay), side)
+        });
+        let flow = 100.0 * runs.iter().map(|r| r.0).sum::<f64>() / runs.len() as f64;
+        let right: Vec<f64> = runs.iter().filter_map(|r| r.1).collect();
+        let mean = right.iter().sum::<f64>() / right.len() as f64;
+        let longest = right.iter().copied().fold(f64::NAN, f64::max);
+        let wrong = runs.iter().filter(|r| r.2.is_some() && r.1 != r.2).count();
+        println!("| {name} | {flow:+.1} % | {} | {mean:.0}, {longest:.0} | {wrong} |", right.len());
+    }
+}
+
 fn main() {
     let asked = asked();
     let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
@@ -419,6 +506,8 @@ fn main() {
             let run = |seed| fault(settings, papers, (seed, asked.instruments), row, known[i]);
             print_faults(row, &each(&asked, run));
         }
+    } else if std::env::args().any(|a| a == "line") {
+        print_changes(settings, papers, &asked);
     } else if let Some(at_s) = asked.trace_s {
         trace(settings, papers, &asked, at_s);
     } else {

@@ -9,6 +9,7 @@ mod bounds;
 mod checks;
 mod clock;
 mod corrections;
+mod cross_check;
 mod deviations;
 #[path = "../bench/driver.rs"]
 mod driver;

@@ -95,7 +95,7 @@ const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
 }
 
 /// Every alarm.
-pub const CATALOGUE: [Line; 41] = {
+pub const CATALOGUE: [Line; 43] = {
     use AlarmId as A;
     use TimeToRespond::{AtOnce, Delivery, ResponseTime};
     [
@@ -140,6 +140,8 @@ pub const CATALOGUE: [Line; 41] = {
         serious(A::PadBelowBand, "pad_below_band", ResponseTime).delayed(),
         serious(A::DrawOffChanged, "draw_off_changed", ResponseTime).delayed(),
         severe(A::ShutoffUnknown, "shutoff_unknown", ResponseTime).delayed(),
+        serious(A::FlowAbovePressure, "flow_above_pressure", ResponseTime),
+        serious(A::FlowBelowPressure, "flow_below_pressure", ResponseTime),
     ]
 };
 
@@ -223,6 +225,8 @@ mod tests {
             A::PadBelowBand,
             A::DrawOffChanged,
             A::ShutoffUnknown,
+            A::FlowAbovePressure,
+            A::FlowBelowPressure,
         ];
         assert_eq!(CATALOGUE.map(|line| line.id), all);
         assert!(CATALOGUE.iter().all(|line| of(line.id) == *line));

@@ -2,6 +2,7 @@
 
 use super::deviations::Foreseen;
 use super::machine::Board;
+use crate::engine::cross_check::CrossCheck;
 use crate::engine::delivery::Delivery;
 use crate::engine::frame::{Condition, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
 use crate::engine::input::{AlarmId, AlarmKey, RecorderState};
@@ -39,6 +40,8 @@ pub struct Sight<'a> {
     pub restarted: bool,
     /// What the line's density says.
     pub product: &'a ProductCheck,
+    /// The meter's flow against the pressure.
+    pub cross_check: &'a CrossCheck,
     /// When somebody must be at the valve.
     pub valve_by: Option<EngineTime>,
     /// What is foreseen.
@@ -98,7 +101,7 @@ impl Sight<'_> {
 
     /// Conditions on estimates and on ourselves: asked at every tick.
     #[must_use]
-    pub fn estimated(&self) -> [(AlarmKey, Condition); 25] {
+    pub fn estimated(&self) -> [(AlarmKey, Condition); 27] {
         let tank = self.delivery.map_or(0, |d| d.setup.tank);
         let yes = |holds: bool| if holds { Condition::True } else { Condition::False };
         [
@@ -127,6 +130,8 @@ impl Sight<'_> {
             (key(AlarmId::PadBelowBand, 0), self.pad_below_band()),
             (key(AlarmId::DrawOffChanged, 0), self.draw_off_changed()),
             (key(AlarmId::ShutoffUnknown, 0), self.shutoff_unknown()),
+            (key(AlarmId::FlowAbovePressure, 0), self.flow_off_pressure(1.0)),
+            (key(AlarmId::FlowBelowPressure, 0), self.flow_off_pressure(-1.0)),
         ]
     }
 

@@ -139,6 +139,16 @@ impl Sight<'_> {
         }
     }
 
+    /// More (1) or less (-1) comes through the meter than the pressure drives, compared with a minute ago. At the end of a load
+    /// valves are throttled and gas comes: that is no news.
+    pub(super) fn flow_off_pressure(&self, side: f64) -> Condition {
+        let gas_due = self.soon.first_gas.is_some_and(|earliest| earliest <= self.at);
+        if !self.transferring() || !self.liquid || gas_due || self.nearly_in() {
+            return Condition::False;
+        }
+        self.cross_check.is_off(side)
+    }
+
     /// A tank that this load does not go to, and that no other bay fills, rises.
     pub(super) fn other_tank_rises(&self, tank: u16) -> Condition {
         let Some(delivery) = self.delivery.filter(|d| self.transferring() && d.setup.tank != tank) else {

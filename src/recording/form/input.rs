@@ -155,6 +155,8 @@ mirror! {
         PadBelowBand,
         DrawOffChanged,
         ShutoffUnknown,
+        FlowAbovePressure,
+        FlowBelowPressure,
     }
 
     enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }

@@ -28,6 +28,9 @@ fn first(id: AlarmId) -> String {
         AlarmId::LevelWorking => "Esté listo para parar. Compare el espacio libre con el medidor propio del tanque.",
         AlarmId::NotIndependent => "Lea caudalímetro, báscula y nivel en los propios instrumentos.",
         AlarmId::FlowStopped => "Averigüe por qué nada se mueve, sin abrir nada.",
+        AlarmId::FlowAbovePressure | AlarmId::FlowBelowPressure => {
+            "Mire de lejos manguera, válvulas y uniones. Si algo gotea o salpica, pare y no se acerque."
+        }
         AlarmId::FirstGasDue => "Esté en la válvula. Reduzca el gas y esté listo para cerrar.",
         AlarmId::AttendanceDue | AlarmId::AttendanceOverdue => {
             "Pulse \u{ab}Estoy aquí\u{bb} en la pantalla propia de la bahía."
@@ -243,6 +246,16 @@ fn parts(id: AlarmId) -> [&'static str; 3] {
             "El contacto que dice si el corte está puenteado no dice nada: nadie sabe si actuaría.",
             "Su aparato o su línea; un interruptor de llave desconectado.",
             "Se sigue del contacto; nada que ajustar.",
+        ],
+        AlarmId::FlowAbovePressure => [
+            "Pasa por el caudalímetro más de lo que explican presión y niveles, comparado con el minuto anterior. No señala ningún instrumento.",
+            "Una fuga después del caudalímetro; una válvula que se abrió más; gas en la línea; el caudalímetro muestra más.",
+            "3 % y seis desviaciones típicas, en dos bloques de cinco segundos; pasados dos minutos es la línea tal como está. No desde que se espera el primer gas, ni para el último 5 % de la carga; solo donde empuja un colchón.",
+        ],
+        AlarmId::FlowBelowPressure => [
+            "Pasa por el caudalímetro menos de lo que explican presión y niveles, comparado con el minuto anterior. No señala ningún instrumento.",
+            "Una fuga antes del caudalímetro; una válvula que alguien giró; un tapón; una manguera doblada; el caudalímetro muestra menos.",
+            "Como para más de lo que la presión empuja. Mientras el caudal siga bajando espera a que termine.",
         ],
         AlarmId::FirstGasDue => [
             "Llegó la hora creíble más temprana del primer gas en la salida de la cisterna. Pertenece a toda entrega.",

@@ -92,6 +92,16 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "El flujo se detuvo, y gran parte de la carga sigue en la cisterna.".into(),
             "Nada que esté quieto está por eso sin presión.",
         ),
+        AlarmId::FlowAbovePressure => say(
+            "Mire de lejos manguera, válvulas y uniones. Si algo gotea o salpica, pare y no se acerque.",
+            "Pasa por el caudalímetro más de lo que la presión empuja, comparado con hace un minuto.".into(),
+            "Una fuga después del caudalímetro, una válvula que alguien giró, gas en la línea o el propio caudalímetro: con esto nadie puede decir cuál.",
+        ),
+        AlarmId::FlowBelowPressure => say(
+            "Mire de lejos manguera, válvulas y uniones. Si algo gotea o salpica, pare y no se acerque.",
+            "Pasa por el caudalímetro menos de lo que la presión empuja, comparado con hace un minuto.".into(),
+            "Una fuga antes del caudalímetro, una válvula que alguien giró, un tapón, un doblez o el propio caudalímetro: con esto nadie puede decir cuál.",
+        ),
         AlarmId::LoadTemperatureOff => say(
             "Que la persona a cargo decida si el trasvase sigue.",
             format!("La carga está más fría o más caliente de lo que admite {}.", tank(scene, subject)),

@@ -117,5 +117,7 @@ fn alarm(id: AlarmId) -> &'static str {
         AlarmId::PadBelowBand => "colchón bajo su mínimo",
         AlarmId::DrawOffChanged => "extracción distinta",
         AlarmId::ShutoffUnknown => "corte desconocido",
+        AlarmId::FlowAbovePressure => "más flujo que presión",
+        AlarmId::FlowBelowPressure => "menos flujo que presión",
     }
 }

@@ -44,12 +44,6 @@ pub(super) fn english(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
 
 /// Those that call for no stop.
 fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
-    let say = |act: &str, says: String, beyond: &str| Text {
-        act: act.into(),
-        says,
-        beyond: beyond.into(),
-        ..Text::default()
-    };
     match id {
         AlarmId::AttendanceDue => say(
             "Press \u{201c}I am here\u{201d} at the bay's own screen.",
@@ -86,21 +80,7 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "Two instruments follow each other more closely than two can: they may be one.".into(),
             "What they say together proves nothing.",
         ),
-        AlarmId::FlowStopped => say(
-            "Find out why nothing moves, without opening anything.",
-            "The flow has stopped, and much of the load is still on the trailer.".into(),
-            "Nothing that stands still is free of pressure.",
-        ),
-        AlarmId::FlowAbovePressure => say(
-            "Look along hose, valves and connections from a distance. If anything drips or sprays, stop and keep away.",
-            "More comes through the meter than the pressure drives, compared with a minute ago.".into(),
-            "A leak after the meter, a valve that was turned, gas in the line, or the meter: by this nobody can tell which.",
-        ),
-        AlarmId::FlowBelowPressure => say(
-            "Look along hose, valves and connections from a distance. If anything drips or sprays, stop and keep away.",
-            "Less comes through the meter than the pressure drives, compared with a minute ago.".into(),
-            "A leak before the meter, a valve that was turned, a plug, a kink, or the meter: by this nobody can tell which.",
-        ),
+        AlarmId::FlowStopped | AlarmId::FlowAbovePressure | AlarmId::FlowBelowPressure => flow(id),
         AlarmId::LoadTemperatureOff => say(
             "Have the person in charge decide whether the transfer goes on.",
             format!("The load is colder or warmer than {} takes.", scene.tank(subject)),
@@ -118,4 +98,30 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
         ),
         _ => act("An alarm that has no words yet.", ""),
     }
+}
+
+/// A flow that is not what it should be.
+fn flow(id: AlarmId) -> Text {
+    match id {
+        AlarmId::FlowStopped => say(
+            "Find out why nothing moves, without opening anything.",
+            "The flow has stopped, and much of the load is still on the trailer.".into(),
+            "Nothing that stands still is free of pressure.",
+        ),
+        AlarmId::FlowAbovePressure => say(
+            "Look along hose, valves and connections from a distance. If anything drips or sprays, stop and keep away.",
+            "More comes through the meter than the pressure drives, compared with a minute ago.".into(),
+            "A leak after the meter, a valve that was turned, gas in the line, or the meter: by this nobody can tell which.",
+        ),
+        _ => say(
+            "Look along hose, valves and connections from a distance. If anything drips or sprays, stop and keep away.",
+            "Less comes through the meter than the pressure drives, compared with a minute ago.".into(),
+            "A leak before the meter, a valve that was turned, a plug, a kink, or the meter: by this nobody can tell which.",
+        ),
+    }
+}
+
+/// A text that asks for no stop.
+fn say(act: &str, says: String, beyond: &str) -> Text {
+    Text { act: act.into(), says, beyond: beyond.into(), ..Text::default() }
 }

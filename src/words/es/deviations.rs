@@ -45,12 +45,6 @@ pub(super) fn spanish(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
 
 /// Those that call for no stop.
 fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
-    let say = |act: &str, says: String, beyond: &str| Text {
-        act: act.into(),
-        says,
-        beyond: beyond.into(),
-        ..Text::default()
-    };
     match id {
         AlarmId::AttendanceDue => say(
             "Pulse \u{ab}Estoy aquí\u{bb} en la pantalla propia de la bahía.",
@@ -87,21 +81,7 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "Dos instrumentos se siguen más de cerca de lo que dos pueden: quizá sean uno.".into(),
             "Lo que dicen juntos no prueba nada.",
         ),
-        AlarmId::FlowStopped => say(
-            "Averigüe por qué nada se mueve, sin abrir nada.",
-            "El flujo se detuvo, y gran parte de la carga sigue en la cisterna.".into(),
-            "Nada que esté quieto está por eso sin presión.",
-        ),
-        AlarmId::FlowAbovePressure => say(
-            "Mire de lejos manguera, válvulas y uniones. Si algo gotea o salpica, pare y no se acerque.",
-            "Pasa por el caudalímetro más de lo que la presión empuja, comparado con hace un minuto.".into(),
-            "Una fuga después del caudalímetro, una válvula que alguien giró, gas en la línea o el propio caudalímetro: con esto nadie puede decir cuál.",
-        ),
-        AlarmId::FlowBelowPressure => say(
-            "Mire de lejos manguera, válvulas y uniones. Si algo gotea o salpica, pare y no se acerque.",
-            "Pasa por el caudalímetro menos de lo que la presión empuja, comparado con hace un minuto.".into(),
-            "Una fuga antes del caudalímetro, una válvula que alguien giró, un tapón, un doblez o el propio caudalímetro: con esto nadie puede decir cuál.",
-        ),
+        AlarmId::FlowStopped | AlarmId::FlowAbovePressure | AlarmId::FlowBelowPressure => flow(id),
         AlarmId::LoadTemperatureOff => say(
             "Que la persona a cargo decida si el trasvase sigue.",
             format!("La carga está más fría o más caliente de lo que admite {}.", tank(scene, subject)),
@@ -119,4 +99,30 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
         ),
         _ => act("Una alarma que todavía no tiene palabras.", ""),
     }
+}
+
+/// Un flujo que no es el que debe ser.
+fn flow(id: AlarmId) -> Text {
+    match id {
+        AlarmId::FlowStopped => say(
+            "Averigüe por qué nada se mueve, sin abrir nada.",
+            "El flujo se detuvo, y gran parte de la carga sigue en la cisterna.".into(),
+            "Nada que esté quieto está por eso sin presión.",
+        ),
+        AlarmId::FlowAbovePressure => say(
+            "Mire de lejos manguera, válvulas y uniones. Si algo gotea o salpica, pare y no se acerque.",
+            "Pasa por el caudalímetro más de lo que la presión empuja, comparado con hace un minuto.".into(),
+            "Una fuga después del caudalímetro, una válvula que alguien giró, gas en la línea o el propio caudalímetro: con esto nadie puede decir cuál.",
+        ),
+        _ => say(
+            "Mire de lejos manguera, válvulas y uniones. Si algo gotea o salpica, pare y no se acerque.",
+            "Pasa por el caudalímetro menos de lo que la presión empuja, comparado con hace un minuto.".into(),
+            "Una fuga antes del caudalímetro, una válvula que alguien giró, un tapón, un doblez o el propio caudalímetro: con esto nadie puede decir cuál.",
+        ),
+    }
+}
+
+/// Un texto que no pide parar.
+fn say(act: &str, says: String, beyond: &str) -> Text {
+    Text { act: act.into(), says, beyond: beyond.into(), ..Text::default() }
 }

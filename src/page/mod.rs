@@ -3,6 +3,7 @@
 
 mod account;
 mod bays;
+pub mod changes;
 mod cookie;
 pub mod door;
 pub mod entries;

@@ -6,6 +6,7 @@
 //! not this page's own (another site's script in the same browser). Everything is bounded: connections, bodies,
 //! buffers, the time a viewer may take for one frame.
 
+use super::changes::changes;
 use super::door::{self, Entrance};
 use super::feed::{BayFeed, PapersDoor, Published, SettingsDoor};
 use super::reader::{self, CHOICES, Reader, Readers};
@@ -89,23 +90,44 @@ enum View {
 
 /// What every viewer of a bay who reads alike is sent, written once, by whoever is the first to ask for it.
 #[derive(Default)]
-struct Drawn(Mutex<Option<(Arc<Published>, Utf8Bytes)>>);
+struct Drawn(Mutex<Option<DrawnFrame>>);
+
+struct DrawnFrame {
+    from: Arc<Published>,
+    frame: serde_json::Value,
+    /// Nobody may have asked for it.
+    whole: Option<Utf8Bytes>,
+    /// What it changes of the frame that was drawn before it, and the number of that one.
+    changes: Option<(u64, Utf8Bytes)>,
+}
+
+impl DrawnFrame {
+    fn new(before: Option<&DrawnFrame>, from: &Arc<Published>, reader: &Reader, looks: Looks) -> Option<DrawnFrame> {
+        let live = match looks.view {
+            View::Whole => view::live(from, reader, looks.width),
+            View::Far => view::far(from, reader),
+        };
+        let frame = serde_json::to_value(&live).ok()?;
+        let changes = before.and_then(|before| {
+            let changes = changes(&before.frame, &frame)?;
+            Some((before.from.number, changes.to_string().into()))
+        });
+        Some(DrawnFrame { from: Arc::clone(from), frame, whole: None, changes })
+    }
+}
 
 impl Drawn {
-    fn text(&self, published: &Arc<Published>, reader: &Reader, looks: Looks) -> Option<Utf8Bytes> {
+    /// The frame whole, or what it changes where the viewer has the one before it.
+    fn text(&self, published: &Arc<Published>, reader: &Reader, looks: Looks, has: Option<u64>) -> Option<Utf8Bytes> {
         // A text and what it was written from: whole whatever happened to a holder.
         let mut drawn = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        match &*drawn {
-            Some((from, text)) if Arc::ptr_eq(from, published) => Some(text.clone()),
-            _ => {
-                let live = match looks.view {
-                    View::Whole => view::live(published, reader, looks.width),
-                    View::Far => view::far(published, reader),
-                };
-                let text = Utf8Bytes::from(serde_json::to_string(&live).ok()?);
-                *drawn = Some((Arc::clone(published), text.clone()));
-                Some(text)
-            }
+        if drawn.as_ref().is_none_or(|drawn| !Arc::ptr_eq(&drawn.from, published)) {
+            *drawn = Some(DrawnFrame::new(drawn.as_ref(), published, reader, looks)?);
+        }
+        let DrawnFrame { frame, whole, changes, .. } = drawn.as_mut()?;
+        match changes {
+            Some((before, text)) if has == Some(*before) => Some(text.clone()),
+            _ => Some(whole.get_or_insert_with(|| frame.to_string().into()).clone()),
         }
     }
 }
@@ -285,14 +307,15 @@ async fn far(State(app): State<App>, reader: Reader, Path(slug): Path<String>) -
     Ok(Html(super::far::page(&app.site, &slug, published.as_deref(), &reader).into_string()).into_response())
 }
 
-/// Which page a live connection is for, how wide its pictures are (the far view has none), and whether its viewer says of
-/// each frame that it has come.
+/// Which page a live connection is for, how wide its pictures are (the far view has none), whether its viewer says of each
+/// frame that it has come, and whether that viewer is then only told what the next one changes.
 #[derive(Debug, Clone, Copy, Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 struct Looks {
     view: View,
     width: Size,
     answers: bool,
+    changes: bool,
 }
 
 fn bounded(upgrade: WebSocketUpgrade) -> WebSocketUpgrade {
@@ -368,7 +391,7 @@ async fn view_on_all(mut socket: WebSocket, app: App, reader: Reader, answers: b
 async fn view_on(mut socket: WebSocket, app: App, bay: usize, (reader, looks): (usize, Looks)) {
     let (mut latest, mut closing) = (app.bays[bay].latest.clone(), app.closing);
     latest.mark_changed();
-    let (mut news, mut answered, mut owes) = (None, None, false);
+    let (mut news, mut answered, mut owes, mut has) = (None, None, false, None);
     let mut let_go = Instant::now() + SEND_TIME;
     loop {
         tokio::select! {
@@ -386,8 +409,9 @@ async fn view_on(mut socket: WebSocket, app: App, bay: usize, (reader, looks): (
         news = None;
         let Some(published) = published else { continue };
         let drawn = &app.drawn[bay][reader][looks.view as usize][looks.width as usize];
-        let Some(mut text) = drawn.text(&published, app.readers.get(reader), looks) else { break };
+        let Some(mut text) = drawn.text(&published, app.readers.get(reader), looks, has) else { break };
         if looks.answers {
+            has = looks.changes.then_some(published.number);
             (text, owes, let_go) = (with_wait(&text, since, answered), true, Instant::now() + SEND_TIME);
         }
         match tokio::time::timeout(SEND_TIME, socket.send(Message::Text(text))).await {
@@ -785,6 +809,24 @@ pub(super) mod tests {
         stage.stop.send(()).expect("the server runs");
         tokio::time::timeout(PATIENCE, stage.served).await.expect("ends in time").expect("no panic").expect("no error");
         assert!(viewer.join().expect("no panic"), "the viewer was not told");
+    }
+
+    #[test]
+    fn a_frame_is_whole_for_whoever_has_not_the_one_before() {
+        let (drawn, reader) = (Drawn::default(), Reader::here());
+        let [one, two, three] = [1, 2, 3].map(|number| Arc::new(Published { number, ..scenes::agree() }));
+        let sent = |published: &Arc<Published>, has: Option<u64>| {
+            let text = drawn.text(published, &reader, Looks::default(), has).expect("a text");
+            serde_json::from_str::<serde_json::Value>(&text).expect("JSON")
+        };
+        let whole = |published: &Arc<Published>| {
+            serde_json::to_value(view::live(published, &reader, Size::Wide)).expect("JSON")
+        };
+        assert_eq!(sent(&one, None), whole(&one));
+        assert_eq!(sent(&two, Some(1)), json!({ "after": 1, "number": 2 }));
+        assert_eq!(sent(&two, None), whole(&two));
+        assert_eq!(sent(&three, Some(1)), whole(&three));
+        assert_eq!(sent(&three, Some(2)), json!({ "after": 2, "number": 3 }));
     }
 
     /// RFC 6585, 5: 431 where a head is too long. A head that never ends, and a connection that says nothing, are closed.

@@ -1,7 +1,7 @@
 //! What is published, as a page. Pure: `Published` in, text out.
 //!
 //! The page is a set of regions with fixed names. A frame carries every region whole, so that a viewer who
-//! missed some, or has just come, is whole after one. Regions hold no button: what a person is about to press
+//! missed some, or has just come, is whole after one; who has the one before is told what it changes. Regions hold no button: what a person is about to press
 //! is never drawn anew.
 
 use super::account;

@@ -39,6 +39,8 @@ struct Chart<'a> {
     past: &'a Past,
     tank: Tank,
     window: Window,
+    /// Until when the curves are drawn, s since 1970.
+    until_s: f64,
     across: Axis,
     /// Contents, kg.
     up: Axis,
@@ -105,16 +107,22 @@ pub fn brim(scene: Scene<'_>, past: &Past, language: &dyn Language, size: Size) 
     let knots = ahead(scene, past, tank);
     let from_s = past.instants().first().map_or(now_s, |(s, _)| *s).min(now_s);
     let last_s = knots.iter().map(|k| k.0[2]).fold(now_s, f64::max);
+    // It ends at a round time: it moves when that is passed, not with each breath of the projection.
     let to_s = (last_s + 0.04 * (last_s - from_s)).max(from_s + SHORTEST_S);
+    let step_s = STEPS_S.into_iter().rfind(|step| 12.0 * step <= to_s - from_s).unwrap_or(STEPS_S[0]);
+    let to_s = (to_s / step_s).ceil() * step_s;
     let (left, right) = (size.pick(40.0, 34.0), width - size.pick(LEVELS_WIDE, 6.0));
     let (top, bottom) = (8.0, height - 22.0);
+    let across = Axis::new(from_s, to_s, left, right);
     let chart = Chart {
         scene,
         language,
         past,
         tank,
         window: Window { from_s, to_s },
-        across: Axis::new(from_s, to_s, left, right),
+        // What has not moved on by a pixel is not drawn anew.
+        until_s: from_s + (across.at(now_s).floor() - left) * (to_s - from_s) / (right - left),
+        across,
         up: contents_axis(scene, past, tank, (bottom, top)),
         left,
         right,
@@ -146,6 +154,7 @@ pub fn look_back(scene: Scene<'_>, past: &Past, language: &dyn Language, window:
             past,
             tank,
             window,
+            until_s: window.to_s,
             across,
             up: stretch_axis(past, window, (bottom, top)).unwrap_or(contents_axis(scene, past, tank, (bottom, top))),
             left,
@@ -244,11 +253,11 @@ impl Chart<'_> {
     /// Axes: contents in t, and round times of day.
     fn frame(&self, canvas: &mut Canvas) {
         let one = self.scene.measures.one(Shown::LargeMass);
-        for tick in self.up.ticks_in(one, canvas.size.pick(6, 5)) {
-            let y = self.up.at(tick);
-            canvas.line("grid", self.left, y, self.right - self.left, 0.0);
+        let ticks = self.up.ticks_in(one, canvas.size.pick(6, 5));
+        canvas.lines("grid", ticks.iter().map(|tick| [self.left, self.up.at(*tick), self.right - self.left, 0.0]));
+        for tick in ticks {
             let decimals = usize::from(self.up.high - self.up.low < 5.0 * one);
-            canvas.text("quiet", self.left - 5.0, y + 5.0, Anchor::End, &number(tick / one, decimals));
+            canvas.text("quiet", self.left - 5.0, self.up.at(tick) + 5.0, Anchor::End, &number(tick / one, decimals));
         }
         times(canvas, self.scene, self.across, self.bottom, self.bottom + 17.0);
         canvas.line("limit", self.left, self.bottom, self.right - self.left, 0.0);
@@ -274,13 +283,14 @@ impl Chart<'_> {
         for (which, class) in ["flow", "scale", "tank"].into_iter().enumerate() {
             let mut before_s = f64::INFINITY;
             let mut points: Vec<Option<(f64, f64)>> = Vec::new();
-            for (s, instant) in thinned(self.past, self.window, self.points) {
+            let window = Window { to_s: self.until_s, ..self.window };
+            for (s, instant) in thinned(self.past, window, self.points) {
                 // Nobody knows how it went where nobody watched.
                 if blind_from.iter().any(|from| (before_s..*s).contains(from)) {
                     points.push(None);
                 }
                 before_s = *s;
-                let inside = (self.window.from_s..=self.window.to_s).contains(s);
+                let inside = (window.from_s..=window.to_s).contains(s);
                 let kg = instant.by_kg[which].filter(|_| inside);
                 points.push(kg.map(|kg| (self.across.at(*s), self.up.at(f64::from(kg)))));
             }
@@ -307,9 +317,10 @@ impl Chart<'_> {
         }
     }
 
-    /// The fan, its middle, and the line that the load reaches at most.
+    /// The fan, its middle, and the line that the load reaches at most: to the pixel, so that they are the same from frame to
+    /// frame while nothing more is known.
     fn ahead(&self, canvas: &mut Canvas, knots: &[([f64; 3], f64)]) {
-        let point = |s: f64, kg: f64| (self.across.at(s), self.up.at(kg));
+        let point = |s: f64, kg: f64| (self.across.at(s).floor(), self.up.at(kg).round());
         let early = knots.iter().map(|(at, kg)| point(at[0], *kg));
         let late = knots.iter().rev().map(|(at, kg)| point(at[2], *kg));
         let outline: Vec<(f64, f64)> = early.chain(late).collect();
@@ -327,10 +338,10 @@ impl Chart<'_> {
         }
         let middle: Vec<Option<(f64, f64)>> = knots.iter().map(|(at, kg)| Some(point(at[1], *kg))).collect();
         canvas.curve("future", &middle);
-        let now = self.across.at(wall_s(self.scene.frame.clock.wall_at(self.scene.frame.at)));
+        let now = self.across.at(wall_s(self.scene.frame.clock.wall_at(self.scene.frame.at))).floor();
         canvas.line("now", now, self.top, 0.0, self.bottom - self.top);
         if let Some(most) = at_most(&self.scene.frame.margin) {
-            let (y, high) = (self.up.at(most), self.up.at(self.tank.high_high_kg));
+            let (y, high) = (self.up.at(most).round(), self.up.at(self.tank.high_high_kg));
             canvas.line("most", now, y, self.right - now, 0.0);
             let class = if most > self.tank.high_high_kg { "span act" } else { "span" };
             canvas.line(class, self.right - 4.0, y, 0.0, high - y);
@@ -394,7 +405,7 @@ impl Chart<'_> {
         // The latest on top: words stand to the left of their line and would run into those of what comes before.
         all.sort_by(|a, b| b.0.total_cmp(&a.0));
         for (s, words, act) in all {
-            let x = self.across.at(s);
+            let x = self.across.at(s).floor();
             canvas.line(if act { "ceiling" } else { "limit" }, x, row - 4.0, 0.0, self.bottom - row + 4.0);
             let class = if act { "strong act haloed" } else { "name haloed" };
             let (x, anchor) =

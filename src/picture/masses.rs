@@ -59,11 +59,9 @@ pub fn masses(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
     canvas.text("quiet", layout.u, 15.0, Anchor::End, &format!("u, {unit}"));
     let axis = axis(scene, &layout);
     let below = layout.top + 4.0 * layout.pitch;
+    let ticks = axis.map_or_else(Vec::new, |axis| axis.ticks_in(measures.one(Shown::Mass), layout.ticks));
     if let Some(axis) = axis {
-        for tick in axis.ticks_in(measures.one(Shown::Mass), layout.ticks) {
-            canvas.line("grid", axis.at(tick), 22.0, 0.0, below - 22.0 - 6.0);
-            canvas.text("quiet", axis.at(tick), below + 9.0, Anchor::Middle, &measures.figure(Shown::Mass, tick));
-        }
+        canvas.lines("grid", ticks.iter().map(|tick| [axis.at(*tick), 22.0, 0.0, below - 22.0 - 6.0]));
         if let Some(t) = frame.together.filter(|_| frame.verdict.word == VerdictWord::Agree) {
             let (from, to) = ends(axis, t.received_kg);
             canvas.block("band", from, 22.0, to - from, below - 22.0 - 6.0);
@@ -85,6 +83,10 @@ pub fn masses(scene: Scene<'_>, language: &dyn Language, size: Size) -> Markup {
         canvas.figure(class, middle - half, y + layout.bar_below, &steps);
         values(&mut canvas, scene, &layout, "strong", y, t.received_kg);
     }
+    // Last: where there is one more or less of them, all else stays what it was.
+    for (axis, tick) in axis.iter().flat_map(|axis| ticks.iter().map(move |tick| (axis, *tick))) {
+        canvas.text("quiet", axis.at(tick), below + 9.0, Anchor::Middle, &measures.figure(Shown::Mass, tick));
+    }
     canvas.finish(labels.received)
 }
 
@@ -100,7 +102,7 @@ fn axis(scene: Scene<'_>, layout: &Layout) -> Option<Axis> {
         (low.min(e.value - 2.0 * e.u), high.max(e.value + 2.0 * e.u))
     });
     let room = (high - low).max(10.0) * 0.06;
-    (low.is_finite() && high.is_finite()).then(|| Axis::new(low - room, high + room, layout.axis.0, layout.axis.1))
+    (low.is_finite() && high.is_finite()).then(|| Axis::still(low - room, high + room, layout.axis.0, layout.axis.1))
 }
 
 fn row_of(

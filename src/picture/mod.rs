@@ -121,6 +121,12 @@ impl Canvas {
         );
     }
 
+    /// Lines all of one kind as one shape: those of a grid.
+    fn lines(&mut self, class: &str, lines: impl Iterator<Item = [f64; 4]>) {
+        let steps = lines.map(|line| line.map(tenths)).map(|[x, y, dx, dy]| format!("M{x} {y}l{dx} {dy}"));
+        let _ = write!(self.body, r#"<path class="{class}" d="{}"/>"#, steps.collect::<String>());
+    }
+
     /// A line through points; where there is none it is broken. Points that nobody could tell from the straight line
     /// between two others are left out.
     fn curve(&mut self, class: &str, points: &[Option<(f64, f64)>]) {
@@ -192,6 +198,21 @@ impl Axis {
         Axis { low, high, from, to }
     }
 
+    /// One that holds these values and moves only by whole steps, a twelfth to an eighth of them: a grid that slides at each
+    /// frame is hard to read, and is drawn anew each time.
+    fn still(low: f64, high: f64, from: f64, to: f64) -> Axis {
+        let span = high - low;
+        if !span.is_finite() || span <= 0.0 {
+            return Axis::new(low, high, from, to);
+        }
+        let decade = 10f64.powf((span / 8.0).log10().floor());
+        let steps = [7.0, 5.0, 3.0, 2.0, 1.5].map(|step| step * decade);
+        let step = steps.into_iter().find(|step| 8.0 * step <= span).unwrap_or(decade);
+        let low = (low / step).floor() * step;
+        // One more than the span takes: so many as it has, whatever step it begins at.
+        Axis::new(low, low + ((span / step).ceil() + 1.0) * step, from, to)
+    }
+
     /// Pixel of a value; beyond the ends it stays at the end.
     fn at(self, value: f64) -> f64 {
         let share = (value - self.low) / (self.high - self.low);
@@ -232,6 +253,26 @@ mod tests {
         assert_eq!(Axis::new(12_350.0, 12_720.0, 0.0, 1.0).ticks(5), [12_400.0, 12_500.0, 12_600.0, 12_700.0]);
         assert_eq!(Axis::new(0.0, 1.0, 0.0, 1.0).ticks(3), [0.0, 0.5, 1.0]);
         assert!(Axis::new(f64::NAN, 1.0, 0.0, 1.0).ticks(5).is_empty());
+    }
+
+    /// A load that comes in moves its axis not at one frame in six, and never leaves it.
+    #[test]
+    fn a_still_axis_holds_its_values_and_seldom_moves() {
+        for span in [11.0, 95.0, 370.0, 4_000.0] {
+            let (mut moved, mut before) = (0, None);
+            for second in 0..200 {
+                let low = 12_345.6 + 0.013 * span * f64::from(second);
+                let axis = Axis::still(low, low + span, 0.0, 1.0);
+                assert!(axis.low <= low && axis.high >= low + span, "{axis:?} {low}");
+                assert!(axis.high - axis.low <= 1.25 * span, "{axis:?} of {span}");
+                moved += u32::from(before.is_some_and(|before| before != (axis.low, axis.high)));
+                before = Some((axis.low, axis.high));
+            }
+            assert!(moved <= 200 / 6, "{span}: {moved}");
+        }
+        let nothing = Axis::still(5.0, 5.0, 0.0, 1.0);
+        assert!(nothing.low < nothing.high);
+        assert!(Axis::still(f64::NAN, 1.0, 0.0, 1.0).ticks(5).is_empty());
     }
 
     /// The line that is drawn passes every point within what nobody sees, and a straight one has two.

@@ -37,7 +37,8 @@ pub fn pad(scene: Scene<'_>, worked: Worked, language: &dyn Language, size: Size
     }
     let above = matches!((pad.pressure_pa_gauge, pad.ceiling_pa_gauge), (Some(p), Some(c)) if p > c);
     if let Some(p) = pad.pressure_pa_gauge {
-        canvas.block(if above { "fill act" } else { "fill" }, 0.0, top, axis.at(p), height);
+        // To a whole pixel: the figure is written above it.
+        canvas.block(if above { "fill act" } else { "fill" }, 0.0, top, axis.at(p).round(), height);
     }
     below(&mut canvas, scene, language, axis, top + height);
     worked_in(&mut canvas, scene, worked, language, (axis, top));
@@ -60,7 +61,8 @@ fn worked_in(canvas: &mut Canvas, scene: Scene<'_>, worked: Worked, language: &d
         canvas.block("lately", axis.at(low), top + 26.0, axis.at(high) - axis.at(low), 4.0);
     }
     if let Some((low, high)) = worked.lately_pa_gauge {
-        canvas.block("lately", axis.at(low), top - 4.0, (axis.at(high) - axis.at(low)).max(3.0), 4.0);
+        let (from, to) = (axis.at(low).round(), axis.at(high).round());
+        canvas.block("lately", from, top - 4.0, (to - from).max(3.0), 4.0);
     }
     let shown = |pa| scene.measures.figure(Shown::GaugePressure, pa);
     if let Some(pa) = worked.usual_pa_gauge {

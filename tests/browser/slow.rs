@@ -1,5 +1,6 @@
 //! A network that hardly carries the page: what is shown is never older than it says, and an entry is still answered.
 
+use super::cost::next;
 use super::{Stage, scenes, show};
 use crate::chromium::Browser;
 use brimwatch::engine::input::What;
@@ -9,8 +10,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-/// Bytes/s both ways: two seconds a frame, as over a mobile network of the second generation.
-const BYTES_PER_S: f64 = 7_000.0;
+/// Bytes/s both ways: a second or two for what a frame changes.
+const BYTES_PER_S: f64 = 1_000.0;
 /// The way there, and the way back.
 const DELAY: Duration = Duration::from_millis(200);
 /// Frames are published every second, so long that a queue of them would be seen.
@@ -78,7 +79,7 @@ fn a_slow_network_shows_nothing_old_as_new_and_entries_are_saved() {
             assert_eq!(request.entry.what, What::Closed);
             request.saved.send(Ok(())).expect("the server waits");
         }
-        scene.frame.at.0 += brimwatch::time::SECOND_NS;
+        next(&mut scene, second);
         stage.publish(&scene);
         published.push(Instant::now());
         for _ in 0..5 {

@@ -63,6 +63,36 @@ fn a_frame_leaves_what_the_server_wrote() {
     assert_eq!(browser.problems(), [] as [String; 0]);
 }
 
+/// Lets a page lose one message, though it answers it.
+const LOSES: &str = "window.sockets = 0; const Whole = WebSocket; window.WebSocket = class extends Whole { \
+     constructor(url) { super(url); window.sockets += 1; } \
+     addEventListener(kind, take) { super.addEventListener(kind, kind !== 'message' ? take : (message) => { \
+       if (window.lose) { window.lose = false; this.send(''); } else take(message); }); } };";
+
+/// What changes a frame that the page does not have is not put on another one: the page comes anew and is whole.
+#[test]
+fn a_page_that_missed_a_frame_is_whole_again() {
+    let mut browser = Browser::start();
+    browser.call("Page.addScriptToEvaluateOnNewDocument", json!({ "source": LOSES }));
+    let mut scene = scenes::agree();
+    let mut stage = Stage::set(scene.clone());
+    opened(&mut stage, &mut browser, &scene);
+    assert_eq!(browser.value("window.sockets"), 1);
+    browser.value("window.lose = true");
+    next(&mut scene, 1);
+    stage.publish(&scene);
+    browser.wait("window.lose === false");
+    // Nothing of the lost one comes again.
+    next(&mut scene, 2);
+    scene.frame.alarms = scenes::everything_at_once().frame.alarms;
+    stage.publish(&scene);
+    browser.wait("window.sockets === 2");
+    show(&mut stage, &mut browser, &scene);
+    assert_eq!(unlike(&mut browser, &scene), json!([]));
+    assert_eq!(browser.value("window.sockets"), 2);
+    assert_eq!(browser.problems(), [] as [String; 0]);
+}
+
 /// A page that somebody else has had a hand in, as a browser's translation has, is put right by the next frame that has
 /// something new there; what is escaped arrives as it was meant.
 #[test]

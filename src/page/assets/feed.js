@@ -1,14 +1,18 @@
 // What every live page does: takes frames off the connection, puts their regions on the page, watches over their age,
-// and sounds. Frames are whole: whoever missed some is whole after one. Nothing here computes, and no sentence is
-// written here.
+// and sounds. The first frame of a connection is whole, so that whoever missed some is whole after one; each of the
+// others says what it changes of the one before it. Nothing here computes, and no sentence is written here.
 
 export const body = document.body;
 export const byId = (id) => document.getElementById(id);
 const FIRST_RETRY_MS = 500;
 const LONGEST_RETRY_MS = 5000;
+const LOOK_MS = 200;
+const SOON_MS = 10;
 
+// Regions by their names: as the last frame has them, cut at their tags, and as they are shown.
+const latest = new Map();
 const shown = new Map();
-let regions = {};
+let known = {};
 let unseen = [];
 let lastNumber = null;
 let heardAt = null;
@@ -130,8 +134,7 @@ function changes(was, is, place) {
 }
 
 // Brings a region from what it shows to what came, if that takes no other tags. Whatever is pressed is left to `renew`.
-function touch(node, region, html) {
-  const pieces = html.split("<");
+function touch(node, region, pieces) {
   if (pieces.length !== region.pieces.length) return false;
   if (region.places === undefined) region.places = places(node, region.pieces);
   if (region.places === null) return false;
@@ -144,7 +147,6 @@ function touch(node, region, html) {
     all.push(...done);
   }
   for (const change of all) change();
-  region.html = html;
   region.pieces = pieces;
   return true;
 }
@@ -156,15 +158,29 @@ function folded(node) {
 }
 
 function showRegions() {
-  for (const [id, html] of Object.entries(regions)) {
-    const node = byId(id);
+  for (const [id, pieces] of latest) {
     const region = shown.get(id);
-    if (region?.html === html || folded(node)) continue;
-    if (region !== undefined && touch(node, region, html)) continue;
-    shown.set(id, { html, pieces: html.split("<"), places: undefined });
+    if (region?.pieces === pieces) continue;
+    const node = byId(id);
+    if (folded(node) || (region !== undefined && touch(node, region, pieces))) continue;
+    shown.set(id, { pieces, places: undefined });
     const fresh = document.createElement("template");
-    fresh.innerHTML = html;
+    fresh.innerHTML = pieces.join("<");
     renew(node, fresh.content);
+  }
+}
+
+// Takes in a frame, or what it changes: keys that came, and regions as a whole or, of each piece that differs, how much of it
+// stays and what follows.
+function learn(frame) {
+  known = frame.after === undefined ? frame : { ...known, ...frame };
+  for (const [id, came] of Object.entries(frame.regions ?? {})) {
+    if (typeof came === "string") latest.set(id, came.split("<"));
+    else {
+      const pieces = [...latest.get(id)];
+      for (const [at, [stays, follows]] of Object.entries(came)) pieces[at] = pieces[at].slice(0, stays) + follows;
+      latest.set(id, pieces);
+    }
   }
 }
 
@@ -180,6 +196,7 @@ const GAP_MS = 80;
 let audio = null;
 let sounding = null;
 let soundedAt = 0;
+let looking = null;
 
 function play({ tones }) {
   if (audio?.state !== "running") return;
@@ -193,7 +210,7 @@ function play({ tones }) {
   }
 }
 
-// What ought to sound now; the page says whether the browser lets it.
+// What ought to sound now, and in how many ms again; the page says whether the browser lets it.
 function sound() {
   const state = body.dataset.state;
   const worst = ["high", "medium", "low"].find((priority) => unseen.includes(priority)) ?? "none";
@@ -206,6 +223,7 @@ function sound() {
     soundedAt = now;
   }
   sounding = wanted;
+  return SOUNDS[wanted] ? soundedAt + SOUNDS[wanted].again - now : Infinity;
 }
 
 // Browsers let a page sound only after a press, and may take it back.
@@ -226,7 +244,8 @@ async function listen() {
   heard();
 }
 
-// The page's own watch over the age of what it shows; the connection's keep-alives prove nothing.
+// The page's own watch over the age of what it shows; the connection's keep-alives prove nothing. It looks again when
+// something may be due, and often once it waits for anything.
 function watch() {
   const words = byId("state");
   const age = heardAt === null ? null : performance.now() - heardAt;
@@ -241,7 +260,9 @@ function watch() {
     mark(body, "state", "live");
     put(words, "");
   }
-  sound();
+  const due = Math.min(sound(), body.dataset.state === "live" ? staleAfterMs - age : LOOK_MS);
+  clearTimeout(looking);
+  looking = setTimeout(watch, Math.max(due, SOON_MS));
 }
 
 // How this browser wants to be shown it; the choice is kept here and goes nowhere.
@@ -279,14 +300,14 @@ function take(frame, show) {
   const from = answeredAt === null || frame.waited_ms === null ? now : Math.min(now, answeredAt + frame.waited_ms);
   if (lastNumber !== null && frame.number !== lastNumber) heardAt = from;
   lastNumber = frame.number;
-  staleAfterMs = frame.stale_after_ms;
-  put(document.querySelector("title"), frame.title);
-  regions = frame.regions;
+  learn(frame);
+  staleAfterMs = known.stale_after_ms;
+  put(document.querySelector("title"), known.title);
   showRegions();
-  unseen = frame.alarms.filter((alarm) => !alarm.seen).map((alarm) => alarm.priority);
-  mark(body, "alarms", frame.alarms.length);
+  unseen = known.alarms.filter((alarm) => !alarm.seen).map((alarm) => alarm.priority);
+  mark(body, "alarms", known.alarms.length);
   mark(body, "unseen", unseen.length);
-  show(frame);
+  show(known);
   watch();
   mark(body, "number", frame.number);
   mark(body, "ready", "yes");
@@ -298,7 +319,7 @@ const narrow = matchMedia("(max-width: 699px)");
 function connect(path, show) {
   const scheme = location.protocol === "https:" ? "wss" : "ws";
   const width = narrow.matches ? "narrow" : "wide";
-  const socket = new WebSocket(`${scheme}://${location.host}${path}&width=${width}&answers=true`);
+  const socket = new WebSocket(`${scheme}://${location.host}${path}&width=${width}&answers=true&changes=true`);
   answeredAt = null;
   const again = () => socket.close();
   narrow.addEventListener("change", again);
@@ -309,7 +330,10 @@ function connect(path, show) {
   socket.addEventListener("message", (message) => {
     const came = performance.now();
     socket.send("");
-    take(JSON.parse(message.data), show);
+    const frame = JSON.parse(message.data);
+    // Changes of a frame that is not here lead nowhere: on a new connection comes a whole one.
+    if (frame.after !== undefined && frame.after !== lastNumber) return again();
+    take(frame, show);
     answeredAt = came;
   });
   socket.addEventListener("close", () => {
@@ -330,7 +354,7 @@ export function follow(path, show) {
   look();
   choices();
   document.addEventListener("toggle", showRegions, true);
-  setInterval(watch, 200);
+  watch();
   connect(path, show);
 }
 

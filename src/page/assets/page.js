@@ -7,6 +7,7 @@ import { showWalk, signWith } from "./steps.js";
 
 const address = `/bay/${body.dataset.bay}`;
 const rows = new Map();
+let standing = null;
 
 function newRow(alarm) {
   const row = byId("alarm-row").content.firstElementChild.cloneNode(true);
@@ -18,6 +19,8 @@ function newRow(alarm) {
 }
 
 function showAlarms(alarms) {
+  if (alarms === standing) return;
+  standing = alarms;
   const list = byId("alarms");
   const open = new Set(alarms.map((alarm) => alarm.key));
   for (const [key, row] of rows) {
@@ -34,6 +37,7 @@ function showAlarms(alarms) {
     set(row.querySelector("button"), "disabled", alarm.seen);
     if (list.children[place] !== row) list.insertBefore(row, list.children[place] ?? null);
   });
+  offerAside(alarms.filter((alarm) => alarm.may_set_aside));
 }
 
 // The choice of alarms that may be set aside; what is chosen stays so while it is open.
@@ -58,7 +62,6 @@ function show(frame) {
   set(byId("reject"), "hidden", !frame.can_start);
   set(byId("attend"), "hidden", !frame.can_attend);
   showWalk(frame.walk);
-  offerAside(frame.alarms.filter((alarm) => alarm.may_set_aside));
   set(byId("dip"), "hidden", !frame.can_dip);
   set(byId("zero"), "hidden", !frame.can_zero);
 }

@@ -6,6 +6,7 @@ import { byId, set } from "./feed.js";
 const SETTLE_MS = 1500;
 let turn = [];
 let shown = "";
+let walked = null;
 let leads = null;
 let failed = false;
 let movedAt = -Infinity;
@@ -30,6 +31,8 @@ function choose() {
 }
 
 export function showWalk(walk) {
+  if (walk === walked) return;
+  walked = walk;
   const fold = byId("walk");
   set(fold, "hidden", !walk.asked);
   if (walk.leads !== leads) {

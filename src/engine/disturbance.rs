@@ -94,13 +94,15 @@ struct Excuse {
 
 impl Excuse {
     /// One more who steps on has his own time, within that of all of them. Who goes as he comes leaves a dip in what the
-    /// deck carries.
+    /// deck carries. Foam that falls was foam, and what is left of it has its own time.
     fn go_on(mut self, witness: WitnessId, at: EngineTime, now_kg: f64, sigma_kg: f64) -> Excuse {
         // Heavier on a scale is less received, foam is more.
         let side = if witness == WitnessId::Scale { -1.0 } else { 1.0 };
         let least_kg = self.recent_kg.iter().map(|kg| side * kg).fold(f64::INFINITY, f64::min);
         let joined = side * now_kg > 0.0_f64.max(least_kg + JOIN_SIGMAS * sigma_kg);
-        if joined {
+        let most_kg = self.recent_kg.iter().fold(0.0, |most: f64, kg| most.max(*kg));
+        let falls = witness == WitnessId::Tank && now_kg < most_kg - JOIN_SIGMAS * sigma_kg;
+        if joined || falls {
             self.since = at;
             self.recent_kg = [now_kg; DIP];
         }
@@ -394,6 +396,15 @@ mod tests {
         };
         assert!(!excused(&steps_on, |i| jumped(20).filter(|_| i >= 20))[20..].contains(&true));
         assert_eq!(excused(&steps_on, |i| jumped(8).filter(|_| i >= 8))[20..], [true; 3]);
+    }
+
+    /// Foam of 200 kg that falls to 130 kg has 90 s more, and 400 s in all; what stands still has not.
+    #[test]
+    fn foam_that_falls_was_foam() {
+        let falls = excused_s(WitnessId::Tank, 800, |s| if s < 60 { 200.0 } else { 130.0 });
+        assert_eq!(falls.last().copied(), Some(150), "{falls:?}");
+        let by_and_by = excused_s(WitnessId::Tank, 800, |s| 590.0 - 20.0 * (s / 20) as f64);
+        assert_eq!(by_and_by.last().copied(), Some(400), "{by_and_by:?}");
     }
 
     /// In the block in which he steps off the scale shows part of him: it takes no part, and no jump is measured from it.

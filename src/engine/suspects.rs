@@ -4,7 +4,7 @@
 //! is suspected only if such a fault is its own while two others, not of one transmitter, agree without it; with two in
 //! all never one of them: then both are named.
 
-use super::bank::{Bank, Fit, KINDS, Shape};
+use super::bank::{Bank, Fit, KINDS, Kind, Shape};
 use super::frame::{Explanation, Verdict, WitnessId};
 use super::reconcile::Panel;
 use super::settings::Thresholds;
@@ -28,7 +28,13 @@ impl Found {
         let fits = bank.best();
         let best = fits.iter().flatten().fold(0.0, |best: f64, fit| best.max(fit.statistic));
         let over = |fit: &Fit| fit.statistic > share * thresholds.finding[fit.kind][fit.sign()];
-        let as_good = |fit: &&Fit| fit.statistic > best - AS_GOOD;
+        // What is off in proportion since the start has a steady course from any moment near it too: no other fault.
+        let in_proportion = |fit: &Fit| {
+            let gain = |other: &&Fit| other.what() == Kind { shape: Shape::Gain, ..fit.what() };
+            let gain = fits.iter().flatten().find(gain).filter(|_| fit.what().shape == Shape::Ramp);
+            gain.is_some_and(|gain| gain.sign() == fit.sign() && gain.statistic > fit.statistic - AS_GOOD)
+        };
+        let as_good = |fit: &&Fit| fit.statistic > best - AS_GOOD && !in_proportion(fit);
         (best > 0.0 && fits.iter().flatten().filter(as_good).all(over)).then_some(Found { fits, best })
     }
 

@@ -129,6 +129,11 @@ pub struct Comparison {
     /// What had been learnt before the latest blocks, newest first, with when each began and how long it was.
     before: VecDeque<(Box<Learnt>, EngineTime, f64)>,
     disturbances: [Disturbance; 3],
+    /// Scale and tank are held against the meter, not against each other.
+    by_meter: bool,
+    /// What was believed of the errors before each of them was excused: what is learnt of the others' meanwhile makes
+    /// nobody leave.
+    when_excused: [Option<Box<Filter>>; 3],
     sums: [Sum; 3],
     ticks: usize,
     begin: EngineTime,
@@ -170,6 +175,8 @@ impl Comparison {
             learnt: Learnt { filter: Filter::default(), bank: Bank::new(at), scatter: Default::default() },
             before: VecDeque::new(),
             disturbances: [0; 3].map(|_| Disturbance::fresh()),
+            by_meter: true,
+            when_excused: [const { None }; 3],
             begun: false,
             gap_kg: 0.0,
             meter_new: 0,
@@ -302,6 +309,7 @@ impl Comparison {
         self.learnt.filter = Filter::default();
         self.learnt.bank = Bank::new(self.begin);
         self.before.clear();
+        self.when_excused = [const { None }; 3];
         self.disturbances[witness] = Disturbance::fresh();
         self.sums[witness] = Sum::default();
         self.starts[witness] = 0.0;
@@ -312,6 +320,7 @@ impl Comparison {
         self.learnt.filter.start_anew(witness);
         self.learnt.bank.forget(witness);
         self.before.clear();
+        self.when_excused = [const { None }; 3];
         self.disturbances[witness] = Disturbance::fresh();
         self.sums[witness] = Sum::default();
         self.starts[witness] = 0.0;
@@ -324,6 +333,7 @@ impl Comparison {
                 self.learnt.filter.start_anew(i);
                 self.learnt.bank = Bank::new(self.begin);
                 self.before.clear();
+                self.when_excused = [const { None }; 3];
                 self.disturbances[i] = Disturbance::fresh();
             }
             *before = errors.start_kg;
@@ -348,6 +358,7 @@ impl Comparison {
         self.gap_kg = gap_kg;
         let pair = means[SCALE].is_some() && means[TANK].is_some();
         let by_meter = means[FLOW].is_some() && (self.meter_new == 0 || !pair);
+        self.by_meter = by_meter;
         let (fills, stands) = (!self.begun, by_meter && stands);
         let off = [SCALE, TANK].map(|i| {
             let other = if by_meter { FLOW } else { SCALE + TANK - i };
@@ -355,10 +366,13 @@ impl Comparison {
             parts[i] = 1.0;
             parts[other] = -1.0;
             let row = Row { parts, noise_kg2: noise_kg2[i] + noise_kg2[other] };
-            let kg = means[i]? - means[other]? - filter.lasting(&mixed(&row, feels));
-            let slow = accounts[i].errors.slow_kg;
+            let believed = self.when_excused[i].as_deref().unwrap_or(filter);
+            let kg = means[i]? - means[other]? - believed.lasting(&mixed(&row, feels));
+            // The meter's own is nothing; of two that are held against each other both count.
+            let slow = [i, other].map(|j| accounts[j].errors.slow_kg);
+            let slow_kg2 = slow[0] * slow[0] + slow[1] * slow[1];
             // About the mean of up to eight blocks: white noise 1/8 more, noise with a memory about 1/3.
-            let sigma_kg = (9.0 / 8.0 * row.noise_kg2 + 4.0 / 3.0 * slow * slow).sqrt();
+            let sigma_kg = (9.0 / 8.0 * row.noise_kg2 + 4.0 / 3.0 * slow_kg2).sqrt();
             Some(Off { kg, sigma_kg, kg_per_unit: accounts[i].kg_per_unit, fills, stands })
         });
         let jumps = [SCALE, TANK].map(|i| self.disturbances[i].clear_jump(at, &off[i - SCALE]?));
@@ -369,21 +383,32 @@ impl Comparison {
                 Some(off) => began |= self.disturbances[i].block(id, at, &off, other),
                 None => self.disturbances[i].absent(),
             }
+            let excused = self.disturbances[i].excused().is_some();
+            self.when_excused[i] =
+                excused.then(|| self.when_excused[i].take().unwrap_or_else(|| Box::new(filter.clone())));
         }
         began
     }
 
-    /// An excused witness is doubtful, whatever else; so is one that has not come back.
+    /// An excused witness is doubtful, whatever else; so is one that has not come back. Of two that are held against each other
+    /// nobody can say at once which of them jumped.
     pub fn mark(&self, at: EngineTime, accounts: &mut [Account; 3]) {
         let excused = self.excused();
-        for (i, account) in accounts.iter_mut().enumerate().filter(|(_, a)| a.validity == Validity::Good) {
-            if excused[i] {
-                account.validity = Validity::Doubtful(Reason::Disturbed);
-            } else if self.disturbances[i].is_left_off(at) {
-                account.validity = Validity::Doubtful(Reason::NotBack);
-            }
+        let rises = |first: EngineTime| !self.by_meter && at.since_s(first) <= RISING_S;
+        let either = self.disturbances.iter().filter_map(Disturbance::excused).any(rises);
+        for (i, account) in accounts.iter_mut().enumerate().filter(|(_, a)| is_marked(a.validity)) {
+            account.validity = match () {
+                () if excused[i] || i != FLOW && either => Validity::Doubtful(Reason::Disturbed),
+                () if self.disturbances[i].is_left_off(at) => Validity::Doubtful(Reason::NotBack),
+                () => Validity::Good,
+            };
         }
     }
+}
+
+/// Good, but for what is known of disturbances.
+fn is_marked(validity: Validity) -> bool {
+    matches!(validity, Validity::Good | Validity::Doubtful(Reason::Disturbed | Reason::NotBack))
 }
 
 /// Part of it rests on what nobody says: what another bay brought into the tank.

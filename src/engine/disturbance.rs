@@ -6,6 +6,7 @@
 //! stands: then it is a step to be found.
 
 use super::frame::WitnessId;
+use super::witness::Errors;
 use crate::planted::{Bug, planted};
 use crate::time::EngineTime;
 
@@ -21,7 +22,7 @@ const JOIN_SIGMAS: f64 = 3.5;
 /// See above.
 const DIP: usize = 4;
 /// Longest excuse in all, s: people who come one after the other, foam that comes again (assumption: two visits).
-const IN_ALL_S: f64 = 2.0 * SCALE_S;
+pub const IN_ALL_S: f64 = 2.0 * SCALE_S;
 /// Least and most that people with their tools weigh, kg: one light person, three with tools (assumptions).
 const PEOPLE_KG: (f64, f64) = (40.0, 300.0);
 /// Highest foam, m (assumption).
@@ -127,8 +128,8 @@ pub struct Disturbance {
     returns: bool,
     /// When what stays came.
     left_off: Option<EngineTime>,
-    /// Since when its jump has been more than noise.
-    clear: Option<EngineTime>,
+    /// Since when its jump has been more than noise, and the most of it since.
+    clear: Option<Jump>,
     /// Its last step of its own that was no visit, or did not go with it, kg. What the filter believes it to be off by is none:
     /// that may be what another one lied.
     stepped_kg: f64,
@@ -169,11 +170,13 @@ impl Disturbance {
         self.left_off.is_some_and(|came| at.since_s(came) <= IN_ALL_S)
     }
 
-    /// By how much it jumped against the blocks before the last, where that is more than noise.
+    /// By how much it has jumped at the most against the blocks before the last, while that is more than noise: what it is off by since
+    /// comes in among those blocks, so that a large jump passes through every smaller size.
     #[must_use]
     pub fn clear_jump(&self, at: EngineTime, off: &Off) -> Option<Jump> {
         let kg = self.jump_kg(off).filter(|jump_kg| jump_kg.abs() > OTHER_SIGMAS * off.sigma_kg)?;
-        Some(Jump { kg, since: self.clear.unwrap_or(at) })
+        let before = self.clear.filter(|before| before.kg * kg > 0.0).unwrap_or(Jump { kg, since: at });
+        Some(if before.kg.abs() > kg.abs() { before } else { Jump { kg, ..before } })
     }
 
     /// By how much it is off since before it jumped; None: too few blocks tell.
@@ -196,8 +199,9 @@ impl Disturbance {
         self.gone = 0;
         (self.stays, self.returns) = (false, false);
         let jump_kg = self.jump_kg(off);
-        self.clear = self.clear_jump(at, off).map(|jump| jump.since);
-        let since = self.excuse.map(|excuse| excuse.first).or(self.clear).unwrap_or(at);
+        self.clear = self.clear_jump(at, off);
+        let clear_since = self.clear.map(|jump| jump.since);
+        let since = self.excuse.map(|excuse| excuse.first).or(clear_since).unwrap_or(at);
         let together = |other: &Jump| since.since_s(other.since) <= MEANT_S;
         let meter =
             jump_kg.zip(other.filter(together)).is_some_and(|(own, other)| (own - other.kg).abs() < MEANT * own.abs());
@@ -254,11 +258,25 @@ impl Disturbance {
     }
 }
 
-/// A jump from one reading to the next that is no noise, given what noise each carries, kg.
+/// A jump between two readings so far apart that is no noise, kg: of noise with a memory they share what is left of it.
 #[must_use]
-pub fn clear_kg(witness: usize, noise_kg: f64) -> f64 {
+pub fn clear_kg(witness: usize, errors: &Errors, apart_s: f64) -> f64 {
     let least_kg = if witness == SCALE { PEOPLE_KG.0 } else { 0.0 };
-    least_kg.max(JUMP_SIGMAS * std::f64::consts::SQRT_2 * noise_kg)
+    let shared = if errors.slow_s > 0.0 { libm::exp(-apart_s / errors.slow_s) } else { 0.0 };
+    let noise_kg2 = errors.white_kg * errors.white_kg + errors.slow_kg * errors.slow_kg * (1.0 - shared);
+    least_kg.max(JUMP_SIGMAS * (2.0 * noise_kg2).sqrt())
+}
+
+/// How long one visit, or foam, is excused, s.
+#[must_use]
+pub fn own_s(witness: usize) -> f64 {
+    if witness == SCALE { SCALE_S } else { LEVEL_S }
+}
+
+/// A jump takes back one of so much when it is the other way and at least so large.
+#[must_use]
+pub fn takes_back(jump_kg: f64, before_kg: f64) -> bool {
+    -jump_kg * before_kg.signum() >= BACK_TO * before_kg.abs()
 }
 
 fn is_back(witness: WitnessId, off: &Off, now_kg: f64, excuse: &Excuse) -> bool {
@@ -272,8 +290,7 @@ fn is_back(witness: WitnessId, off: &Off, now_kg: f64, excuse: &Excuse) -> bool 
 fn is_over(witness: WitnessId, at: EngineTime, off: &Off, now_kg: f64, excuse: Excuse) -> bool {
     let lighter = witness == WitnessId::Scale && excuse.jump_kg > 0.0;
     let grows = lighter && now_kg > excuse.jump_kg * (1.0 + GROWS) + GROWS_SIGMAS * off.sigma_kg;
-    let own_s = if witness == WitnessId::Scale { SCALE_S } else { LEVEL_S };
-    let late = at.since_s(excuse.since) > own_s || at.since_s(excuse.first) > IN_ALL_S;
+    let late = at.since_s(excuse.since) > own_s(witness as usize) || at.since_s(excuse.first) > IN_ALL_S;
     late && !planted(Bug::ExcuseWithoutEnd) || grows || now_kg.abs() > most_kg(witness as usize, off.kg_per_unit)
 }
 
@@ -331,6 +348,18 @@ mod tests {
             }
         }
         excused
+    }
+
+    /// Var[x(t + T) - x(t)] of an Ornstein-Uhlenbeck process is 2 s2 (1 - exp(-T/tau)) (Papoulis 1991, ch. 9): of noise with a memory of
+    /// 15 s two readings 15 s apart share exp(-1). People make no less than 40 kg.
+    #[test]
+    fn readings_close_upon_each_other_share_their_slow_noise() {
+        let errors = Errors { white_kg: 12.0, slow_kg: 15.0, slow_s: 15.0, ..Errors::default() };
+        let expected = |share: f64| 4.0 * (2.0 * (144.0 + 225.0 * (1.0 - share))).sqrt();
+        assert!((clear_kg(TANK, &errors, 15.0) - expected((-1.0_f64).exp())).abs() < 1e-9);
+        assert!((clear_kg(TANK, &errors, 0.0) - expected(1.0)).abs() < 1e-9);
+        assert!((clear_kg(TANK, &errors, 1e9) - expected(0.0)).abs() < 1e-9);
+        assert!((clear_kg(SCALE, &Errors::default(), 5.0) - 40.0).abs() < 1e-9);
     }
 
     /// docs/method.md, "Disturbed": one alone has 200 s on the scale, foam 90 s on the gauge.

@@ -484,6 +484,7 @@ impl Monitor {
         self.delivery = Some(Delivery::open(setup, &self.settings));
         self.attendance = Attendance::default();
         self.arrival = Arrival::default();
+        self.readings.delivery_opens(&self.settings, self.at);
         self.watch = Watch::new(self.at);
         self.finish = Finish::default();
         (self.valve_by, self.soon, self.foreseen_at) = (None, Foreseen::default(), None);

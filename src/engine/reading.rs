@@ -361,6 +361,14 @@ impl Readings {
         }
     }
 
+    /// A delivery is opened. A total stands while nothing flows: one that was found frozen before is tried again with the next load.
+    pub(super) fn delivery_opens(&mut self, settings: &Settings, now: EngineTime) {
+        let totals = settings.signals.iter().zip(&mut self.states).filter(|(setup, _)| total::is_total(setup.kind));
+        totals
+            .filter(|(_, state)| state.validity == Validity::Lost(Reason::Frozen))
+            .for_each(|(_, state)| state.thaw(now));
+    }
+
     /// A transfer starts.
     pub(super) fn transfer_starts(&mut self) {
         self.frozen.anew();

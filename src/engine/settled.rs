@@ -12,12 +12,13 @@
 //! A jump beyond what people or foam can be is not evened out: from then on a witness is read anew.
 //!
 //! While the meter is away, and after nobody watched, a reading stands alone. Where it then jumps as no flow can, it is
-//! doubtful at once: for as long as a jump may rise before the comparison sees it.
+//! doubtful at once: for as long as a jump may rise before the comparison sees it; and where none is there to see it, until it
+//! is taken back, or for as long as a visit is excused.
 
 use super::comparison::RISING_S;
 use super::disturbance;
 use super::frame::{Reason, Source, Validity, WitnessId};
-use super::witness::{Account, mean_share, rounding};
+use super::witness::{Account, Errors, mean_share, rounding};
 use crate::time::EngineTime;
 use std::collections::VecDeque;
 
@@ -42,6 +43,18 @@ struct Past {
     fresh: bool,
 }
 
+/// A reading that jumped as no flow can.
+#[derive(Debug, Clone, Copy)]
+struct Jumped {
+    at: EngineTime,
+    /// The first of those that came one upon the other.
+    first: EngineTime,
+    /// By so much; 0: nobody watched, or it has just been taken back.
+    kg: f64,
+    /// For as long as a jump may rise nothing evened it out, and nothing has taken it back.
+    stays: bool,
+}
+
 /// One witness.
 #[derive(Debug, Clone, Default)]
 struct Track {
@@ -52,27 +65,43 @@ struct Track {
     unheard: bool,
     /// Readings as they were within the time that a jump may take, kg, one a second; oldest first.
     read: VecDeque<(EngineTime, f64)>,
-    jumped: Option<EngineTime>,
+    jumped: Option<Jumped>,
 }
 
 impl Track {
     /// Takes a reading; `most_kg_per_s` is the fastest that the mass can move. By how much it jumped, kg; 0: it did not.
-    fn read(&mut self, at: EngineTime, kg: f64, clear_kg: f64, most_kg_per_s: f64) -> f64 {
+    fn read(&mut self, at: EngineTime, kg: f64, witness: usize, errors: &Errors, most_kg_per_s: f64) -> f64 {
         self.read.retain(|(then, _)| at.since_s(*then) <= RISING_S);
         let beyond_kg = |(then, before_kg): &(EngineTime, f64)| {
-            let rise_kg = kg - before_kg;
-            rise_kg - rise_kg.clamp(0.0, most_kg_per_s * at.since_s(*then))
+            let (rise_kg, apart_s) = (kg - before_kg, at.since_s(*then));
+            let beyond_kg = rise_kg - rise_kg.clamp(0.0, most_kg_per_s * apart_s);
+            (beyond_kg.abs() > disturbance::clear_kg(witness, errors, apart_s)).then_some(beyond_kg)
         };
-        let jump_kg = self.read.iter().map(beyond_kg).fold(0.0, |most: f64, kg| most.max(kg.abs()));
-        let jumps = jump_kg > clear_kg;
-        if jumps {
-            self.jumped = Some(at);
+        let jump_kg = self.read.iter().filter_map(beyond_kg).max_by(|a, b| a.abs().total_cmp(&b.abs()));
+        if let Some(jump_kg) = jump_kg {
+            self.jumps(at, jump_kg);
             self.read.clear();
         }
         if self.read.back().is_none_or(|(then, _)| at.since_s(*then) >= TICK_S) {
             self.read.push_back((at, kg));
         }
-        if jumps { jump_kg } else { 0.0 }
+        jump_kg.map_or(0.0, f64::abs)
+    }
+
+    /// Takes a jump. What lags rises in several; one that takes another back leaves nothing; a small one the other way
+    /// leaves the other.
+    fn jumps(&mut self, at: EngineTime, kg: f64) {
+        let before = self.jumped.unwrap_or(Jumped { at, first: at, kg: 0.0, stays: false });
+        let kg = match before.kg * kg {
+            both if both >= 0.0 => before.kg + kg,
+            _ if disturbance::takes_back(kg, before.kg) => 0.0,
+            _ => return,
+        };
+        if before.stays && kg == 0.0 {
+            // What was seen with him on the deck evens out nothing without him.
+            self.past.clear();
+        }
+        self.jumped = Some(Jumped { at, kg, stays: before.stays && kg != 0.0, ..before });
     }
 }
 
@@ -89,7 +118,7 @@ impl Settled {
     pub fn blind(&mut self, at: EngineTime) {
         *self = Settled::default();
         for i in [SCALE, TANK] {
-            self.tracks[i].jumped = Some(at);
+            self.tracks[i].jumped = Some(Jumped { at, first: at, kg: 0.0, stays: false });
         }
     }
 
@@ -111,17 +140,19 @@ impl Settled {
                 track.past.clear();
                 track.signal = accounts[i].signal;
             }
-            // What another bay brings was guessed, or is known again: what was before is off by all of the guess.
-            let unheard = accounts[i].validity == Validity::Doubtful(Reason::NeighbourNotHeard);
-            if unheard != track.unheard {
-                track.past.clear();
-                track.unheard = unheard;
-            }
             let fresh = track.changed != changed[i];
             track.changed = changed[i];
             if excused[i] && !track.excused {
                 // It was rising before it was seen to be a jump.
                 track.past.retain(|past| at.since_s(past.at) > RISING_S);
+            }
+            if track.excused && accounts[i].validity == Validity::Doubtful(Reason::NotBack) {
+                // What was before evens nothing out that has not come back.
+                track.past.clear();
+            }
+            if track.excused && !excused[i] && meter_kg.is_some() {
+                // That he left is what the comparison has seen.
+                track.jumped = track.jumped.filter(|jumped| jumped.stays);
             }
             track.excused = excused[i];
             if excused[i] {
@@ -142,11 +173,23 @@ impl Settled {
     /// Looks at the readings as they are; `most_kg_per_s` is the fastest that the mass can move.
     pub fn look(&mut self, at: EngineTime, accounts: &[Account; 3], most_kg_per_s: f64) {
         for i in [SCALE, TANK] {
+            let alone = self.jumps_alone(i, accounts);
             let track = &mut self.tracks[i];
-            track.jumped = track.jumped.filter(|jumped| at.since_s(*jumped) <= RISING_S);
+            // What another bay brings was guessed, or is known again: what was before is off by all of the guess, and no gauge has jumped.
+            let unheard = accounts[i].validity == Validity::Doubtful(Reason::NeighbourNotHeard);
+            if unheard != track.unheard {
+                track.past.clear();
+                track.read.clear();
+                track.unheard = unheard;
+            }
+            track.jumped = track.jumped.and_then(|jumped| {
+                let (since_s, rising) = (at.since_s(jumped.at), at.since_s(jumped.at) <= RISING_S);
+                let stays = jumped.stays || !rising && alone && jumped.kg != 0.0;
+                let over = at.since_s(jumped.first) > disturbance::IN_ALL_S;
+                (!over && (rising || stays && since_s <= disturbance::own_s(i))).then_some(Jumped { stays, ..jumped })
+            });
             if let Some(own) = accounts[i].credible() {
-                let clear_kg = disturbance::clear_kg(i, accounts[i].errors.noise_kg());
-                let jump_kg = track.read(at, own.value, clear_kg, most_kg_per_s);
+                let jump_kg = track.read(at, own.value, i, &accounts[i].errors, most_kg_per_s);
                 if jump_kg > disturbance::most_kg(i, accounts[i].kg_per_unit) {
                     track.past.clear();
                 }
@@ -165,11 +208,11 @@ impl Settled {
     #[must_use]
     pub fn jumps_alone(&self, witness: usize, accounts: &[Account; 3]) -> bool {
         let track = &self.tracks[witness];
-        let is_new = |jumped: EngineTime| {
-            let before = track.past.iter().filter(|past| past.at < jumped).count();
+        let is_new = |jumped: Jumped| {
+            let before = track.past.iter().filter(|past| past.at < jumped.at).count();
             2 * before <= track.past.len()
         };
-        track.jumped.is_some_and(|jumped| is_new(jumped) || !self.holds(witness, accounts))
+        track.jumped.is_some_and(|jumped| jumped.stays || is_new(jumped) || !self.holds(witness, accounts))
     }
 
     /// A witness counts from elsewhere now.
@@ -213,10 +256,12 @@ impl Settled {
         let left_kg2 = noise_kg2 / fresh
             + rounding(own.division_kg, noise_kg2 + moved_kg * moved_kg / 12.0, fresh)
             + errors.slow_kg * errors.slow_kg * mean_share((n - 1.0) * TICK_S, errors.slow_s);
-        // By what the meter's movement since then may be off: in proportion to all it has counted.
+        // By what the meter's movement since then may be off: in proportion to all it has counted, by its u or by what the witness
+        // itself is away from it.
         let since_kg = (meter.value - mean(|past| past.meter_kg)).abs();
-        let carried_kg = meter.u * (since_kg / meter.value.abs().max(1.0)).min(1.0);
-        let evened_kg = meter.value + mean(|past| past.off_kg);
+        let off_kg = mean(|past| past.off_kg);
+        let carried_kg = meter.u.max(off_kg.abs()) * (since_kg / meter.value.abs().max(1.0)).min(1.0);
+        let evened_kg = meter.value + off_kg;
         // What the meter has missed is missing, by rates or by the reading itself, or some of it (rectangular, JCGM 100:2008, 4.3.7).
         let by_reading_kg = if self.tracks[witness].excused { 0.0 } else { read_kg - evened_kg };
         let missed_kg = self.missed_kg.map_or(0.0, |by_rates_kg| by_rates_kg.max(by_reading_kg));

@@ -31,7 +31,7 @@ const WEATHER_PA: f64 = 5_000.0;
 const TANK_MOVES_PA: f64 = 5_000.0;
 
 /// Less than this is no trailer, kg.
-const TRAILER_LEAST_KG: f64 = 1_000.0;
+pub(super) const TRAILER_LEAST_KG: f64 = 1_000.0;
 /// A trailer weighs at least this part of its load (assumption).
 const TARE_LEAST: f64 = 0.1;
 /// Nor, with its tractor, this much more than its load, kg (assumption).
@@ -258,12 +258,16 @@ fn of_load(settings: &Settings, setup: &SignalSetup, value: f64, delivery: &Deli
     }
 }
 
+/// All of the trailer stands on the scale.
+pub(super) fn carries_whole(rests: RestsOnScale) -> bool {
+    matches!(rests, RestsOnScale::Trailer | RestsOnScale::TractorAndTrailer)
+}
+
 fn of_scale(rests: RestsOnScale, shown_kg: f64, loaded_kg: f64) -> Option<Slip> {
-    let whole = matches!(rests, RestsOnScale::Trailer | RestsOnScale::TractorAndTrailer);
     let least_kg = (1.0 + TARE_LEAST) * loaded_kg;
     let most_kg = (loaded_kg + TARE_MOST_KG).max(GROSS_MOST_KG);
     let likely = |kg: f64| kg >= least_kg && kg <= most_kg;
-    if !whole || shown_kg < TRAILER_LEAST_KG || likely(shown_kg) {
+    if !carries_whole(rests) || shown_kg < TRAILER_LEAST_KG || likely(shown_kg) {
         return None;
     }
     let net = (shown_kg - loaded_kg).abs() < NET_WITHIN * loaded_kg;

@@ -441,6 +441,10 @@ impl Watch {
             watchful: thresholds.finding.iter().flatten().copied().fold(f64::INFINITY, f64::min) / 2.0,
         });
         if compared {
+            // Who was seen on the deck just now is not shown as good for a second more.
+            self.comparison.mark(at, &mut self.accounts);
+            self.shown = self.settled.accounts(&self.accounts);
+            self.together = self.combine();
             self.recent.block();
             let shared = neighbours.take_part(delivery.setup.tank, at);
             changed |= self.judge(settings, signals, shared, at);

@@ -1,5 +1,5 @@
 //! Somebody steps on the deck while another instrument lies, hangs or is away: the scale never passes for good while it is
-//! light by more than it says. What the swarm's deliveries 308, 413, 469, 520 and 561 have shown.
+//! light by more than it says. What the swarm's deliveries 308, 413, 469, 520, 561, 3207, 4358, 5025 and 5837 have shown.
 
 use super::driver::Bench;
 use brimwatch::engine::frame::{Frame, Validity, WitnessId};
@@ -96,6 +96,31 @@ fn a_gauge_that_came_back_before_him_does_not_make_him_the_meters_jump() {
             he_is_seen(&good, &on_deck);
             assert!(good.contains(&(on_deck.end + 60)), "good again once he has left");
         }
+    }
+}
+
+/// A gauge that crept comes back as he steps on, and what it had taught fades: that makes nobody leave.
+#[test]
+fn a_gauge_that_crept_and_comes_back_does_not_make_him_leave() {
+    for seed in SEEDS {
+        for before_s in [2, 6, 10] {
+            let back_s = 1_032;
+            let on_deck = back_s + before_s..back_s + before_s + 100;
+            let creeps = (Instrument::Level, Wrong::Creep, 0.46, 800..back_s);
+            he_is_seen(&watched(&[creeps, visit(on_deck.clone())], 1_300, seed), &on_deck);
+        }
+    }
+}
+
+/// Scale and gauge alone: he is not forgotten once the time is over that a jump may rise. That he leaves looks as if another had gone
+/// where the gauge was taken to foam, so the scale is good again once such an excuse is over, and what it leaves (400 s).
+#[test]
+fn while_the_meter_is_away_he_is_not_forgotten() {
+    for seed in SEEDS {
+        let (away, on_deck) = ((Instrument::Meter, Wrong::Exception, 0.0, 130..2_000), 600..720);
+        let good = watched(&[away, visit(on_deck.clone())], 1_200, seed);
+        he_is_seen(&good, &on_deck);
+        assert!(good.contains(&(on_deck.end + 430)), "good again once he has left");
     }
 }
 

@@ -7,7 +7,7 @@ use crate::engine::input::AlarmId;
 use crate::engine::reading::Readings;
 use crate::engine::settings::{PadTap, SignalKind};
 use crate::engine::witness::flow_rate;
-use crate::engine::witness::scale::GONE_KG;
+use crate::engine::witness::scale::{self, GONE_KG};
 
 /// Two liquids that mix are no warmer than the warmer of the two: beyond this, K, or three standard uncertainties,
 /// something gives off heat.
@@ -128,7 +128,10 @@ impl Sight<'_> {
         let Some(signal) = Readings::find(self.settings, SignalKind::Scale, None) else { return Condition::False };
         let Some(start) = delivery.start(signal) else { return Condition::False };
         match self.readings.credible(signal).or(self.empty_scale_kg(signal)) {
-            Some(now) => yes(now < start.value - delivery.loaded_kg - GONE_KG + self.back(AlarmId::TruckGone, 0)),
+            Some(now) => {
+                let back_kg = self.back(AlarmId::TruckGone, 0);
+                yes(scale::is_gone(self.settings, start.value, delivery.loaded_kg, now, back_kg))
+            }
             None => Condition::Unknown,
         }
     }

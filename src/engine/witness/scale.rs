@@ -11,7 +11,8 @@
 use super::{Account, Budget, Scene};
 use crate::engine::frame::{Reason, Source, Validity};
 use crate::engine::reading::Readings;
-use crate::engine::settings::{Drive, PadTap, RestsOnScale, SignalKind};
+use crate::engine::settings::{Drive, PadTap, RestsOnScale, Settings, SignalKind};
+use crate::engine::slip;
 use crate::planted::{Bug, planted};
 use crate::units::{AbsPa, Celsius, GaugePa, KgPerM3};
 
@@ -83,6 +84,14 @@ fn pad_gas(scene: &Scene) -> PadGas {
     }
 }
 
+/// Whether the scale carries less than the trailer must weigh with nothing on it, by `GONE_KG` less what an alarm that is open
+/// asks for; or nothing at all, where nothing stood there at the start either.
+#[must_use]
+pub fn is_gone(settings: &Settings, start_kg: f64, loaded_kg: f64, now_kg: f64, back_kg: f64) -> bool {
+    let empty = |kg: f64| slip::carries_whole(settings.rests_on_scale) && kg < slip::TRAILER_LEAST_KG;
+    now_kg < start_kg - loaded_kg - GONE_KG + back_kg || empty(start_kg) && empty(now_kg)
+}
+
 /// Mass received in the tank by the truck scale.
 #[must_use]
 pub fn account(scene: &Scene) -> Account {
@@ -93,7 +102,7 @@ pub fn account(scene: &Scene) -> Account {
         Ok(pair) => pair,
         Err(reason) => return Account::lost(reason),
     };
-    if pair.now < pair.start.value - scene.delivery.loaded_kg - GONE_KG {
+    if is_gone(scene.settings, pair.start.value, scene.delivery.loaded_kg, pair.now, 0.0) {
         return Account::lost(Reason::DrivenOff);
     }
     let Some(incoming) = scene.incoming() else { return Account::lost(Reason::OffTheTable) };

@@ -1,6 +1,8 @@
 //! What must be called out, what may not be yet, and what may not be taken back.
 
-use super::checks::{Findings, Since, credible, is_called_lost, is_durable, lowest_limit_pa, signal, witnesses};
+use super::checks::{
+    Findings, Since, credible, is_called_lost, is_durable, lowest_limit_pa, off_the_band, signal, witnesses,
+};
 use super::plan::Plan;
 use super::run::Known;
 use brimwatch::engine::alarm::catalogue;
@@ -117,6 +119,7 @@ impl Alarms {
         let moves = of(SignalKind::FlowMassRate).is_some_and(|rate| rate.abs() > 0.1);
         let transfer = frame.phase == Phase::Transfer;
         must(A::MovementOutsideTransfer, 0, moves && !transfer, on_s);
+        must(A::LoadTemperatureOff, tank, off_the_band(plan, frame), on_s);
         must(A::OneWitnessLeft, 0, transfer && witnesses(frame) == 1, on_s);
         must(A::NoWitness, 0, transfer && witnesses(frame) == 0, on_s);
         must(A::NotIndependent, 0, transfer && frame.verdict.word == VerdictWord::NotIndependent, on_s);

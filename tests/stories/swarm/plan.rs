@@ -221,7 +221,8 @@ impl Plan {
         scenario::with_wrong_density(&self.papers, self.density_off)
     }
 
-    /// Nothing goes wrong with plant, instruments, network, disk, clock or papers; people may come and go, and press little.
+    /// Nothing goes wrong with plant, instruments, network, disk, clock or papers; people may come and go, and press little, but close
+    /// the valve: gas that breaks through takes pressures out of their range.
     pub fn is_clean(&self) -> bool {
         self.faults.is_empty()
             && self.mishaps.is_empty()
@@ -231,6 +232,7 @@ impl Plan {
             && self.sleeps.is_empty()
             && self.density_off == 0.0
             && self.people.late_start_s == 0.0
+            && self.people.closes == Closes::AsTrained
             && self.plant.tank_start_m <= START_MOST_M
     }
 }

@@ -176,7 +176,9 @@ impl Truths {
             let hung = plan.faults.iter().any(|fault| hangs(fault) && reaches(plan, fault, *on));
             // Somebody must be there who saw that mass moved.
             let others = (0..3).filter(|&j| j != i && frame.witnesses[j].validity == Validity::Good).count();
-            if !hung || others < 2 {
+            // What nobody reads does not repeat.
+            let read = known.answered[usize::from(plan.settings.signals[signal(&plan.settings, *kind)].device)];
+            if !hung || others < 2 || !read {
                 self.stuck[i] = None;
                 continue;
             }

@@ -47,13 +47,16 @@ struct Past {
 #[derive(Debug, Clone, Copy)]
 struct Jumped {
     at: EngineTime,
-    /// The first of those that came one upon the other.
-    first: EngineTime,
     /// By so much; 0: nobody watched, or it has just been taken back.
     kg: f64,
+    /// By which it was taken back, kg.
+    back_kg: f64,
     /// For as long as a jump may rise nothing evened it out, and nothing has taken it back.
     stays: bool,
 }
+
+/// No jump yet.
+const NONE: Jumped = Jumped { at: EngineTime(0), kg: 0.0, back_kg: 0.0, stays: false };
 
 /// One witness.
 #[derive(Debug, Clone, Default)]
@@ -66,6 +69,8 @@ struct Track {
     /// Readings as they were within the time that a jump may take, kg, one a second; oldest first.
     read: VecDeque<(EngineTime, f64)>,
     jumped: Option<Jumped>,
+    /// Since when it has been excused or has stood alone after a jump.
+    doubted: Option<EngineTime>,
 }
 
 impl Track {
@@ -90,18 +95,23 @@ impl Track {
 
     /// Takes a jump. What lags rises in several; one that takes another back leaves nothing; a small one the other way
     /// leaves the other.
-    fn jumps(&mut self, at: EngineTime, kg: f64) {
-        let before = self.jumped.unwrap_or(Jumped { at, first: at, kg: 0.0, stays: false });
-        let kg = match before.kg * kg {
-            both if both >= 0.0 => before.kg + kg,
-            _ if disturbance::takes_back(kg, before.kg) => 0.0,
+    fn jumps(&mut self, at: EngineTime, jump_kg: f64) {
+        let before = self.jumped.unwrap_or(Jumped { at, ..NONE });
+        if before.back_kg * jump_kg > 0.0 {
+            // The rest of what takes the other back.
+            return;
+        }
+        let kg = match before.kg * jump_kg {
+            both if both >= 0.0 => before.kg + jump_kg,
+            _ if disturbance::takes_back(jump_kg, before.kg) => 0.0,
             _ => return,
         };
         if before.stays && kg == 0.0 {
             // What was seen with him on the deck evens out nothing without him.
             self.past.clear();
         }
-        self.jumped = Some(Jumped { at, kg, stays: before.stays && kg != 0.0, ..before });
+        let back_kg = if kg == 0.0 { jump_kg } else { 0.0 };
+        self.jumped = Some(Jumped { at, kg, back_kg, stays: before.stays && kg != 0.0 });
     }
 }
 
@@ -118,7 +128,7 @@ impl Settled {
     pub fn blind(&mut self, at: EngineTime) {
         *self = Settled::default();
         for i in [SCALE, TANK] {
-            self.tracks[i].jumped = Some(Jumped { at, first: at, kg: 0.0, stays: false });
+            self.tracks[i].jumped = Some(Jumped { at, ..NONE });
         }
     }
 
@@ -182,10 +192,12 @@ impl Settled {
                 track.read.clear();
                 track.unheard = unheard;
             }
+            let doubtful = alone || accounts[i].validity == Validity::Doubtful(Reason::Disturbed);
+            track.doubted = doubtful.then(|| track.doubted.unwrap_or(at));
+            let over = track.doubted.is_some_and(|since| at.since_s(since) > disturbance::IN_ALL_S);
             track.jumped = track.jumped.and_then(|jumped| {
                 let (since_s, rising) = (at.since_s(jumped.at), at.since_s(jumped.at) <= RISING_S);
                 let stays = jumped.stays || !rising && alone && jumped.kg != 0.0;
-                let over = at.since_s(jumped.first) > disturbance::IN_ALL_S;
                 (!over && (rising || stays && since_s <= disturbance::own_s(i))).then_some(Jumped { stays, ..jumped })
             });
             if let Some(own) = accounts[i].credible() {

@@ -78,9 +78,8 @@ pub fn witnesses(frame: &Frame) -> usize {
     frame.witnesses.iter().filter(|w| w.validity.is_credible()).count()
 }
 
-/// An excuse lasts no longer, s (docs/method.md, "Disturbed"), and is looked at once in five; a reading that stands alone is doubtful
-/// for the 15 s before, in which its jump may rise before the comparison sees it.
-const EXCUSED_S: u64 = 400 + 15 + 5;
+/// An excuse lasts no longer, s (docs/method.md, "Disturbed"), and is looked at once in five.
+const EXCUSED_S: u64 = 400 + 10;
 
 /// What disturbs a witness is excused for a while, not for ever.
 pub fn hold_excuses(since: &mut Since, known: &Known, frame: &Frame, findings: &mut Findings) {

@@ -596,6 +596,7 @@ fn a_strapping_file_is_read_in_its_units() {
     for (csv, line, words) in [
         ("level,volume\n0,1\n", Some(1), "name the two columns"),
         ("level (mm),volume (L)\n0,400\n4000,25300\n3900,25400\n", Some(4), "first column does not rise"),
+        ("level (mm),volume (L)\n0,400\n4000,25300\n3900,25400\n", Some(4), "more than in the row above: 4000,25300"),
         ("level (mm),volume (L)\n0;400\n4000,25300\n5000,26000\n", Some(2), "no two columns"),
         ("level (mm),volume (lb)\n0,400\n4000,25300\n", Some(2), "unit of mass, not of volume"),
         ("", None, "empty"),

@@ -439,9 +439,13 @@ pub(super) fn check_rising(draft: &mut Draft, key: &str, whole: &Spot, rows: &[(
         let (before, now) = (&pair[0], &pair[1]);
         for (name, a, b, rises) in [("first", before.0, now.0, true), ("second", before.1, now.1, both)] {
             if rises && b <= a {
+                // As it is written there, with its own unit.
+                let above =
+                    before.2.span.clone().and_then(|span| draft.text(before.2.file).get(span)).unwrap_or_default();
+                let allowed = format!("more than in the row above: {above}");
                 draft
                     .fault(&now.2, key, format!("the {name} column does not rise from the row above to this one"))
-                    .allowed(format!("more than {} (in SI)", amount::short(a)))
+                    .allowed(allowed)
                     .act("correct the row, or its place in the table");
             }
         }

@@ -306,6 +306,8 @@ pub(super) static TEXTS: &[(&str, &str)] = &[
     ("pad rising", "colchón sube"),
     ("pad above supply", "colchón sobre el suministro"),
     ("flow stopped", "flujo parado"),
+    ("flow above pressure", "más flujo que presión"),
+    ("flow below pressure", "menos flujo que presión"),
     ("other tank rises", "otro tanque sube"),
     ("load temperature off", "temperatura de la carga fuera"),
     ("dew point high", "punto de rocío alto"),

@@ -308,9 +308,7 @@ impl Comparison {
     pub fn start_anew(&mut self, witness: usize) {
         self.learnt.filter = Filter::default();
         self.learnt.bank = Bank::new(self.begin);
-        self.before.clear();
-        self.when_excused = [const { None }; 3];
-        self.disturbances[witness] = Disturbance::fresh();
+        self.forget_jumps(witness);
         self.sums[witness] = Sum::default();
         self.starts[witness] = 0.0;
     }
@@ -319,25 +317,28 @@ impl Comparison {
     fn stands_elsewhere(&mut self, witness: usize) {
         self.learnt.filter.start_anew(witness);
         self.learnt.bank.forget(witness);
-        self.before.clear();
-        self.when_excused = [const { None }; 3];
-        self.disturbances[witness] = Disturbance::fresh();
+        self.forget_jumps(witness);
         self.sums[witness] = Sum::default();
         self.starts[witness] = 0.0;
     }
 
     /// A witness whose start reading was taken anew has nothing to do with what was known of the old one.
     fn restart(&mut self, errors: &[Errors; 3]) {
-        for (i, (before, errors)) in self.starts.iter_mut().zip(errors).enumerate() {
-            if *before > 0.0 && errors.start_kg > 1.5 * *before {
+        for (i, errors) in errors.iter().enumerate() {
+            let before_kg = std::mem::replace(&mut self.starts[i], errors.start_kg);
+            if before_kg > 0.0 && errors.start_kg > 1.5 * before_kg {
                 self.learnt.filter.start_anew(i);
                 self.learnt.bank = Bank::new(self.begin);
-                self.before.clear();
-                self.when_excused = [const { None }; 3];
-                self.disturbances[i] = Disturbance::fresh();
+                self.forget_jumps(i);
             }
-            *before = errors.start_kg;
         }
+    }
+
+    /// What was learnt before the latest blocks, and while one was excused, is of errors that are gone.
+    fn forget_jumps(&mut self, witness: usize) {
+        self.before.clear();
+        self.when_excused = [const { None }; 3];
+        self.disturbances[witness] = Disturbance::fresh();
     }
 
     /// Scale and tank are each held against the meter, else against each other; true when an excuse begins. A meter that

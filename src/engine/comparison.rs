@@ -131,6 +131,8 @@ pub struct Comparison {
     disturbances: [Disturbance; 3],
     /// Scale and tank are held against the meter, not against each other.
     by_meter: bool,
+    /// When the meter's register changed last.
+    meter_changed: Option<EngineTime>,
     /// What was believed of the errors before each of them was excused: what is learnt of the others' meanwhile makes
     /// nobody leave.
     when_excused: [Option<Box<Filter>>; 3],
@@ -176,6 +178,7 @@ impl Comparison {
             before: VecDeque::new(),
             disturbances: [0; 3].map(|_| Disturbance::fresh()),
             by_meter: true,
+            meter_changed: None,
             when_excused: [const { None }; 3],
             begun: false,
             gap_kg: 0.0,
@@ -225,6 +228,7 @@ impl Comparison {
             }
             sum.changed = tick.changed[i];
         }
+        self.meter_changed = tick.changed[FLOW].or(self.meter_changed);
         self.ticks += 1;
         if self.ticks < BLOCK_TICKS {
             return false;
@@ -341,6 +345,15 @@ impl Comparison {
         self.disturbances[witness] = Disturbance::fresh();
     }
 
+    /// The meter has been found frozen: excuses against it since it stood were its own doing.
+    fn excuse_no_more(&mut self) {
+        let Some(since) = self.meter_changed else { return };
+        for (disturbance, believed) in self.disturbances.iter_mut().zip(&mut self.when_excused) {
+            disturbance.meter_stood(since);
+            *believed = believed.take().filter(|_| disturbance.excused().is_some());
+        }
+    }
+
     /// Scale and tank are each held against the meter, else against each other; true when an excuse begins. A meter that
     /// came back with part of its total lost says nothing of who stepped on meanwhile: for a while they are held against each
     /// other. `stands`: its register does, while mass moves.
@@ -352,14 +365,18 @@ impl Comparison {
         feels: &[Vector; 3],
         noise_kg2: &[f64; 3],
     ) -> bool {
-        // What a rising jump has taught already is left out.
-        let filter = &self.before.back().map_or(&self.learnt, |(learnt, ..)| learnt).filter;
         let gap_kg = accounts[FLOW].budget.0[Source::Gap as usize];
         self.meter_new = if gap_kg > self.gap_kg { GONE } else { self.meter_new.saturating_sub(1) };
         self.gap_kg = gap_kg;
         let pair = means[SCALE].is_some() && means[TANK].is_some();
         let by_meter = means[FLOW].is_some() && (self.meter_new == 0 || !pair);
+        if self.by_meter && !by_meter && matches!(accounts[FLOW].validity, Validity::Lost(reason) if reason.is_repeat())
+        {
+            self.excuse_no_more();
+        }
         self.by_meter = by_meter;
+        // What a rising jump has taught already is left out.
+        let filter = &self.before.back().map_or(&self.learnt, |(learnt, ..)| learnt).filter;
         let (fills, stands) = (!self.begun, by_meter && stands);
         let off = [SCALE, TANK].map(|i| {
             let other = if by_meter { FLOW } else { SCALE + TANK - i };

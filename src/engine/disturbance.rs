@@ -133,6 +133,8 @@ pub struct Disturbance {
     /// Its last step of its own that was no visit, or did not go with it, kg. What the filter believes it to be off by is none:
     /// that may be what another one lied.
     stepped_kg: f64,
+    /// A step the other way has taken that back, and is still seen.
+    taken_back: bool,
     excuse: Option<Excuse>,
     /// When the last excuse began, and when he for whom it was had gone.
     before: Option<(EngineTime, EngineTime)>,
@@ -196,10 +198,17 @@ impl Disturbance {
 
     /// Takes a block; true when an excuse begins with it. `other`: the jump of the other one against the same meter.
     pub fn block(&mut self, witness: WitnessId, at: EngineTime, off: &Off, other: Option<Jump>) -> bool {
+        if self.gone > GONE {
+            // Whoever stepped on while nobody read it did so then.
+            self.stepped_kg = off.kg;
+        }
         self.gone = 0;
         (self.stays, self.returns) = (false, false);
         let jump_kg = self.jump_kg(off);
         self.clear = self.clear_jump(at, off);
+        if self.clear.is_none() && std::mem::take(&mut self.taken_back) {
+            self.stepped_kg = 0.0;
+        }
         let clear_since = self.clear.map(|jump| jump.since);
         let since = self.excuse.map(|excuse| excuse.first).or(clear_since).unwrap_or(at);
         let together = |other: &Jump| since.since_s(other.since) <= MEANT_S;
@@ -227,7 +236,7 @@ impl Disturbance {
                     Some(Excuse { first, since: at, jump_kg, most_kg: jump_kg.abs(), recent_kg: [jump_kg; DIP] });
                 return true;
             }
-            (None, Some(jump_kg)) if !meter && self.clear.is_some() => self.steps(jump_kg),
+            (None, Some(jump_kg)) if !meter && self.clear.is_some() => self.steps(witness, jump_kg),
             _ => {}
         }
         if !self.is_out() && !off.fills {
@@ -240,20 +249,30 @@ impl Disturbance {
 
     /// A jump that is no visit. It is seen for as long as blocks from before it count: the most of it is what it is. One the
     /// other way takes it back.
-    fn steps(&mut self, jump_kg: f64) {
+    fn steps(&mut self, witness: WitnessId, jump_kg: f64) {
+        if witness == WitnessId::Scale && jump_kg.abs() < PEOPLE_KG.0 {
+            // The filter gives a little to everybody of what one of them lies.
+            return;
+        }
         let (same, larger) = (self.stepped_kg * jump_kg >= 0.0, jump_kg.abs() > self.stepped_kg.abs());
-        self.stepped_kg = match (same, larger) {
-            (true, true) => jump_kg,
-            (true, false) => self.stepped_kg,
-            (false, _) => 0.0,
-        };
+        self.taken_back = !same;
+        if same && larger {
+            self.stepped_kg = jump_kg;
+        }
+    }
+
+    /// The meter against which it jumped has been found to stand since: whatever it was excused for since then, nobody saw it.
+    pub fn meter_stood(&mut self, since: EngineTime) {
+        if self.excuse.is_some_and(|excuse| excuse.first >= since) {
+            *self = Disturbance { gone: GONE + 1, ..Disturbance::default() };
+        }
     }
 
     /// Nothing was seen of it in this block. What it was off by before counts for a minute.
     pub fn absent(&mut self) {
         self.gone += 1;
         if self.gone > GONE {
-            *self = Disturbance::default();
+            *self = Disturbance { gone: self.gone, ..Disturbance::default() };
         }
     }
 }
@@ -449,6 +468,39 @@ mod tests {
         assert!((20..30).all(|i| out(i, -90.0) == (true, true)));
         assert_eq!(out(30, -25.0), (true, false), "he was there for a second and a half");
         assert_eq!(out(31, 0.0), (false, false));
+    }
+
+    /// One who stepped on while the scale was not heard leaves as it is heard again: nothing is excused by that, and the next one is.
+    #[test]
+    fn who_came_unseen_goes_without_an_excuse() {
+        let mut disturbance = Disturbance::fresh();
+        (0..=GONE).for_each(|_| disturbance.absent());
+        let mut excused = |i: usize, kg: f64| {
+            let at = EngineTime((i * BLOCK_S) as u64 * SECOND_NS);
+            disturbance.block(WitnessId::Scale, at, &off(WitnessId::Scale, kg), None);
+            disturbance.excused().is_some()
+        };
+        assert!((40..42).all(|i| !excused(i, -90.0)));
+        assert!((42..60).all(|i| !excused(i, 0.0)), "he has gone");
+        assert!((60..70).all(|i| excused(i, -90.0)), "another comes");
+    }
+
+    /// What a witness was excused for against a meter that stood is no visit; what it was before is.
+    #[test]
+    fn an_excuse_against_a_meter_that_stood_is_none() {
+        let begun = |since_s: u64| {
+            let mut disturbance = Disturbance::fresh();
+            for i in 0..24_usize {
+                let at = EngineTime((i * BLOCK_S) as u64 * SECOND_NS);
+                let kg = if i < 20 { 0.0 } else { 90.0 };
+                disturbance.block(WitnessId::Scale, at, &off(WitnessId::Scale, kg), None);
+            }
+            assert!(disturbance.excused().is_some());
+            disturbance.meter_stood(EngineTime(since_s * SECOND_NS));
+            disturbance.excused().is_some()
+        };
+        assert!(!begun(95));
+        assert!(begun(110), "it was there before the meter stood");
     }
 
     /// Who leaves does so at once; what creeps back within minutes is no leaving.

@@ -328,6 +328,14 @@ pub enum Reason {
     OtherGauge,
 }
 
+impl Reason {
+    /// Lost because the value is an old one said again.
+    #[must_use]
+    pub fn is_repeat(self) -> bool {
+        matches!(self, Reason::Frozen | Reason::FrozenTogether | Reason::HeartbeatStopped)
+    }
+}
+
 /// What in a site file may be behind a reading that cannot be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Slip {

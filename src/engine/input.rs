@@ -425,6 +425,10 @@ pub enum AlarmId {
     FlowAbovePressure,
     /// Less comes through the meter than the pressure drives.
     FlowBelowPressure,
+    /// What is in the tank is colder than the coldest load that it takes; subject: tank.
+    NearFreezing,
+    /// Nobody measures the pressure on the trailer itself: a prompt of every delivery there.
+    PadNotKnown,
 }
 
 /// How the recorder does.

@@ -121,6 +121,8 @@ pub struct Settled {
     tracks: [Track; 3],
     /// The meter's register stands though mass may move: as much as may have passed since, by rates, kg.
     missed_kg: Option<f64>,
+    /// Since when it stands so.
+    stands_since: Option<EngineTime>,
 }
 
 impl Settled {
@@ -142,8 +144,9 @@ impl Settled {
         excused: [bool; 3],
         missed_kg: Option<f64>,
     ) {
-        self.missed_kg = missed_kg;
         let meter_kg = accounts[FLOW].credible().map(|e| e.value);
+        let stood = self.stands_since.filter(|_| meter_kg.is_none());
+        (self.missed_kg, self.stands_since) = (missed_kg, missed_kg.and(changed[FLOW]));
         for i in [SCALE, TANK] {
             let track = &mut self.tracks[i];
             if track.signal != accounts[i].signal && accounts[i].signal.is_some() {
@@ -152,6 +155,10 @@ impl Settled {
             }
             let fresh = track.changed != changed[i];
             track.changed = changed[i];
+            if let Some(since) = stood {
+                // The meter is found frozen, or goes while it stands: what was read by it meanwhile is as far off as it is.
+                track.past.retain(|past| past.at < since);
+            }
             if excused[i] && !track.excused {
                 // It was rising before it was seen to be a jump.
                 track.past.retain(|past| at.since_s(past.at) > RISING_S);

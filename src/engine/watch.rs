@@ -52,6 +52,8 @@ const STANDS_S: f64 = 5.0;
 
 /// A mass rises no faster than so many times its rate over the last minute: a valve that is opened further (assumption).
 const RISES_TIMES: f64 = 2.0;
+/// For so long after it has begun a flow's rate says nothing of how fast it is, s: the slope goes over a minute.
+const BEGINS_S: f64 = 60.0;
 /// A flow rate says that mass moves when it exceeds its zero and this many standard uncertainties of its noise.
 const RATE_SIGMAS: f64 = 4.0;
 
@@ -70,6 +72,8 @@ pub struct Watch {
     pub verdict: Verdict,
     /// How fast the mass moves.
     pub rate: Option<Estimate>,
+    /// Since when it is one that anything can be projected with.
+    moves_since: Option<EngineTime>,
     /// The fastest any credible witness says, kg/s; kept while none is left.
     pub fastest_kg_per_s: f64,
     /// The fastest that any of them says now, beyond noise, kg/s.
@@ -113,6 +117,7 @@ impl Watch {
             together: None,
             verdict: verdict::none(at),
             rate: None,
+            moves_since: None,
             fastest_kg_per_s: 0.0,
             moves_kg_per_s: 0.0,
             course: Course::default(),
@@ -313,14 +318,17 @@ impl Watch {
             *held = account.credible().map(|e| (at, e)).or(*held);
             // What was found to be old was last true when it last changed.
             if let (Some((since, _)), Validity::Lost(reason)) = (held, account.validity)
-                && repeated(reason)
+                && reason.is_repeat()
                 && let Some(changed) = signals[i].and_then(|s| readings.unchanged_since(s))
             {
                 *since = changed.min(*since);
             }
         }
         self.comparison.mark(at, &mut self.accounts);
-        let rate = projection::moving(self.rate).map(|rate| RISES_TIMES * rate.value);
+        // A minute's slope comes late behind a flow that has just begun: how fast it is nobody knows then.
+        let for_long = self.moves_since.is_some_and(|since| at.since_s(since) >= BEGINS_S);
+        let known = projection::moving(self.rate).filter(|_| for_long);
+        let rate = known.map(|rate| RISES_TIMES * rate.value);
         self.settled.look(at, &self.accounts, rate.unwrap_or(PLAUSIBLE_KG_PER_S));
         if ticked {
             let changed = self.register_changed(readings);
@@ -403,6 +411,7 @@ impl Watch {
         self.recent.tick(at, &self.accounts);
         let slopes = self.recent.slopes_kg_per_s();
         self.rate = Recent::rate_kg_per_s(&slopes);
+        self.moves_since = projection::moving(self.rate).map(|_| self.moves_since.unwrap_or(at));
         let pad_pa = readings.credible_kind(settings, SignalKind::PadPressure, None);
         if let (Some(rate), Some(together)) = (projection::moving(self.rate), &self.together)
             && self.recent.is_full()
@@ -540,9 +549,4 @@ impl Watch {
 fn accumulates(kind: SignalKind) -> bool {
     use SignalKind as K;
     matches!(kind, K::FlowMassTotal | K::FlowVolumeTotal | K::Scale) || gauge::is_gauge(kind)
-}
-
-/// Lost because the value is an old one said again.
-fn repeated(reason: Reason) -> bool {
-    matches!(reason, Reason::Frozen | Reason::FrozenTogether | Reason::HeartbeatStopped)
 }

@@ -282,6 +282,7 @@ fn occurrence(settings: &Settings, key: AlarmKey, came_s: f64) -> Occurrence {
         | AlarmId::LevelSoon
         | AlarmId::OtherTankRises
         | AlarmId::LoadTemperatureOff
+        | AlarmId::NearFreezing
         | AlarmId::TankPressureHigh
         | AlarmId::HighLevelProjected
         | AlarmId::PossibleReaction => settings.tanks.get(at).map(|t| t.name.clone()),

@@ -49,6 +49,8 @@ fn english_act(id: AlarmId) -> String {
         AlarmId::LoadTemperatureOff | AlarmId::DewPointHigh => {
             "Have the person in charge decide whether the transfer goes on."
         }
+        AlarmId::NearFreezing => "Leave no liquid standing in a cold line. Have the person in charge decide.",
+        AlarmId::PadNotKnown => "Read the trailer's own gauge now, and again at every round.",
         AlarmId::FirstGasDue => "Be at the valve. Cut back the gas and be ready to close.",
         AlarmId::AttendanceDue | AlarmId::AttendanceOverdue => "Press \"I am here\" at the bay's own screen.",
         AlarmId::NobodyAttends => {
@@ -272,6 +274,16 @@ fn english_parts(id: AlarmId) -> [&'static str; 3] {
             "Less comes through the meter than driving pressure and levels explain, compared with the minute before. It names no instrument.",
             "A leak before the meter; a valve that was turned; a plug; a kinked hose; the meter shows less.",
             "As for more than the pressure drives. Where the flow is still falling it waits until that has ended.",
+        ],
+        AlarmId::NearFreezing => [
+            "What is in the tank is colder than the coldest load that it takes: it thickens, or freezes in its lines.",
+            "Heating off or too weak; cold weather; a load that came in cold; a thermometer that shows too little.",
+            "`temperature_low` of the tank's product; watched from the opening of a delivery on, where the tank has a thermometer.",
+        ],
+        AlarmId::PadNotKnown => [
+            "The pad pressure is measured on the supply side of the gas hose, or not at all: with the gas shut nobody knows the trailer's. It belongs to every delivery there.",
+            "`pad_tap` of the bay is `supply`, or it has no signal of the pad pressure.",
+            "Follows from the site file; nothing to set.",
         ],
         AlarmId::FirstGasDue => [
             "The earliest credible first gas at the trailer's outlet has come. It belongs to every delivery.",

@@ -91,6 +91,19 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "The pad gas is moister than the site allows.".into(),
             "",
         ),
+        AlarmId::NearFreezing => say(
+            "Leave no liquid standing in a cold line. Have the person in charge decide.",
+            format!(
+                "What is in {} is colder than the coldest load that it takes: it may thicken or freeze.",
+                scene.tank(subject)
+            ),
+            "A plugged line that is thawed may still be under pressure.",
+        ),
+        AlarmId::PadNotKnown => say(
+            "Read the trailer's own gauge now, and again at every round.",
+            "Nobody measures the pad pressure on the trailer itself.".into(),
+            "With the gas shut, what is measured says nothing of the trailer.",
+        ),
         AlarmId::FirstGasDue => say(
             "Be at the valve. Cut back the gas and be ready to close.",
             "Gas may come through the trailer's outlet from now on.".into(),

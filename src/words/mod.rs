@@ -542,6 +542,8 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::FlowBelowPressure
         | AlarmId::LoadTemperatureOff
         | AlarmId::DewPointHigh
+        | AlarmId::NearFreezing
+        | AlarmId::PadNotKnown
         | AlarmId::FirstGasDue => false,
     }
 }

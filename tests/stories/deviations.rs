@@ -2,13 +2,14 @@
 
 use super::bay::{RATE, START_S, Story, shipped};
 use brimwatch::engine::alarm::catalogue;
+use brimwatch::engine::frame::Phase;
 use brimwatch::engine::input::{AlarmId, AlarmKey, Measured};
-use brimwatch::engine::settings::{DrawOff, Settings, SignalKind};
+use brimwatch::engine::settings::{DrawOff, PadTap, Settings, SignalKind};
 use brimwatch::time::SECOND_NS;
 use brimwatch::units::{Celsius, GaugePa};
 
 /// Those of this file that are no prompts.
-const DEVIATIONS: [AlarmId; 15] = [
+const DEVIATIONS: [AlarmId; 16] = [
     AlarmId::LevelWorking,
     AlarmId::LevelCritical,
     AlarmId::LevelSoon,
@@ -24,6 +25,7 @@ const DEVIATIONS: [AlarmId; 15] = [
     AlarmId::PadBelowBand,
     AlarmId::DrawOffChanged,
     AlarmId::ShutoffUnknown,
+    AlarmId::NearFreezing,
 ];
 
 /// The shipped bay with one signal more, read by the same device and as good as another one.
@@ -125,6 +127,50 @@ fn moist_gas_and_a_load_of_the_wrong_temperature_are_said() {
         story.run_to(START_S + 140);
         assert_eq!(open(&story), [AlarmId::LoadTemperatureOff], "{celsius} C");
     }
+}
+
+/// From the opening on, and not where nobody has said what is too cold.
+#[test]
+fn a_tank_that_is_near_freezing_is_said() {
+    let cold = vec![(SignalKind::TankTemperature, Measured::Number(18.5))];
+    let mut opened = story();
+    opened.stuck.clone_from(&cold);
+    opened.run_to(START_S - 1);
+    assert_eq!((opened.last.phase, open(&opened)), (Phase::Opened, vec![AlarmId::NearFreezing]));
+    let mut transfer = transferring();
+    transfer.stuck.clone_from(&cold);
+    transfer.run_to(START_S + 140);
+    assert_eq!(open(&transfer), [AlarmId::NearFreezing]);
+    let (mut settings, delivery) = shipped();
+    settings.expected.tanks[0].temperature_low = None;
+    let mut nothing_set = Story::with(settings, delivery);
+    nothing_set.stuck = cold;
+    nothing_set.start();
+    nothing_set.run_to(START_S + 140);
+    assert_eq!(open(&nothing_set), []);
+}
+
+/// A gauge on the supply side shows the trailer's pressure only while gas goes through the hose: people are called to the
+/// trailer's own, at each delivery and no longer than it lasts.
+#[test]
+fn a_pad_that_nobody_measures_is_said() {
+    let has = |story: &Story| story.monitor.has_open(AlarmKey { id: AlarmId::PadNotKnown, subject: 0 });
+    assert!(!has(&transferring()), "it is measured on the trailer");
+    let (mut settings, delivery) = shipped();
+    settings.pad_tap = PadTap::Supply;
+    let mut story = Story::with(settings, delivery);
+    story.run_to(START_S - 1);
+    assert!(!has(&story), "no transfer yet");
+    story.start();
+    story.run_to(START_S + 20);
+    assert!(has(&story));
+    assert!(catalogue::of(AlarmId::PadNotKnown).prompt);
+    let (mut settings, delivery) = shipped();
+    settings.signals.retain(|signal| signal.kind != SignalKind::PadPressure);
+    let mut story = Story::with(settings, delivery);
+    story.start();
+    story.run_to(START_S + 20);
+    assert!(has(&story), "no gauge at all");
 }
 
 #[test]

@@ -95,7 +95,7 @@ const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
 }
 
 /// Every alarm.
-pub const CATALOGUE: [Line; 43] = {
+pub const CATALOGUE: [Line; 45] = {
     use AlarmId as A;
     use TimeToRespond::{AtOnce, Delivery, ResponseTime};
     [
@@ -142,6 +142,8 @@ pub const CATALOGUE: [Line; 43] = {
         severe(A::ShutoffUnknown, "shutoff_unknown", ResponseTime).delayed(),
         serious(A::FlowAbovePressure, "flow_above_pressure", ResponseTime),
         serious(A::FlowBelowPressure, "flow_below_pressure", ResponseTime),
+        serious(A::NearFreezing, "near_freezing", ResponseTime).delayed(),
+        serious(A::PadNotKnown, "pad_not_known", ResponseTime).prompt(),
     ]
 };
 
@@ -227,6 +229,8 @@ mod tests {
             A::ShutoffUnknown,
             A::FlowAbovePressure,
             A::FlowBelowPressure,
+            A::NearFreezing,
+            A::PadNotKnown,
         ];
         assert_eq!(CATALOGUE.map(|line| line.id), all);
         assert!(CATALOGUE.iter().all(|line| of(line.id) == *line));

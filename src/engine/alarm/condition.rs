@@ -101,7 +101,7 @@ impl Sight<'_> {
 
     /// Conditions on estimates and on ourselves: asked at every tick.
     #[must_use]
-    pub fn estimated(&self) -> [(AlarmKey, Condition); 27] {
+    pub fn estimated(&self) -> [(AlarmKey, Condition); 29] {
         let tank = self.delivery.map_or(0, |d| d.setup.tank);
         let yes = |holds: bool| if holds { Condition::True } else { Condition::False };
         [
@@ -132,6 +132,8 @@ impl Sight<'_> {
             (key(AlarmId::ShutoffUnknown, 0), self.shutoff_unknown()),
             (key(AlarmId::FlowAbovePressure, 0), self.flow_off_pressure(1.0)),
             (key(AlarmId::FlowBelowPressure, 0), self.flow_off_pressure(-1.0)),
+            (key(AlarmId::NearFreezing, tank), self.near_freezing()),
+            (key(AlarmId::PadNotKnown, 0), self.pad_not_known()),
         ]
     }
 

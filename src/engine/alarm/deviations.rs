@@ -5,7 +5,7 @@ use crate::engine::frame::{Condition, Estimate, Phase, VerdictWord};
 use crate::engine::gauge;
 use crate::engine::input::AlarmId;
 use crate::engine::reading::Readings;
-use crate::engine::settings::{Drive, SignalKind};
+use crate::engine::settings::{Drive, PadTap, SignalKind};
 use crate::time::EngineTime;
 
 /// Another tank rises by more than this, m, and five times its gauge's noise: no ripple of a tank at rest.
@@ -180,6 +180,24 @@ impl Sight<'_> {
             Some(now) => yes(low.is_some_and(|low| now < low.0) || high.is_some_and(|high| now > high.0)),
             None => Condition::Unknown,
         }
+    }
+
+    /// What is in the tank of this delivery is colder than the coldest load that it takes: what comes in mixes with it, and
+    /// stands in its lines.
+    pub(super) fn near_freezing(&self) -> Condition {
+        let Some(delivery) = self.delivery else { return Condition::False };
+        let tank = delivery.setup.tank;
+        let low = self.settings.expected.tanks.get(usize::from(tank)).and_then(|tank| tank.temperature_low);
+        let signal = Readings::find(self.settings, SignalKind::TankTemperature, Some(tank));
+        let (Some(low), Some(signal)) = (low, signal) else { return Condition::False };
+        self.readings.credible(signal).map_or(Condition::Unknown, |now| yes(now < low.0))
+    }
+
+    /// The pad pressure is measured on the supply side, or not at all: with the gas shut nobody knows the trailer's.
+    pub(super) fn pad_not_known(&self) -> Condition {
+        let measured = Readings::find(self.settings, SignalKind::PadPressure, None).is_some();
+        let by_supply = measured && self.settings.pad_tap == PadTap::Supply;
+        yes(self.transferring() && (by_supply || !measured && self.settings.drive == Drive::Pad))
     }
 
     /// The pad gas is moister than the site allows.

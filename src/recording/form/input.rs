@@ -157,6 +157,8 @@ mirror! {
         ShutoffUnknown,
         FlowAbovePressure,
         FlowBelowPressure,
+        NearFreezing,
+        PadNotKnown,
     }
 
     enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }

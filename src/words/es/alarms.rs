@@ -31,6 +31,8 @@ fn first(id: AlarmId) -> String {
         AlarmId::FlowAbovePressure | AlarmId::FlowBelowPressure => {
             "Mire de lejos manguera, válvulas y uniones. Si algo gotea o salpica, pare y no se acerque."
         }
+        AlarmId::NearFreezing => "No deje líquido parado en una línea fría. Que decida la persona a cargo.",
+        AlarmId::PadNotKnown => "Lea ahora el manómetro propio de la cisterna, y otra vez en cada ronda.",
         AlarmId::FirstGasDue => "Esté en la válvula. Reduzca el gas y esté listo para cerrar.",
         AlarmId::AttendanceDue | AlarmId::AttendanceOverdue => {
             "Pulse \u{ab}Estoy aquí\u{bb} en la pantalla propia de la bahía."
@@ -256,6 +258,16 @@ fn parts(id: AlarmId) -> [&'static str; 3] {
             "Pasa por el caudalímetro menos de lo que explican presión y niveles, comparado con el minuto anterior. No señala ningún instrumento.",
             "Una fuga antes del caudalímetro; una válvula que alguien giró; un tapón; una manguera doblada; el caudalímetro muestra menos.",
             "Como para más de lo que la presión empuja. Mientras el caudal siga bajando espera a que termine.",
+        ],
+        AlarmId::NearFreezing => [
+            "Lo que hay en el tanque está más frío que la carga más fría que admite: se espesa, o se congela en sus líneas.",
+            "Calefacción apagada o débil; tiempo frío; una carga que entró fría; un termómetro que muestra de menos.",
+            "`temperature_low` del producto del tanque; se vigila desde que se abre una entrega, donde el tanque tiene termómetro.",
+        ],
+        AlarmId::PadNotKnown => [
+            "La presión del colchón se mide del lado del suministro de la manguera de gas, o no se mide: con el gas cerrado nadie conoce la de la cisterna. Allí pertenece a toda entrega.",
+            "`pad_tap` de la bahía es `supply`, o no tiene señal de la presión del colchón.",
+            "Se sigue del archivo del sitio; nada que ajustar.",
         ],
         AlarmId::FirstGasDue => [
             "Llegó la hora creíble más temprana del primer gas en la salida de la cisterna. Pertenece a toda entrega.",

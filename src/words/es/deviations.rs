@@ -92,6 +92,19 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "El gas del colchón está más húmedo de lo que permite el sitio.".into(),
             "",
         ),
+        AlarmId::NearFreezing => say(
+            "No deje líquido parado en una línea fría. Que decida la persona a cargo.",
+            format!(
+                "Lo que hay en {} está más frío que la carga más fría que admite: puede espesarse o congelarse.",
+                tank(scene, subject)
+            ),
+            "Una línea tapada que se descongela puede seguir bajo presión.",
+        ),
+        AlarmId::PadNotKnown => say(
+            "Lea ahora el manómetro propio de la cisterna, y otra vez en cada ronda.",
+            "Nadie mide la presión del colchón en la propia cisterna.".into(),
+            "Con el gas cerrado, lo que se mide no dice nada de la cisterna.",
+        ),
         AlarmId::FirstGasDue => say(
             "Esté en la válvula. Reduzca el gas y esté listo para cerrar.",
             "Desde ahora puede llegar gas por la salida de la cisterna.".into(),

@@ -308,6 +308,8 @@ pub(super) static TEXTS: &[(&str, &str)] = &[
     ("flow stopped", "flujo parado"),
     ("flow above pressure", "más flujo que presión"),
     ("flow below pressure", "menos flujo que presión"),
+    ("near freezing", "cerca de congelarse"),
+    ("pad not known", "colchón sin medir"),
     ("other tank rises", "otro tanque sube"),
     ("load temperature off", "temperatura de la carga fuera"),
     ("dew point high", "punto de rocío alto"),

@@ -119,5 +119,7 @@ fn alarm(id: AlarmId) -> &'static str {
         AlarmId::ShutoffUnknown => "corte desconocido",
         AlarmId::FlowAbovePressure => "más flujo que presión",
         AlarmId::FlowBelowPressure => "menos flujo que presión",
+        AlarmId::NearFreezing => "tanque casi helado",
+        AlarmId::PadNotKnown => "colchón sin medir",
     }
 }

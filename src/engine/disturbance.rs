@@ -228,7 +228,7 @@ impl Disturbance {
                     self.excuse = Some(excuse.go_on(witness, at, jump_kg, off.sigma_kg));
                 }
             }
-            (None, Some(jump_kg)) if !meter && excusable(witness, jump_kg, off, self.stepped_kg) => {
+            (None, Some(jump_kg)) if !meter && self.is_visit(witness, jump_kg, off) => {
                 self.left_off = None;
                 let changed = self.before.filter(|(_, gone)| at.since_s(*gone) <= CHANGES_S);
                 let first = changed.map_or(at, |(first, _)| first);
@@ -245,6 +245,12 @@ impl Disturbance {
             self.count = (self.count + 1).min(KEPT);
         }
         false
+    }
+
+    /// A jump that people or foam may be; one that has been larger since it came is none, though it passes through their sizes.
+    fn is_visit(&self, witness: WitnessId, jump_kg: f64, off: &Off) -> bool {
+        let most_kg = most_kg(witness as usize, off.kg_per_unit);
+        excusable(witness, jump_kg, off, self.stepped_kg) && self.clear.is_none_or(|most| most.kg.abs() < most_kg)
     }
 
     /// A jump that is no visit. It is seen for as long as blocks from before it count: the most of it is what it is. One the
@@ -483,6 +489,15 @@ mod tests {
         assert!((40..42).all(|i| !excused(i, -90.0)));
         assert!((42..60).all(|i| !excused(i, 0.0)), "he has gone");
         assert!((60..70).all(|i| excused(i, -90.0)), "another comes");
+    }
+
+    /// A step that is too large for people passes through every smaller size while the blocks from before it go by.
+    #[test]
+    fn what_was_too_large_for_a_visit_is_none_as_it_ages() {
+        let stepped = excused(&[vec![0.0; 20], vec![400.0; 20]].concat(), |_| None);
+        assert_eq!(stepped, [false; 40]);
+        let visit = excused(&[vec![0.0; 20], vec![250.0; 5]].concat(), |_| None);
+        assert_eq!(visit[20..], [true; 5]);
     }
 
     /// What a witness was excused for against a meter that stood is no visit; what it was before is.

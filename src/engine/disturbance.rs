@@ -47,6 +47,8 @@ const MEANT: f64 = 0.35;
 const MEANT_S: f64 = 20.0;
 /// A jump of the third witness is one beyond this many standard deviations.
 const OTHER_SIGMAS: f64 = 4.0;
+/// A jump begins where at least this share of it is one against the latest block that it is measured from.
+const BEGINS: f64 = 0.5;
 /// A step back takes at least this share off what a step of its own the other way has left.
 const BACK_TO: f64 = 0.5;
 /// Blocks looked back on, and how many of the latest may hold part of a jump already (a gauge follows with its lag).
@@ -173,11 +175,14 @@ impl Disturbance {
     }
 
     /// By how much it has jumped at the most against the blocks before the last, while that is more than noise: what it is off by since
-    /// comes in among those blocks, so that a large jump passes through every smaller size.
+    /// comes in among those blocks, so that a large jump passes through every smaller size. It begins against the latest of them:
+    /// what has faded from a large one since is no jump the other way.
     #[must_use]
     pub fn clear_jump(&self, at: EngineTime, off: &Off) -> Option<Jump> {
         let kg = self.jump_kg(off).filter(|jump_kg| jump_kg.abs() > OTHER_SIGMAS * off.sigma_kg)?;
-        let before = self.clear.filter(|before| before.kg * kg > 0.0).unwrap_or(Jump { kg, since: at });
+        let begins = || (off.kg - self.past_kg[RISING]) * kg.signum() > BEGINS * kg.abs();
+        let before = self.clear.filter(|before| before.kg * kg > 0.0);
+        let before = before.or_else(|| begins().then_some(Jump { kg, since: at }))?;
         Some(if before.kg.abs() > kg.abs() { before } else { Jump { kg, ..before } })
     }
 
@@ -498,6 +503,25 @@ mod tests {
         assert_eq!(stepped, [false; 40]);
         let visit = excused(&[vec![0.0; 20], vec![250.0; 5]].concat(), |_| None);
         assert_eq!(visit[20..], [true; 5]);
+    }
+
+    /// A gauge that has come back by 1.6 t and is being learnt about, 30 kg a block, is in time lower than the mean of the blocks before:
+    /// that is no jump downwards, and nobody who steps on meanwhile is the meter's. A step is one at once.
+    #[test]
+    fn what_fades_from_a_step_is_no_jump_the_other_way() {
+        let jumped = |off_kg: &dyn Fn(usize) -> f64| {
+            let mut gauge = Disturbance::fresh();
+            (0..50).fold(None, |last, i| {
+                let at = EngineTime((i * BLOCK_S) as u64 * SECOND_NS);
+                let off = off(WitnessId::Tank, off_kg(i));
+                let down = gauge.clear_jump(at, &off).filter(|jump| jump.kg < 0.0);
+                gauge.block(WitnessId::Tank, at, &off, None);
+                last.or(down.map(|_| i))
+            })
+        };
+        let fades = |i: usize| if i < 20 { 0.0 } else { 1600.0 - 30.0 * (i - 20) as f64 };
+        assert_eq!(jumped(&fades), None);
+        assert_eq!(jumped(&|i| fades(i) - if i < 40 { 0.0 } else { 90.0 }), Some(40));
     }
 
     /// What a witness was excused for against a meter that stood is no visit; what it was before is.

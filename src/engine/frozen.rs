@@ -24,7 +24,8 @@
 //!    mass than they ever did before they then moved. A coarse pressure that is used to standing still, or never moved
 //!    yet, is no evidence.
 //!
-//! All of the group are then lost, pressures, temperatures and yes/no signals too, until one of them changes. A valve
+//! All of the group are then lost, pressures, temperatures and yes/no signals too, until one of them changes. A witness's
+//! signal that has not changed itself by then is held against all that the others saw move meanwhile. A valve
 //! that closes in earnest makes the rate fall: that is a change, and no mass moves after it. Without a rate signal
 //! among them a group that holds every witness cannot be told from a closed valve, and is not judged.
 
@@ -79,6 +80,14 @@ impl Still {
         let learned_kg = if self.found.is_none() { self.said.kg } else { 0.0 };
         let used_to_kg = self.used_to_kg.max(learned_kg);
         *self = Still { changed_at: Some(at), used_to_kg, ..Still::default() };
+    }
+
+    /// What it was found frozen with has changed, and it has not yet: what the other witnesses saw move meanwhile still counts, so
+    /// that one which hangs by itself is not good until that has been seen a second time.
+    pub fn thaw(&mut self, at: EngineTime) {
+        let moved_kg = self.moved_kg;
+        self.anew(at);
+        self.moved_kg = moved_kg;
     }
 
     /// Since when it has been the same.

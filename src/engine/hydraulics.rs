@@ -62,9 +62,9 @@ const FRICTION_U: f64 = 0.004;
 /// See above.
 const FRICTION_S: f64 = 900.0;
 /// A regulator wanders by this share of its pressure, and that lasts so long, s (assumptions).
-const REGULATOR_U: f64 = 0.015;
+pub(super) const REGULATOR_U: f64 = 0.015;
 /// See above.
-const REGULATOR_S: f64 = 600.0;
+pub(super) const REGULATOR_S: f64 = 600.0;
 /// A pad this much off its mean so far is another setting, as a share of it.
 const OTHER_PAD: f64 = 0.06;
 /// A pad that changed by less, as a share of it, needs no new look.

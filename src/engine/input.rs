@@ -429,6 +429,8 @@ pub enum AlarmId {
     NearFreezing,
     /// Nobody measures the pressure on the trailer itself: a prompt of every delivery there.
     PadNotKnown,
+    /// The pad pressure rises by more than a regulator wanders.
+    PadCreeps,
 }
 
 /// How the recorder does.

@@ -36,6 +36,7 @@ mod cross_check;
 pub mod hydraulics;
 pub mod margin;
 pub mod pad;
+mod pad_creep;
 mod product;
 pub mod projection;
 
@@ -560,6 +561,7 @@ impl Monitor {
             restarted: self.restarted,
             product: &self.watch.product,
             cross_check: &self.watch.cross_check,
+            pad_creep: &self.watch.pad_creep,
             valve_by: self.valve_by,
             soon: Foreseen {
                 // Only a tick asks for it.

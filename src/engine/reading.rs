@@ -227,7 +227,7 @@ impl State {
 
     /// What it was found frozen with has changed: it is looked at anew.
     pub fn thaw(&mut self, now: EngineTime) {
-        self.still.anew(now);
+        self.still.thaw(now);
         if self.validity == Validity::Lost(Reason::FrozenTogether) {
             self.validity = self.judged;
         }

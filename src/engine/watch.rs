@@ -16,6 +16,7 @@ use super::hydraulics::{Heads, Line};
 use super::input::ZeroCause;
 use super::neighbour::Neighbours;
 use super::outlook;
+use super::pad_creep::PadCreep;
 use super::product::ProductCheck;
 use super::projection;
 use super::reading::Readings;
@@ -84,6 +85,8 @@ pub struct Watch {
     pub line: Line,
     /// The meter's flow against the pressure.
     pub cross_check: CrossCheck,
+    /// The pad held against what a regulator wanders.
+    pub pad_creep: PadCreep,
     /// The zero that a person gave the scale.
     pub zero: Option<Zero>,
     /// What the scale said before its reading fell by more than flows, and when.
@@ -123,6 +126,7 @@ impl Watch {
             course: Course::default(),
             line: Line::default(),
             cross_check: CrossCheck::default(),
+            pad_creep: PadCreep::default(),
             zero: None,
             before_fall: None,
             product: ProductCheck::default(),
@@ -148,6 +152,7 @@ impl Watch {
         self.rate = None;
         self.line.blind();
         self.cross_check.blind();
+        self.pad_creep.blind();
     }
 
     /// More has been received than the witnesses' uncertainty could feign.
@@ -420,6 +425,7 @@ impl Watch {
         }
         let heads = outlook::heads(settings, readings, delivery);
         self.cross_check(settings, at, heads.as_ref());
+        self.pad_creep(settings, at, pad_pa);
         if let (Some((by, mass)), Some(heads)) = (self.steadiest(), heads) {
             self.line.tick(at, by, mass, &heads);
             if let Some(together) = self.together {
@@ -473,6 +479,19 @@ impl Watch {
                 self.cross_check.tick(at, metered, heads, &self.line);
             }
             _ => self.cross_check.blind(),
+        }
+    }
+
+    /// While nothing flows, or has only just begun to, the pad is being brought up, or finds its level.
+    fn pad_creep(&mut self, settings: &Settings, at: EngineTime, pad_pa: Option<f64>) {
+        let rate = self.rate.filter(|_| self.moves_since.is_some_and(|since| at.since_s(since) >= BEGINS_S));
+        match (pad_pa, rate) {
+            (Some(pad_pa), Some(rate)) => {
+                let signal = Readings::find(settings, SignalKind::PadPressure, None);
+                let noise_pa = signal.map_or(0.0, |signal| settings.signals[usize::from(signal)].noise);
+                self.pad_creep.tick(at, pad_pa, noise_pa, rate.value);
+            }
+            _ => self.pad_creep.blind(),
         }
     }
 

@@ -51,6 +51,7 @@ fn english_act(id: AlarmId) -> String {
         }
         AlarmId::NearFreezing => "Leave no liquid standing in a cold line. Have the person in charge decide.",
         AlarmId::PadNotKnown => "Read the trailer's own gauge now, and again at every round.",
+        AlarmId::PadCreeps => "Look at the regulator. Unless somebody has set it higher, shut the gas.",
         AlarmId::FirstGasDue => "Be at the valve. Cut back the gas and be ready to close.",
         AlarmId::AttendanceDue | AlarmId::AttendanceOverdue => "Press \"I am here\" at the bay's own screen.",
         AlarmId::NobodyAttends => {
@@ -284,6 +285,11 @@ fn english_parts(id: AlarmId) -> [&'static str; 3] {
             "The pad pressure is measured on the supply side of the gas hose, or not at all: with the gas shut nobody knows the trailer's. It belongs to every delivery there.",
             "`pad_tap` of the bay is `supply`, or it has no signal of the pad pressure.",
             "Follows from the site file; nothing to set.",
+        ],
+        AlarmId::PadCreeps => [
+            "The pad pressure rises by more than a regulator wanders, while no less flows. It says so long before the ceiling is near.",
+            "A regulator whose seat creeps or that sticks open; somebody has set it higher; a pressure transmitter that drifts.",
+            "4.5 standard deviations of a regulator that wanders by 1.5 % of its pressure over ten minutes, over 30 s to 4 min. Not in the first minute of the flow, nor for the last 5 % of the load; only where a pad drives.",
         ],
         AlarmId::FirstGasDue => [
             "The earliest credible first gas at the trailer's outlet has come. It belongs to every delivery.",

@@ -80,7 +80,7 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "Two instruments follow each other more closely than two can: they may be one.".into(),
             "What they say together proves nothing.",
         ),
-        AlarmId::FlowStopped | AlarmId::FlowAbovePressure | AlarmId::FlowBelowPressure => flow(id),
+        AlarmId::FlowStopped | AlarmId::FlowAbovePressure | AlarmId::FlowBelowPressure | AlarmId::PadCreeps => flow(id),
         AlarmId::LoadTemperatureOff => say(
             "Have the person in charge decide whether the transfer goes on.",
             format!("The load is colder or warmer than {} takes.", scene.tank(subject)),
@@ -113,7 +113,7 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
     }
 }
 
-/// A flow that is not what it should be.
+/// A flow, or what drives it, that is not what it should be.
 fn flow(id: AlarmId) -> Text {
     match id {
         AlarmId::FlowStopped => say(
@@ -125,6 +125,11 @@ fn flow(id: AlarmId) -> Text {
             "Look along hose, valves and connections from a distance. If anything drips or sprays, stop and keep away.",
             "More comes through the meter than the pressure drives, compared with a minute ago.".into(),
             "A leak after the meter, a valve that was turned, gas in the line, or the meter: by this nobody can tell which.",
+        ),
+        AlarmId::PadCreeps => say(
+            "Look at the regulator. Unless somebody has set it higher, shut the gas.",
+            "The pad pressure rises by more than a regulator does by itself.".into(),
+            "A seat that creeps lets ever more through. Shut off, the pad still pushes.",
         ),
         _ => say(
             "Look along hose, valves and connections from a distance. If anything drips or sprays, stop and keep away.",

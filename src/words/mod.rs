@@ -544,6 +544,7 @@ pub fn first_acts_due(id: AlarmId) -> bool {
         | AlarmId::DewPointHigh
         | AlarmId::NearFreezing
         | AlarmId::PadNotKnown
+        | AlarmId::PadCreeps
         | AlarmId::FirstGasDue => false,
     }
 }

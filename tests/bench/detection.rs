@@ -8,6 +8,9 @@
 //! - `cargo bench --bench detection -- line 60 busy from=20001`: what changes in the line or at the meter, and how soon the flow is
 //!   said not to fit the pressure.
 //!
+//! - `cargo bench --bench detection -- pad 60 busy from=20001`: a regulator's seat creeps, ever faster; how soon the pad is said
+//!   to rise by itself, and by how much it has.
+//!
 //! - `cargo bench --bench detection -- busy from=560 trace=1175`: what one transfer shows around that second.
 //!
 //! `busy`: people on the deck and foam; `any`: instruments of any quality besides. `jobs=2` uses two threads.
@@ -206,19 +209,24 @@ struct Clean {
     cried: Option<(u64, [bool; 3])>,
     /// When flow and pressure were first said not to fit, s.
     unfit_s: Option<u64>,
+    /// When the pad was first said to rise by itself, s.
+    creeps_s: Option<u64>,
     lasted_s: u64,
+}
+
+fn said(frame: &Frame, id: AlarmId) -> bool {
+    frame.alarms.iter().any(|alarm| alarm.key.id == id)
 }
 
 /// It is said that the flow is not what the pressure drives: less (below 0), more (above 0), either (0).
 fn unfit(frame: &Frame, side: f64) -> bool {
-    let said = |id| frame.alarms.iter().any(|alarm| alarm.key.id == id);
-    side <= 0.0 && said(AlarmId::FlowBelowPressure) || side >= 0.0 && said(AlarmId::FlowAbovePressure)
+    side <= 0.0 && said(frame, AlarmId::FlowBelowPressure) || side >= 0.0 && said(frame, AlarmId::FlowAbovePressure)
 }
 
 fn clean(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: Instruments) -> Clean {
     let mut bench = Bench::started(settings, delivery, bay(settings, delivery, seed, instruments));
     let begun = bench.s();
-    let mut clean = Clean { most: [[0.0; 2]; KINDS], cried: None, unfit_s: None, lasted_s: 0 };
+    let mut clean = Clean { most: [[0.0; 2]; KINDS], cried: None, unfit_s: None, creeps_s: None, lasted_s: 0 };
     while bench.unloading() {
         let frame = bench.second();
         for fit in bench.monitor.bank().best().iter().flatten() {
@@ -230,6 +238,9 @@ fn clean(settings: &Settings, delivery: &DeliverySetup, seed: u64, instruments: 
         }
         if clean.unfit_s.is_none() && unfit(&frame, 0.0) {
             clean.unfit_s = Some(bench.s() - begun);
+        }
+        if clean.creeps_s.is_none() && said(&frame, AlarmId::PadCreeps) {
+            clean.creeps_s = Some(bench.s() - begun);
         }
     }
     clean.lasted_s = bench.s() - begun;
@@ -249,8 +260,12 @@ fn print_clean(asked: &Asked, runs: &[Clean]) {
     for (seed, run) in cried.iter().take(20) {
         println!("  seed {seed}: {:?}, statistics {:.1?}", run.cried, run.most);
     }
-    let unfit: Vec<(u64, u64)> = (asked.from..).zip(runs).filter_map(|(seed, r)| Some((seed, r.unfit_s?))).collect();
-    println!("flow and pressure said not to fit: {} {:?}", unfit.len(), &unfit[..unfit.len().min(20)]);
+    let print = |what: &str, when_s: &dyn Fn(&Clean) -> Option<u64>| {
+        let said: Vec<(u64, u64)> = (asked.from..).zip(runs).filter_map(|(seed, r)| Some((seed, when_s(r)?))).collect();
+        println!("{what}: {} {:?}", said.len(), &said[..said.len().min(20)]);
+    };
+    print("flow and pressure said not to fit", &|run| run.unfit_s);
+    print("the pad said to rise by itself", &|run| run.creeps_s);
     println!("| kind | too much: 99 %, then the five highest | too little |\n| --- | --- | --- |");
     for (kind, what) in ALL.iter().enumerate() {
         let of = |sign: usize| {
@@ -489,6 +504,67 @@ fn print_changes(settings: &Settings, papers: &DeliverySetup, asked: &Asked) {
     }
 }
 
+/// A pad that creeps at first by so much, kPa/min, and what a likelihood ratio of known shape takes, s (the same Monte Carlo study).
+const CREEPS: [(f64, f64); 4] = [(0.5, 166.0), (1.0, 96.0), (2.0, 52.0), (5.0, 20.0)];
+/// It is twice as fast after so long, s, thrice after twice as long: the shape of that study.
+const TWICE_S: f64 = 40.0;
+/// It creeps for so long, s.
+const CREEPS_FOR_S: u32 = 300;
+
+/// When the pad was said to rise, s after the onset, and what it and the regulator's setting had risen by then, Pa.
+type Crept = Option<(f64, f64, f64)>;
+
+fn creeps(settings: &Settings, papers: &DeliverySetup, (seed, instruments): (u64, Instruments), by: f64) -> Crept {
+    let row = row("", Planted::Plant(Mishap::PadChange, 0.0), WitnessId::Scale, 0.0, (0, 0.0), 0.0);
+    let (mut bench, onset_s) = planted(settings, papers, seed, &row, bay(settings, papers, seed, instruments));
+    let began_s = bench.bay.plant().time_s() + onset_s;
+    let risen_pa = |s: f64| by * 1e3 / 60.0 * s.max(0.0) * (1.0 + s / (2.0 * TWICE_S));
+    for s in 1..=CREEPS_FOR_S {
+        let step_pa = risen_pa(f64::from(s)) - risen_pa(f64::from(s - 1));
+        bench.bay.add_mishap(PlantFault::new(Mishap::PadChange, began_s + f64::from(s), step_pa));
+    }
+    let mut before_pa = f64::NAN;
+    while bench.unloading() {
+        let frame = bench.second();
+        let s = bench.bay.plant().time_s() - began_s;
+        let pad_pa = bench.bay.plant().trailer_pa();
+        if s <= 0.0 {
+            before_pa = pad_pa;
+        } else if said(&frame, AlarmId::PadCreeps) {
+            return Some((s, pad_pa - before_pa, risen_pa(s)));
+        } else if s > f64::from(CREEPS_FOR_S) {
+            break;
+        }
+    }
+    None
+}
+
+#[expect(clippy::cast_precision_loss, reason = "counts")]
+fn print_creeps(settings: &Settings, papers: &DeliverySetup, asked: &Asked) {
+    println!(
+        "| creep at first | limit s | said, of {} | mean s | ratio | longest s | pad risen, mean and most kPa | its setting |",
+        asked.count
+    );
+    println!("| --- | --- | --- | --- | --- | --- | --- | --- |");
+    for (by, limit_s) in CREEPS {
+        let runs: Vec<_> =
+            each(asked, |seed| creeps(settings, papers, (seed, asked.instruments), by)).into_iter().flatten().collect();
+        let mean = |of: fn(&(f64, f64, f64)) -> f64| runs.iter().map(of).sum::<f64>() / runs.len() as f64;
+        let most = |of: fn(&(f64, f64, f64)) -> f64| runs.iter().map(of).fold(f64::NAN, f64::max);
+        println!(
+            "| {by} kPa/min | {limit_s:.0} | {} | {:.0} | {:.2} | {:.0} | {:.1}, {:.1} | {:.1}, {:.1} |",
+            runs.len(),
+            mean(|r| r.0),
+            mean(|r| r.0) / limit_s,
+            most(|r| r.0),
+            mean(|r| r.1) / 1e3,
+            most(|r| r.1) / 1e3,
+            mean(|r| r.2) / 1e3,
+            most(|r| r.2) / 1e3,
+        );
+    }
+}
+
 fn main() {
     let asked = asked();
     let (site, delivery) = scenario::works(Path::new("")).unwrap_or_else(|faults| panic!("{faults}"));
@@ -508,6 +584,8 @@ fn main() {
         }
     } else if std::env::args().any(|a| a == "line") {
         print_changes(settings, papers, &asked);
+    } else if std::env::args().any(|a| a == "pad") {
+        print_creeps(settings, papers, &asked);
     } else if let Some(at_s) = asked.trace_s {
         trace(settings, papers, &asked, at_s);
     } else {

@@ -21,6 +21,7 @@ mod losses;
 mod networks;
 mod opening;
 mod pad;
+mod pad_creep;
 mod planted;
 mod recorded;
 mod shapes;

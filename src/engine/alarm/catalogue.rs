@@ -95,7 +95,7 @@ const fn serious(id: AlarmId, name: &'static str, time: TimeToRespond) -> Line {
 }
 
 /// Every alarm.
-pub const CATALOGUE: [Line; 45] = {
+pub const CATALOGUE: [Line; 46] = {
     use AlarmId as A;
     use TimeToRespond::{AtOnce, Delivery, ResponseTime};
     [
@@ -144,6 +144,7 @@ pub const CATALOGUE: [Line; 45] = {
         serious(A::FlowBelowPressure, "flow_below_pressure", ResponseTime),
         serious(A::NearFreezing, "near_freezing", ResponseTime).delayed(),
         serious(A::PadNotKnown, "pad_not_known", ResponseTime).prompt(),
+        serious(A::PadCreeps, "pad_creeps", ResponseTime),
     ]
 };
 
@@ -231,6 +232,7 @@ mod tests {
             A::FlowBelowPressure,
             A::NearFreezing,
             A::PadNotKnown,
+            A::PadCreeps,
         ];
         assert_eq!(CATALOGUE.map(|line| line.id), all);
         assert!(CATALOGUE.iter().all(|line| of(line.id) == *line));

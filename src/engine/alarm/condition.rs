@@ -7,6 +7,7 @@ use crate::engine::delivery::Delivery;
 use crate::engine::frame::{Condition, Margin, Phase, Reason, Validity, Verdict, VerdictWord};
 use crate::engine::input::{AlarmId, AlarmKey, RecorderState};
 use crate::engine::pad;
+use crate::engine::pad_creep::PadCreep;
 use crate::engine::product::ProductCheck;
 use crate::engine::reading::Readings;
 use crate::engine::settings::{Settings, SignalKind, SignalSetup, TankSetup};
@@ -42,6 +43,8 @@ pub struct Sight<'a> {
     pub product: &'a ProductCheck,
     /// The meter's flow against the pressure.
     pub cross_check: &'a CrossCheck,
+    /// The pad held against what a regulator wanders.
+    pub pad_creep: &'a PadCreep,
     /// When somebody must be at the valve.
     pub valve_by: Option<EngineTime>,
     /// What is foreseen.
@@ -101,7 +104,7 @@ impl Sight<'_> {
 
     /// Conditions on estimates and on ourselves: asked at every tick.
     #[must_use]
-    pub fn estimated(&self) -> [(AlarmKey, Condition); 29] {
+    pub fn estimated(&self) -> [(AlarmKey, Condition); 30] {
         let tank = self.delivery.map_or(0, |d| d.setup.tank);
         let yes = |holds: bool| if holds { Condition::True } else { Condition::False };
         [
@@ -134,6 +137,7 @@ impl Sight<'_> {
             (key(AlarmId::FlowBelowPressure, 0), self.flow_off_pressure(-1.0)),
             (key(AlarmId::NearFreezing, tank), self.near_freezing()),
             (key(AlarmId::PadNotKnown, 0), self.pad_not_known()),
+            (key(AlarmId::PadCreeps, 0), self.pad_creeps()),
         ]
     }
 

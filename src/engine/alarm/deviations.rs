@@ -66,6 +66,14 @@ impl Sight<'_> {
         yes(self.soon.pad_to_ceiling_s.is_some_and(|s| s <= self.settings.limits.response_time_s))
     }
 
+    /// The pad rises by itself while liquid flows.
+    pub(super) fn pad_creeps(&self) -> Condition {
+        if !self.transferring() || self.settings.drive != Drive::Pad || !self.liquid || self.nearly_in() {
+            return Condition::False;
+        }
+        self.pad_creep.rises()
+    }
+
     /// Nearly all of the load is in: whoever is at the valve cuts back the gas, and behind the last liquid it lets the
     /// pad fall.
     fn nearly_in(&self) -> bool {

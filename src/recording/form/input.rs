@@ -159,6 +159,7 @@ mirror! {
         FlowBelowPressure,
         NearFreezing,
         PadNotKnown,
+        PadCreeps,
     }
 
     enum RecorderStateForm of RecorderState { Durable, Waiting { bytes: u64 }, Overflowed }

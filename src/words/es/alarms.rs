@@ -33,6 +33,7 @@ fn first(id: AlarmId) -> String {
         }
         AlarmId::NearFreezing => "No deje líquido parado en una línea fría. Que decida la persona a cargo.",
         AlarmId::PadNotKnown => "Lea ahora el manómetro propio de la cisterna, y otra vez en cada ronda.",
+        AlarmId::PadCreeps => "Mire el regulador. Si nadie lo ha subido, cierre el gas.",
         AlarmId::FirstGasDue => "Esté en la válvula. Reduzca el gas y esté listo para cerrar.",
         AlarmId::AttendanceDue | AlarmId::AttendanceOverdue => {
             "Pulse \u{ab}Estoy aquí\u{bb} en la pantalla propia de la bahía."
@@ -268,6 +269,11 @@ fn parts(id: AlarmId) -> [&'static str; 3] {
             "La presión del colchón se mide del lado del suministro de la manguera de gas, o no se mide: con el gas cerrado nadie conoce la de la cisterna. Allí pertenece a toda entrega.",
             "`pad_tap` de la bahía es `supply`, o no tiene señal de la presión del colchón.",
             "Se sigue del archivo del sitio; nada que ajustar.",
+        ],
+        AlarmId::PadCreeps => [
+            "La presión del colchón sube más de lo que oscila un regulador, sin que fluya menos. Lo dice mucho antes de acercarse al tope.",
+            "Un regulador cuyo asiento cede o que se atasca abierto; alguien lo ha subido; un transmisor de presión que deriva.",
+            "4,5 desviaciones típicas de un regulador que oscila el 1,5 % de su presión en diez minutos, de 30 s a 4 min. No en el primer minuto del flujo, ni para el último 5 % de la carga; solo donde empuja un colchón.",
         ],
         AlarmId::FirstGasDue => [
             "Llegó la hora creíble más temprana del primer gas en la salida de la cisterna. Pertenece a toda entrega.",

@@ -81,7 +81,7 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
             "Dos instrumentos se siguen más de cerca de lo que dos pueden: quizá sean uno.".into(),
             "Lo que dicen juntos no prueba nada.",
         ),
-        AlarmId::FlowStopped | AlarmId::FlowAbovePressure | AlarmId::FlowBelowPressure => flow(id),
+        AlarmId::FlowStopped | AlarmId::FlowAbovePressure | AlarmId::FlowBelowPressure | AlarmId::PadCreeps => flow(id),
         AlarmId::LoadTemperatureOff => say(
             "Que la persona a cargo decida si el trasvase sigue.",
             format!("La carga está más fría o más caliente de lo que admite {}.", tank(scene, subject)),
@@ -114,7 +114,7 @@ fn calm(scene: Scene<'_>, id: AlarmId, subject: u16) -> Text {
     }
 }
 
-/// Un flujo que no es el que debe ser.
+/// Un flujo, o lo que lo empuja, que no es el que debe ser.
 fn flow(id: AlarmId) -> Text {
     match id {
         AlarmId::FlowStopped => say(
@@ -126,6 +126,11 @@ fn flow(id: AlarmId) -> Text {
             "Mire de lejos manguera, válvulas y uniones. Si algo gotea o salpica, pare y no se acerque.",
             "Pasa por el caudalímetro más de lo que la presión empuja, comparado con hace un minuto.".into(),
             "Una fuga después del caudalímetro, una válvula que alguien giró, gas en la línea o el propio caudalímetro: con esto nadie puede decir cuál.",
+        ),
+        AlarmId::PadCreeps => say(
+            "Mire el regulador. Si nadie lo ha subido, cierre el gas.",
+            "La presión del colchón sube más de lo que un regulador hace por sí solo.".into(),
+            "Un asiento que cede deja pasar cada vez más. Con el gas cerrado, el colchón sigue empujando.",
         ),
         _ => say(
             "Mire de lejos manguera, válvulas y uniones. Si algo gotea o salpica, pare y no se acerque.",

@@ -310,6 +310,7 @@ pub(super) static TEXTS: &[(&str, &str)] = &[
     ("flow below pressure", "menos flujo que presión"),
     ("near freezing", "cerca de congelarse"),
     ("pad not known", "colchón sin medir"),
+    ("pad creeps", "el colchón sube solo"),
     ("other tank rises", "otro tanque sube"),
     ("load temperature off", "temperatura de la carga fuera"),
     ("dew point high", "punto de rocío alto"),

@@ -121,5 +121,6 @@ fn alarm(id: AlarmId) -> &'static str {
         AlarmId::FlowBelowPressure => "menos flujo que presión",
         AlarmId::NearFreezing => "tanque casi helado",
         AlarmId::PadNotKnown => "colchón sin medir",
+        AlarmId::PadCreeps => "el colchón sube solo",
     }
 }

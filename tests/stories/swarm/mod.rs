@@ -45,10 +45,11 @@ const AT_LEAST: u64 = 8;
 /// and did not come back; foam at a gauge that stands alone, a person on a scale that does; a trailer that is gone before the start; one
 /// who stays while a gauge comes back that crept; a total found frozen that was away from the next load; one who leaves as the meter is
 /// back; foam at the last witness; one who leaves while a meter that errs had evened the scale out; an excuse against a meter that is
-/// then found frozen, what was read by one, one who leaves seconds after the scale is heard again, one who comes where a gauge has lied (two).
-const HAVE_SHOWN: [u64; 28] = [
+/// then found frozen, what was read by one, one who leaves seconds after the scale is heard again, one who comes where a gauge has lied
+/// (two), a meter that goes on hanging when its gateway no longer does.
+const HAVE_SHOWN: [u64; 29] = [
     20018, 116, 190, 223, 276, 551, 308, 413, 469, 520, 561, 865, 942, 1936, 2068, 2307, 3207, 4139, 4358, 5375, 5837,
-    7904, 9087, 2834, 4643, 5633, 5934, 3655,
+    7904, 9087, 2834, 4643, 5633, 5934, 3655, 8555,
 ];
 /// Fewest clean deliveries that a mean over them says anything.
 const FEWEST: usize = 3;

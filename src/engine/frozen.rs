@@ -7,7 +7,8 @@
 //! - the *other* witnesses, as far as they moved since the value last changed;
 //! - the flow rate, summed since then, above what its noise and zero could feign.
 //!
-//! A witness's signal is *frozen* when what either says exceeds one division and four standard uncertainties. The rate
+//! A witness's signal is *frozen* when what either says exceeds one division and four standard uncertainties, the others at three
+//! looks in a row. The rate
 //! counts against a signal by itself only up to its own last change: a rate that hangs when a valve closes would
 //! otherwise call everything frozen that rightly stands. It runs ahead of the tank by the line's contents and
 //! the gauge's lag, so these are left to it.
@@ -38,6 +39,10 @@ use crate::time::EngineTime;
 /// Standard uncertainties that a frozen value must fail to move by, beyond one division.
 const FROZEN_SIGMAS: f64 = 4.0;
 
+/// Looks in a row at which the others must say so: what they say to have moved is held against one start reading for as long as
+/// a value stands, and in a long rest one look in some thousands exceeds four standard deviations.
+const LOOKS: u8 = 3;
+
 /// A group must have repeated this long, s: the longest that a gateway is believed to take for a round of its
 /// own over a slow line (assumption).
 const TOGETHER_S: f64 = 15.0;
@@ -64,6 +69,8 @@ pub(super) struct Still {
     changed_at: Option<EngineTime>,
     /// Movement the other witnesses saw since then, kg.
     moved_kg: f64,
+    /// Looks in a row at which that was more than the value may stand through.
+    missing: u8,
     /// Movement by the rate since then, kg, and how long the rate said so, s.
     said: Said,
     /// The same up to when the rate itself last changed.
@@ -87,7 +94,7 @@ impl Still {
     pub fn thaw(&mut self, at: EngineTime) {
         let moved_kg = self.moved_kg;
         self.anew(at);
-        self.moved_kg = moved_kg;
+        (self.moved_kg, self.missing) = (moved_kg, LOOKS);
     }
 
     /// Since when it has been the same.
@@ -171,7 +178,9 @@ impl Frozen {
             let (Some(setup), Some(state)) = (settings.signals.get(index), states.get_mut(index)) else { continue };
             let by_others = expected.moved_kg.is_some_and(|moved| {
                 state.still.moved_kg += moved.value;
-                expected.must_show(setup, state.still.moved_kg, moved.u)
+                let missing = expected.must_show(setup, state.still.moved_kg, moved.u);
+                state.still.missing = if missing { state.still.missing.saturating_add(1) } else { 0 };
+                state.still.missing >= LOOKS
             });
             let Said { kg, s } = state.still.said_alive;
             let by_rate = s >= long_s(settings, setup)

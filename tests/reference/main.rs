@@ -15,6 +15,7 @@ mod passage;
 mod plant;
 mod quantiles;
 mod reading;
+mod real_flow;
 #[allow(dead_code, reason = "the moments of the browser's tests, not all of which are read here")]
 #[path = "../browser/scenes.rs"]
 mod scenes;

@@ -40,7 +40,7 @@ use crate::time::EngineTime;
 const FROZEN_SIGMAS: f64 = 4.0;
 
 /// Looks in a row at which the others must say so: what they say to have moved is held against one start reading for as long as
-/// a value stands, and in a long rest one look in some thousands exceeds four standard deviations.
+/// a value stands, and a long rest holds hundreds of looks, of which one in 16,000 exceeds four standard deviations.
 const LOOKS: u8 = 3;
 
 /// A group must have repeated this long, s: the longest that a gateway is believed to take for a round of its

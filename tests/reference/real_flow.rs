@@ -31,7 +31,7 @@ const DIVISION: (f64, f64) = (20.0, 0.001);
 const NOISE: (f64, f64) = (6.0, 0.002);
 
 /// What is planted begins then, s.
-const HALFWAY_S: usize = 1_200;
+const PLANTED_S: usize = 1_200;
 /// They agree from the first minutes to the close, s.
 const AGREED_S: f64 = 4_400.0;
 
@@ -114,8 +114,8 @@ fn a_flow_that_was_really_measured_is_no_leak_and_freezes_nothing() {
         assert_eq!(came(&clean, "signal_lost"), [""; 0], "seed {seed}");
         assert!(agreed_s(&clean) > AGREED_S, "seed {seed}: {:?}", clean.verdicts);
     }
-    let leak = account(&flow, 3, Wrong::Leak(HALFWAY_S, 0.05));
+    let leak = account(&flow, 3, Wrong::Leak(PLANTED_S, 0.05));
     assert_eq!(came(&leak, "witnesses_disagree").len(), 1, "{:?}", leak.verdicts);
-    let hangs = account(&flow, 3, Wrong::Hangs(HALFWAY_S));
+    let hangs = account(&flow, 3, Wrong::Hangs(PLANTED_S));
     assert_eq!(came(&hangs, "signal_lost"), ["line meter total"]);
 }

@@ -17,7 +17,7 @@ use std::path::Path;
 const ONSET_S: u32 = 900;
 /// Twice as fast after so long, s.
 const TWICE_S: f64 = 40.0;
-/// The most that the pad may have risen by when it is said, Pa: half of what lies between it and near its ceiling.
+/// The most that the pad may have risen by when it is said, Pa (docs/figures.md, "Faults found").
 const RISEN_PA: f64 = 8e3;
 
 /// A transfer that has gone on until then.
